@@ -1,0 +1,1 @@
+"""Pure computation: frames and numbers in, frozen results out."""

@@ -1,0 +1,74 @@
+"""What is being asked of the data: factors, responses, and how to look at them.
+
+These records travel from the shells to the engine. They hold plain values and
+are checked once, by ``analysis.engine``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Literal
+
+FactorKind = Literal["amount", "category", "share"]
+Scale = Literal["measured", "score", "count", "yes-no"]
+Goal = Literal["maximise", "minimise", "target"]
+AnalysisKind = Literal["auto", "factors", "dose"]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Factor:
+    """One thing that was changed on purpose.
+
+    ``levels`` are the level names in their stored order for a category, and may
+    be empty for an amount. ``reference`` is the level others are compared with.
+    """
+
+    name: str
+    kind: FactorKind
+    unit: str = ""
+    levels: tuple[str, ...] = ()
+    reference: str | None = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Response:
+    """One thing that was measured, and how much of a change is worth acting on.
+
+    ``matters`` is the difference that matters, in ``unit``. ``plausible`` bounds
+    draw a warning, ``possible`` bounds a refusal (the record checks both).
+    """
+
+    name: str
+    unit: str = ""
+    scale: Scale = "measured"
+    goal: Goal | None = None
+    target: float | None = None
+    matters: float | None = None
+    plausible: tuple[float, float] | None = None
+    anchors: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Question:
+    """How to analyse one table.
+
+    ``blocks`` name columns whose levels are fixed blocks (bake day). ``group``
+    names columns that together identify a whole plot (rows that share an error);
+    ``bake`` names the column that identifies the experimental unit, so that
+    readings of one bake are averaged. ``order`` is the highest interaction.
+    ``confidence`` lies in (0, 1). ``seed`` feeds every resampling step.
+    """
+
+    factors: tuple[Factor, ...]
+    responses: tuple[Response, ...]
+    kind: AnalysisKind = "auto"
+    dose: str | None = None
+    by: str | None = None
+    shape: str | None = None
+    blocks: tuple[str, ...] = ()
+    group: tuple[str, ...] = ()
+    bake: str | None = None
+    order: int = 2
+    squares: Literal[1, 2, 3] = 2
+    confidence: float = 0.95
+    seed: int = 1

@@ -1,0 +1,1 @@
+"""Results in, pictures and pages out."""

@@ -1,0 +1,1 @@
+"""What was baked, and the ways in."""
