@@ -1,0 +1,1 @@
+"""Plan files, spreadsheets, amounts and numbers as people type them: read, check, preview."""

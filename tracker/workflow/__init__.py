@@ -1,0 +1,1 @@
+"""One module per thing a baker does: plain functions shared by every way in."""
