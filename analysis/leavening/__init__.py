@@ -1,0 +1,1 @@
+"""How much gas, what is left over, and where the pH lands: the acid-base account of a formula."""

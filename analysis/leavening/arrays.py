@@ -1,0 +1,8 @@
+"""The array type the chemistry is computed in."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
