@@ -12,6 +12,7 @@ import os
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
 
 DEFAULT_KITCHEN = "kitchen.db"
 INTERRUPTED = 130
+_before: ContextVar[str | None] = ContextVar("kitchen named before the command", default=None)
 
 KitchenOption = Annotated[
     str | None,
@@ -73,17 +75,7 @@ def _write(stream: Any, text: str) -> None:
 
 def kitchen_place(kitchen: str | None = None) -> str:
     """Where the kitchen is: the command's option, else the one before it, else the environment, else here."""
-    context = _context()
-    before = context.obj if context is not None and isinstance(context.obj, str) else None
-    return kitchen or before or os.environ.get("CRUMBWISE_KITCHEN") or DEFAULT_KITCHEN
-
-
-def _context() -> Any:
-    try:
-        from typer._click.globals import get_current_context
-    except ImportError:  # a Typer that stands on the separate package
-        from click import get_current_context  # type: ignore[import-not-found,no-redef]
-    return get_current_context(silent=True)
+    return kitchen or _before.get() or os.environ.get("CRUMBWISE_KITCHEN") or DEFAULT_KITCHEN
 
 
 @contextmanager
@@ -137,8 +129,9 @@ def run(load: Callable[[], typer.Typer], words: list[str], *, name: str, kitchen
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")  # a terminal without "×" gets "?", not a crash
     as_json = "--json" in words
+    named = _before.set(kitchen)
     try:
-        code = typer.main.get_command(load()).main(args=words, prog_name=name, standalone_mode=False, obj=kitchen)
+        code = typer.main.get_command(load()).main(args=words, prog_name=name, standalone_mode=False)
         if sys.stdout is not None:
             sys.stdout.flush()
         return code if isinstance(code, int) else 0
@@ -151,6 +144,8 @@ def run(load: Callable[[], typer.Typer], words: list[str], *, name: str, kitchen
         return _fail(_as_usage(wrong, name), as_json=as_json)
     except Exception as error:
         return _fail(error if _is_ours(error) else _unexpected(error), as_json=as_json)
+    finally:
+        _before.reset(named)
 
 
 def _is_ours(error: Exception) -> bool:
