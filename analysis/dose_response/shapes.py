@@ -1,0 +1,308 @@
+"""Which curves may a response follow as the dose goes up?
+
+Every shape is linear in some of its parameters once the others are known:
+
+    mean(x) = basis(x, theta) @ beta
+
+``theta`` (the nonlinear ones) and ``beta`` together are the *inner* parameters, in this
+order, that the fitter works on; ``report`` turns them into the names a reader sees:
+
+| shape | mean of the response at dose x | reported names |
+|---|---|---|
+| flat | mean | mean |
+| line | intercept + slope x | intercept, slope |
+| quadratic | intercept + slope x + curvature x² | intercept, slope, curvature |
+| linear-plateau | intercept + slope min(x, breakpoint) | intercept, slope, breakpoint, plateau |
+| quadratic-plateau | plateau + curvature min(x - breakpoint, 0)² | intercept, slope, curvature, breakpoint, plateau |
+| logistic-3 | b1 / (1 + exp(b2 - b3 x)) | b1, b2, b3, midpoint |
+| logistic-4 | b0 + (b1 - b0) / (1 + exp(b2 - b3 x)) | b0 (lower), b1 (upper), b2, b3, midpoint |
+| log-logistic-3 | d / (1 + (x/e)^b) | b, d, e |
+| log-logistic-4 | c + (d - c) / (1 + (x/e)^b) | b, c (lower), d (upper), e |
+| hump | floor + height exp(-(x - best)² / (2 width²)) | floor, height, best, width |
+
+The slope of a quadratic-plateau is the one at dose 0; a negative b of a log-logistic rises.
+A hump with a negative height is a pit. All functions here are safe for complex
+arguments, so that derivatives can be taken by the complex step (exact to rounding).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+import numpy.typing as npt
+
+Array = npt.NDArray[np.float64]
+AnyArray = npt.NDArray[np.number]
+_STEP = 1e-30  # complex step: no subtraction, so no rounding error however small
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shape:
+    """One family of curves.
+
+    ``distinct`` is how many different doses each curve needs. ``wave`` maps doses (n,)
+    and ``theta`` (..., q) to (..., n); None for the polynomials. ``powers`` are the
+    powers of (x - centre) in the linear part. ``logarithmic`` shapes want doses >= 0.
+    ``low_ok`` tells that the lower bound of theta is a fit of its own, not a simpler shape.
+    """
+
+    name: str
+    powers: tuple[int, ...]
+    distinct: int
+    wave: Callable[[Array, AnyArray], AnyArray] | None = None
+    q: int = 0
+    bounds: Callable[[Array], tuple[Array, Array]] | None = None
+    steps: tuple[int, ...] = ()
+    logarithmic: bool = False
+    low_ok: bool = False
+    report: Callable[[AnyArray, float], dict[str, complex]]
+
+    @property
+    def linear(self) -> int:
+        return len(self.powers) + (1 if self.wave else 0)
+
+    @property
+    def size(self) -> int:
+        """How many parameters one curve has."""
+        return self.q + self.linear
+
+    def basis(self, x: Array, theta: AnyArray, centre: float) -> AnyArray:
+        """Columns of the linear part: doses (n,), theta (..., q) -> (..., n, linear)."""
+        lead = theta.shape[:-1]
+        columns: list[AnyArray] = [np.broadcast_to((x - centre) ** p, (*lead, x.size)) for p in self.powers]
+        if self.wave:
+            columns.append(self.wave(x, theta))
+        return np.stack(columns, axis=-1)
+
+    def mean(self, x: Array, inner: AnyArray, centre: float) -> AnyArray:
+        """The curve at doses ``x`` (n,) for one vector of inner parameters."""
+        return self.basis(x, inner[: self.q], centre) @ inner[self.q :]
+
+    def gradient(self, x: Array, inner: Array, centre: float) -> Array:
+        """Derivative of the mean by the inner parameters, (n, size)."""
+        out = np.empty((x.size, self.size))
+        for k in range(self.q):
+            theta = inner[: self.q].astype(complex)
+            theta[k] += 1j * _STEP
+            out[:, k] = (self.basis(x, theta, centre) @ inner[self.q :]).imag / _STEP
+        out[:, self.q :] = self.basis(x, inner[: self.q], centre)
+        return out
+
+    def grid(self, doses: Array) -> Array:
+        """Starting values for theta, (points, q), spread evenly between the bounds."""
+        if self.bounds is None:
+            return np.empty((1, 0))
+        low, high = self.bounds(doses)
+        axes = [np.linspace(a, b, n) for a, b, n in zip(low, high, self.steps, strict=True)]
+        if self.low_ok:  # breakpoints: kinks of the residual sum sit at the doses themselves
+            axes[0] = np.unique(np.concatenate([axes[0], doses[1:-1]]))
+        return np.stack([a.ravel() for a in np.meshgrid(*axes, indexing="ij")], axis=-1)
+
+    def degenerate(self, theta: Array, doses: Array) -> bool:
+        """Does the fit sit on a bound, where it is really a simpler shape?"""
+        if self.bounds is None:
+            return False
+        low, high = self.bounds(doses)
+        slack = 1e-6 * (high - low)
+        return bool(np.any(theta >= high - slack) or (not self.low_ok and np.any(theta <= low + slack)))
+
+
+def _logistic(t: AnyArray) -> AnyArray:
+    """1 / (1 + exp(-t)) without overflow, for real or complex t."""
+    real = np.clip(np.real(t), -500, 500)
+    return 1 / (1 + np.exp(-(real + 1j * np.imag(t) if np.iscomplexobj(t) else real)))
+
+
+def _below(x: Array, theta: AnyArray) -> AnyArray:
+    gap = x - theta[..., 0:1]
+    return np.where(np.real(gap) < 0, gap, 0)
+
+
+def _s_curve(sign: int) -> Callable[[Array, AnyArray], AnyArray]:
+    return lambda x, theta: _logistic(sign * np.exp(theta[..., 1:2]) * (x - theta[..., 0:1]))
+
+
+def _log_s_curve(sign: int) -> Callable[[Array, AnyArray], AnyArray]:
+    # Dose 0 has no logarithm; a dose of 1e-300 gives the limit to all digits.
+    return lambda x, theta: _logistic(
+        sign * np.exp(theta[..., 1:2]) * (np.log(np.maximum(x, 1e-300)) - theta[..., 0:1])
+    )
+
+
+def _bell(x: Array, theta: AnyArray) -> AnyArray:
+    return np.exp(-0.5 * ((x - theta[..., 0:1]) / np.exp(theta[..., 1:2])) ** 2)
+
+
+def _breakpoint_bounds(doses: Array) -> tuple[Array, Array]:
+    # Between the two lowest doses every breakpoint fits alike; the upper one stands for them.
+    return doses[1:2], doses[-1:]
+
+
+def _logistic_bounds(doses: Array) -> tuple[Array, Array]:
+    span, gap = doses[-1] - doses[0], np.diff(doses).min()
+    steep = max(12 / gap, 2 / span)
+    return np.array([doses[0] - span / 2, np.log(0.5 / span)]), np.array([doses[-1] + span / 2, np.log(steep)])
+
+
+def _log_logistic_bounds(doses: Array) -> tuple[Array, Array]:
+    baked = doses[doses > 0]
+    return np.log([baked[0] / 3, 0.3]), np.log([baked[-1] * 3, 20.0])
+
+
+def _hump_bounds(doses: Array) -> tuple[Array, Array]:
+    span, gap = doses[-1] - doses[0], np.diff(doses).min()
+    return np.array([doses[0], np.log(0.4 * gap)]), np.array([doses[-1], np.log(1.5 * span)])
+
+
+def _report_flat(p: AnyArray, centre: float) -> dict[str, complex]:
+    return {"mean": p[0]}
+
+
+def _report_line(p: AnyArray, centre: float) -> dict[str, complex]:
+    return {"intercept": p[0] - p[1] * centre, "slope": p[1]}
+
+
+def _report_quadratic(p: AnyArray, centre: float) -> dict[str, complex]:
+    return {
+        "intercept": p[0] - p[1] * centre + p[2] * centre**2,
+        "slope": p[1] - 2 * p[2] * centre,
+        "curvature": p[2],
+    }
+
+
+def _report_linear_plateau(p: AnyArray, centre: float) -> dict[str, complex]:
+    return {"intercept": p[1] - p[2] * p[0], "slope": p[2], "breakpoint": p[0], "plateau": p[1]}
+
+
+def _report_quadratic_plateau(p: AnyArray, centre: float) -> dict[str, complex]:
+    return {
+        "intercept": p[1] + p[2] * p[0] ** 2,
+        "slope": -2 * p[2] * p[0],
+        "curvature": p[2],
+        "breakpoint": p[0],
+        "plateau": p[1],
+    }
+
+
+def _report_logistic_3(sign: int) -> Callable[[AnyArray, float], dict[str, complex]]:
+    def report(p: AnyArray, centre: float) -> dict[str, complex]:
+        b3 = sign * np.exp(p[1])
+        return {"b1": p[2], "b2": b3 * p[0], "b3": b3, "midpoint": p[0]}
+
+    return report
+
+
+def _report_logistic_4(p: AnyArray, centre: float) -> dict[str, complex]:
+    rising = np.real(p[3]) >= 0
+    b3 = np.exp(p[1]) * (1 if rising else -1)
+    lower, upper = (p[2], p[2] + p[3]) if rising else (p[2] + p[3], p[2])
+    return {"b0": lower, "b1": upper, "b2": b3 * p[0], "b3": b3, "midpoint": p[0]}
+
+
+def _report_log_logistic_3(sign: int) -> Callable[[AnyArray, float], dict[str, complex]]:
+    return lambda p, centre: {"b": -sign * np.exp(p[1]), "d": p[2], "e": np.exp(p[0])}
+
+
+def _report_log_logistic_4(p: AnyArray, centre: float) -> dict[str, complex]:
+    rising = np.real(p[3]) >= 0
+    lower, upper = (p[2], p[2] + p[3]) if rising else (p[2] + p[3], p[2])
+    return {"b": np.exp(p[1]) * (-1 if rising else 1), "c": lower, "d": upper, "e": np.exp(p[0])}
+
+
+def _report_hump(p: AnyArray, centre: float) -> dict[str, complex]:
+    return {"floor": p[2], "height": p[3], "best": p[0], "width": np.exp(p[1])}
+
+
+def _plateau(name: str, power: int, report: Callable[[AnyArray, float], dict[str, complex]]) -> Shape:
+    return Shape(
+        name=name,
+        powers=(0,),
+        distinct=4,
+        q=1,
+        bounds=_breakpoint_bounds,
+        steps=(60,),
+        low_ok=True,
+        wave=lambda x, theta: _below(x, theta) ** power,
+        report=report,
+    )
+
+
+_FLAT = Shape(name="flat", powers=(0,), distinct=1, report=_report_flat)
+_LINE = Shape(name="line", powers=(0, 1), distinct=2, report=_report_line)
+_QUADRATIC = Shape(name="quadratic", powers=(0, 1, 2), distinct=3, report=_report_quadratic)
+
+#: Shape name -> its versions. The three-parameter logistics have a rising and a falling
+#: one (their other limit is 0, so that turning them over is another curve); the better is kept.
+SHAPES: dict[str, tuple[Shape, ...]] = {
+    "flat": (_FLAT,),
+    "line": (_LINE,),
+    "quadratic": (_QUADRATIC,),
+    "linear-plateau": (_plateau("linear-plateau", 1, _report_linear_plateau),),
+    "quadratic-plateau": (_plateau("quadratic-plateau", 2, _report_quadratic_plateau),),
+    "logistic-3": tuple(
+        Shape(
+            name="logistic-3",
+            powers=(),
+            distinct=4,
+            q=2,
+            bounds=_logistic_bounds,
+            steps=(24, 20),
+            wave=_s_curve(sign),
+            report=_report_logistic_3(sign),
+        )
+        for sign in (1, -1)
+    ),
+    "logistic-4": (
+        Shape(
+            name="logistic-4",
+            powers=(0,),
+            distinct=5,
+            q=2,
+            bounds=_logistic_bounds,
+            steps=(24, 20),
+            wave=_s_curve(1),
+            report=_report_logistic_4,
+        ),
+    ),
+    "log-logistic-3": tuple(
+        Shape(
+            name="log-logistic-3",
+            powers=(),
+            distinct=4,
+            q=2,
+            bounds=_log_logistic_bounds,
+            steps=(24, 20),
+            logarithmic=True,
+            wave=_log_s_curve(sign),
+            report=_report_log_logistic_3(sign),
+        )
+        for sign in (1, -1)
+    ),
+    "log-logistic-4": (
+        Shape(
+            name="log-logistic-4",
+            powers=(0,),
+            distinct=5,
+            q=2,
+            bounds=_log_logistic_bounds,
+            steps=(24, 20),
+            logarithmic=True,
+            wave=_log_s_curve(1),
+            report=_report_log_logistic_4,
+        ),
+    ),
+    "hump": (
+        Shape(
+            name="hump",
+            powers=(0,),
+            distinct=5,
+            q=2,
+            bounds=_hump_bounds,
+            steps=(30, 16),
+            wave=_bell,
+            report=_report_hump,
+        ),
+    ),
+}
