@@ -1,0 +1,183 @@
+"""Which readings and taste notes would the invented kitchen have written down?
+
+Pure functions of the truth, the runs and a seed. Chance comes from NumPy's PCG64, named
+here because NumPy's default generator may change; one stream for each trial and response,
+so that a new response leaves the old readings as they are.
+"""
+
+from __future__ import annotations
+
+import datetime
+import hashlib
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from demo_data.truth import Settings, expected, phrases, truth
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True, kw_only=True)
+class ToBake:
+    """One run as the generator needs it: its blind code, its bake day (None: no blocks), its treatment."""
+
+    code: str
+    day: str | None
+    settings: Settings
+
+
+@dataclass(frozen=True, kw_only=True)
+class Drawn:
+    """One reading. ``piece`` is None for a reading of the whole bake; both count from 1."""
+
+    code: str
+    response: str
+    piece: int | None
+    repeat: int
+    value: float
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrawnNote:
+    code: str
+    words: str
+    tags: tuple[str, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class DrawnBatch:
+    """One day's batch of the log; ``rise_height_mm`` holds one value for each piece."""
+
+    number: str
+    baked_at: str
+    line: str
+    oven: str
+    shift: str
+    flour_lot: str
+    powder_lot: str
+    rise_height_mm: tuple[float, ...]
+
+
+def stream(seed: int, *purpose: str) -> np.random.Generator:
+    """The chance for one purpose, the same for the same seed."""
+    word = int.from_bytes(hashlib.sha256("|".join(purpose).encode()).digest()[:8], "big")
+    return np.random.Generator(np.random.PCG64(np.random.SeedSequence([seed, word])))
+
+
+def draw(key: str, response: str, bakes: Sequence[ToBake], seed: int) -> tuple[Drawn, ...]:
+    """Readings of one response of the trial ``key`` ("soda", "powder", "screening"), bake by bake."""
+    part = truth()[key][response.replace(" ", "_")]
+    rng = stream(seed, key, response)
+    of_bake = _bake_values(key, response, bakes, part["sd"], rng)
+    if response == "crumb score":
+        scores = np.clip(np.rint(of_bake), 1, 5)
+        return tuple(
+            Drawn(code=bake.code, response=response, piece=None, repeat=1, value=float(score))
+            for bake, score in zip(bakes, scores, strict=True)
+        )
+    pieces, readings = part.get("pieces", 1), part.get("readings", 1)
+    of_piece = of_bake[:, None] + rng.normal(0, part["sd"]["piece"], (len(bakes), pieces))
+    values = of_piece[:, :, None] + rng.normal(0, part["sd"]["reading"], (len(bakes), pieces, readings))
+    return tuple(
+        Drawn(
+            code=bake.code,
+            response=response,
+            piece=piece + 1 if "pieces" in part else None,
+            repeat=repeat + 1,
+            value=round(float(values[row, piece, repeat]), part["decimals"]),
+        )
+        for row, bake in enumerate(bakes)
+        for piece in range(pieces)
+        for repeat in range(readings)
+    )
+
+
+def _bake_values(
+    key: str, response: str, bakes: Sequence[ToBake], sd: Mapping[str, float], rng: np.random.Generator
+) -> Array:
+    """True mean plus the day's and the bake's own deviation, one value for each bake."""
+    days = sorted({bake.day for bake in bakes if bake.day is not None})
+    of_day = dict(zip(days, rng.normal(0, sd.get("day", 0.0), len(days)), strict=True))
+    means = np.array([expected(key, response, bake.settings) + of_day.get(bake.day or "", 0.0) for bake in bakes])
+    return means + rng.normal(0, sd["bake"], len(bakes))
+
+
+def draw_notes(key: str, bakes: Sequence[ToBake], seed: int) -> tuple[DrawnNote, ...]:
+    """Taste notes: faults with the chance their cause gives them, plain words otherwise."""
+    part = truth()[key]["notes"]
+    rng = stream(seed, key, "notes")
+    notes = (_note(part, bake, rng) for bake in bakes)
+    return tuple(note for note in notes if note is not None)
+
+
+def _note(part: Mapping[str, Any], bake: ToBake, rng: np.random.Generator) -> DrawnNote | None:
+    noted = rng.random() < part["share_noted"]
+    dose = float(bake.settings.get("soda", bake.settings.get("powder", 0.0)))
+    faults = [
+        tag for tag, chance in part.items() if isinstance(chance, Mapping) and rng.random() < _logistic(chance, dose)
+    ]
+    plain = str(rng.choice(_plain_tags(part)))
+    if not noted:
+        return None
+    tags = tuple(faults) or (plain,)
+    kind = phrases()["fault" if faults else "plain"]
+    return DrawnNote(code=bake.code, words="; ".join(str(rng.choice(kind[tag])) for tag in tags), tags=tags)
+
+
+def _plain_tags(part: Mapping[str, Any]) -> list[str]:
+    """Cookies brown and snap; loaves and scones have a crumb."""
+    loaf_like = any(isinstance(chance, Mapping) for chance in part.values())
+    return ["fine", "fine", "coarse", "gummy", "dry"] if loaf_like else ["sweet", "crisp", "crisp", "dry"]
+
+
+def _logistic(chance: Mapping[str, float], dose: float) -> float:
+    return 1 / (1 + math.exp(-(chance["at_zero"] + chance["per_percent"] * dose)))
+
+
+def draw_log(seed: int) -> tuple[DrawnBatch, ...]:
+    """The daily log: two batches a day, with one drift and one step whose causes the truth names."""
+    part = truth()["log"]
+    rng = stream(seed, "log")
+    sd = part["sd"]
+    first = datetime.date.fromisoformat(part["first_day"])
+    batches = []
+    for place in range(1, part["batches"] + 1):
+        flour, powder = _in_use(part["flour_lots"], place), _in_use(part["powder_lots"], place)
+        centre = part["mean"] + log_shift(place) + rng.normal(0, sd["batch"])
+        pieces = centre + rng.normal(0, sd["piece"], part["pieces"]) + rng.normal(0, sd["reading"], part["pieces"])
+        late = (place - 1) % 2
+        day = first + datetime.timedelta(days=(place - 1) // 2)
+        batches.append(
+            DrawnBatch(
+                number=f"{day:%y%m%d}-{late + 1}",
+                baked_at=f"{day.isoformat()}T{'14' if late else '05'}:30:00Z",
+                line=part["lines"][0],
+                oven=str(rng.choice(part["ovens"])),
+                shift=part["shifts"][late],
+                flour_lot=flour,
+                powder_lot=powder,
+                rise_height_mm=tuple(round(float(value), part["decimals"]) for value in pieces),
+            )
+        )
+    return tuple(batches)
+
+
+def log_shift(place: int) -> float:
+    """How far the truth lies from the usual mean at a batch (counted from 1), in mm."""
+    part = truth()["log"]
+    shift = 0.0
+    if _in_use(part["powder_lots"], place) == part["drift"]["lot"]:
+        shift += part["drift"]["per_batch"] * (place - part["powder_lots"][part["drift"]["lot"]] + 1)
+    if _in_use(part["flour_lots"], place) == part["step"]["lot"]:
+        shift += part["step"]["size"]
+    return shift
+
+
+def _in_use(lots: Mapping[str, int], place: int) -> str:
+    """The lot a batch was made with: the last one opened at or before it."""
+    return max((first, lot) for lot, first in lots.items() if first <= place)[1]
