@@ -56,7 +56,8 @@ class Question:
     names columns that together identify a whole plot (rows that share an error);
     ``bake`` names the column that identifies the experimental unit, so that
     readings of one bake are averaged. ``order`` is the highest interaction.
-    ``confidence`` lies in (0, 1). ``seed`` feeds every resampling step.
+    ``confidence`` lies in (0, 1). ``seed`` feeds every resampling step. ``guessed``
+    names the factors whose kind was guessed from their column, so that the answer says so.
     """
 
     factors: tuple[Factor, ...]
@@ -72,3 +73,4 @@ class Question:
     squares: Literal[1, 2, 3] = 2
     confidence: float = 0.95
     seed: int = 1
+    guessed: tuple[str, ...] = ()

@@ -1,0 +1,211 @@
+"""What is one bake?
+
+Readings become one row per bake, because the bake was mixed and baked afresh and
+the reading was not: slices of one loaf say how even the loaf is, never how well
+the trial can be repeated. See DEVELOPERS.md for the bake frame.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import pandas as pd
+
+from analysis.checks import did_you_mean, numbers, require_columns, row_names
+from analysis.errors import NotPossible, TrialDataError
+from analysis.questions import Factor, Question, Response
+from analysis.results import Check, LeftOut
+
+OWN_COLUMNS = ("bake", "order", "readings")  # what the bake frame adds to the user's columns
+_ORDER, _PIECE = "bake_order", "piece"  # columns read when the table happens to have them
+
+
+@dataclass(frozen=True, kw_only=True)
+class BakeTable:
+    """The bake frame of one response with an account of every row of its table.
+
+    ``n_rows`` rows came in, ``n_readings`` of them were used; ``left_out`` lists the rest.
+    ``notes`` are the checks that forming the bakes gave rise to.
+    """
+
+    bakes: pd.DataFrame
+    n_rows: int
+    n_readings: int
+    left_out: tuple[LeftOut, ...]
+    notes: tuple[Check, ...]
+
+
+def bake_table(table: pd.DataFrame, response: Response, question: Question) -> BakeTable:
+    """One row per bake from one row per reading.
+
+    Readings of one bake (``question.bake``) are averaged, piece means first where there is a
+    column "piece". Without ``question.bake`` each row is a bake. Rows without a response, a
+    setting or a block are left out and listed. Raises TrialDataError (unknown column, text in a
+    number, infinity, settings that differ within a bake) and NotPossible (nothing left).
+    """
+    where = f"table of {response.name}"
+    require_columns(table, _asked_for(response, question), where=where)
+    _refuse_own_names(response, question, where)
+    about, values = _about(table, question, response), _values(table, response, question, where)
+    gaps = _gaps(about, values)
+    left_out = tuple(
+        LeftOut(row=row, why=why, response=response.name)
+        for row, why in zip(row_names(table), gaps, strict=True)
+        if why
+    )
+    used = [not why for why in gaps]
+    if not any(used):
+        raise NotPossible(
+            f"No row has {response.name} together with all its settings.",
+            where=where,
+            try_this=f"Record {response.name} for the bakes of this trial, or leave this response out.",
+        )
+    about, values = about[used], values[used]
+    _settings_agree(about, values.drop(columns=response.name), where)
+    bakes = _ordered(_average(about, values, response.name), question)
+    return BakeTable(
+        bakes=bakes,
+        n_rows=len(table),
+        n_readings=len(values),
+        left_out=left_out,
+        notes=_unit_notes(table, bakes, response, question),
+    )
+
+
+def level_text(value: object) -> str:
+    """A level as it is written: 1.0 from a spreadsheet is "1", blanks around a name go."""
+    if isinstance(value, float) and value.is_integer():
+        return str(int(value))
+    return str(value).strip()
+
+
+def _asked_for(response: Response, question: Question) -> list[str]:
+    settings = [factor.name for factor in question.factors]
+    bake = [question.bake] if question.bake else []
+    return list(dict.fromkeys([*settings, *question.blocks, *question.group, *bake, response.name]))
+
+
+def _refuse_own_names(response: Response, question: Question, where: str) -> None:
+    names = [response.name, *(factor.name for factor in question.factors), *question.blocks, *question.group]
+    taken = [name for name in names if name in OWN_COLUMNS and name != question.bake]
+    if taken:
+        raise TrialDataError(
+            f'"{taken[0]}" cannot name a factor, block or response: the bakes themselves are counted under it.',
+            where=where,
+            try_this=f'Rename the column, for example to "{taken[0]} of the day".',
+        )
+
+
+def _values(table: pd.DataFrame, response: Response, question: Question, where: str) -> pd.DataFrame:
+    """Settings and response of each row: amounts as floats, categories as text, gaps as NaN or None."""
+    columns: dict[str, pd.Series] = {}
+    for factor in question.factors:
+        amount = factor.kind == "amount"
+        columns[factor.name] = numbers(table, factor.name, where=where) if amount else _category(table, factor, where)
+    for name in (*question.blocks, *question.group):
+        columns.setdefault(name, _texts(table[name]))
+    columns[response.name] = numbers(table, response.name, where=where, yes_no=response.scale == "yes-no")
+    return pd.DataFrame(columns).reset_index(drop=True)
+
+
+def _about(table: pd.DataFrame, question: Question, response: Response) -> pd.DataFrame:
+    """Of each row: which bake, which piece of it, and when it was baked."""
+    rows = pd.Series(row_names(table), dtype=object, index=table.index)
+    has_pieces = _PIECE in table and _PIECE not in _asked_for(response, question)
+    return pd.DataFrame(
+        {
+            "bake": _texts(table[question.bake]) if question.bake else rows.map(level_text),
+            "piece": _texts(table[_PIECE]).fillna("") if has_pieces else "",
+            "order": _orders(table, question),
+        }
+    ).reset_index(drop=True)
+
+
+def _texts(column: pd.Series) -> pd.Series:
+    """Levels as text; None where the cell is empty or blank."""
+    texts = [None if pd.isna(value) or not level_text(value) else level_text(value) for value in column]
+    return pd.Series(texts, index=column.index, dtype=object)
+
+
+def _category(table: pd.DataFrame, factor: Factor, where: str) -> pd.Series:
+    texts = _texts(table[factor.name])
+    unknown = [text for text in texts.dropna().unique() if factor.levels and text not in factor.levels]
+    if unknown:
+        raise TrialDataError(
+            f'"{factor.name}" has no level "{unknown[0]}".',
+            where=where,
+            try_this=did_you_mean(unknown[0], factor.levels),
+        )
+    return texts
+
+
+def _orders(table: pd.DataFrame, question: Question) -> list[int]:
+    """The recorded order of baking where every row has one, else the order of the rows."""
+    if _ORDER in table and _ORDER not in {factor.name for factor in question.factors}:
+        recorded = pd.to_numeric(table[_ORDER], errors="coerce")
+        if recorded.notna().all():
+            return recorded.astype(int).tolist()
+    return list(range(1, len(table) + 1))
+
+
+def _gaps(about: pd.DataFrame, values: pd.DataFrame) -> list[str]:
+    """For each row why it cannot be used, or ''."""
+    empty = values.isna().assign(**{"name of the bake": about["bake"].isna()})
+    names = list(empty.columns)
+    return [
+        " and ".join(name for name, is_empty in zip(names, row, strict=True) if is_empty) + " empty" if any(row) else ""
+        for row in empty.to_numpy()
+    ]
+
+
+def _settings_agree(about: pd.DataFrame, settings: pd.DataFrame, where: str) -> None:
+    """All readings of a bake carry the same settings, or one of them is wrong."""
+    bakes = about["bake"].to_numpy()
+    kinds = settings.groupby(bakes, sort=False).nunique(dropna=False)
+    for column in kinds.columns:
+        torn = kinds.index[kinds[column] > 1]
+        if len(torn):
+            held = ", ".join(level_text(value) for value in settings.loc[bakes == torn[0], column].unique())
+            raise TrialDataError(
+                f'Bake "{torn[0]}" has more than one value of "{column}": {held}.',
+                where=where,
+                try_this="Correct the setting, or give the bakes different names if they were mixed separately.",
+            )
+
+
+def _average(about: pd.DataFrame, values: pd.DataFrame, response: str) -> pd.DataFrame:
+    """One row per bake, in order of appearance; the response is the mean of its piece means."""
+    keys = [about["bake"].to_numpy(), about["piece"].to_numpy()]
+    pieces = values[response].groupby(keys, sort=False).mean()
+    means = pieces.groupby(level=0, sort=False).mean()
+    of_bake = about["bake"].to_numpy()
+    bakes = values.groupby(of_bake, sort=False).first()
+    bakes[response] = means
+    bakes["bake"] = bakes.index.astype(str)
+    bakes["order"] = about.groupby(of_bake, sort=False)["order"].first()
+    bakes["readings"] = values.groupby(of_bake, sort=False).size()
+    return bakes.reset_index(drop=True)
+
+
+def _ordered(bakes: pd.DataFrame, question: Question) -> pd.DataFrame:
+    """Categories, blocks and groups as ordered categoricals of the levels that occur."""
+    stored = {factor.name: factor.levels for factor in question.factors if factor.kind != "amount"}
+    for name in dict.fromkeys((*stored, *question.blocks, *question.group)):
+        occurring = list(dict.fromkeys(bakes[name]))
+        levels = [level for level in stored.get(name, ()) if level in occurring] or occurring
+        bakes[name] = pd.Categorical(bakes[name], categories=levels, ordered=True)
+    return bakes
+
+
+def _unit_notes(table: pd.DataFrame, bakes: pd.DataFrame, response: Response, question: Question) -> tuple[Check, ...]:
+    """Was the right thing counted as one bake?"""
+    most = int(bakes["readings"].max())
+    facts = {"bakes": len(bakes), "readings": int(bakes["readings"].sum()), "most": most}
+    if question.bake:
+        averaged = [Check(check="experimental unit", verdict="fine", facts=facts)] if most > 1 else []
+        return tuple(averaged)
+    asked = _asked_for(response, question)
+    hints = [name for name in (_PIECE, "bake", "reading") if name in table.columns and name not in asked]
+    if hints:
+        return (Check(check="experimental unit", verdict="look here", facts={**facts, "column": hints[0]}),)
+    return ()
