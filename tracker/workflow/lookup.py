@@ -1,0 +1,112 @@
+"""Which trial, run, response or person is meant?
+
+Names are matched as they stand; a miss says so and names the nearest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Protocol
+
+from sqlmodel import Session, col, select
+
+from tracker.errors import Conflict, NotFound
+from tracker.intake.spreadsheet import nearest
+from tracker.models import Person, Response, Run, Trial, TrialState
+
+
+def find_trial(session: Session, name: str) -> Trial:
+    """The trial of that name. Raises NotFound with the nearest."""
+    trial = session.exec(select(Trial).where(Trial.name == name)).first()
+    if trial is not None:
+        return trial
+    known = list(session.exec(select(Trial.name).order_by(col(Trial.id))))
+    raise NotFound(
+        f'There is no trial "{name}".' + (f" There {_are(known)}." if known else " The kitchen has no trial yet."),
+        where="kitchen",
+        try_this=_try_name(name, known) if known else "crumbwise trial plan PLAN.toml",
+    )
+
+
+def _are(names: Sequence[str]) -> str:
+    listed = ", ".join(f'"{name}"' for name in names[:10])
+    return ("is " if len(names) == 1 else "are ") + listed + (" and more" if len(names) > 10 else "")
+
+
+def _try_name(name: str, known: list[str]) -> str:
+    return f'"{nearest(name, known) or known[0]}"'
+
+
+def runs_of(session: Session, trial: Trial) -> list[Run]:
+    """The trial's runs in bake order."""
+    return list(session.exec(select(Run).where(Run.trial_id == trial.id).order_by(col(Run.bake_order))))
+
+
+def responses_of(session: Session, trial: Trial) -> list[Response]:
+    """The trial's responses in the order of the plan."""
+    wanted = select(Response).where(Response.trial_id == trial.id).order_by(col(Response.position))
+    return list(session.exec(wanted))
+
+
+def find_run(runs: Sequence[Run], word: str, *, trial: str) -> Run:
+    """The run with code ``word``, or the one baked n-th for ``#n``."""
+    wanted = word.strip()
+    for run in runs:
+        if run.code == wanted or f"#{run.bake_order}" == wanted:
+            return run
+    codes = [run.code for run in runs]
+    near = nearest(wanted, codes)
+    raise NotFound(
+        f'Trial "{trial}" has no run "{word}"; its {len(runs)} runs have the codes {", ".join(sorted(codes)[:8])} …'
+        if len(runs) > 8
+        else f'Trial "{trial}" has no run "{word}"; its codes are {", ".join(sorted(codes))}.',
+        where=f'trial "{trial}"',
+        try_this=near or f'crumbwise trial show "{trial}" lists the codes; #1 is the run baked first',
+    )
+
+
+def find_response(responses: Sequence[Response], name: str, *, trial: str) -> Response:
+    """The response of that name; case, "_" and a unit behind it do not matter."""
+    from tracker.intake.mapping import same_name
+
+    for response in responses:
+        if same_name(name, response.name, response.unit):
+            return response
+    known = [response.name for response in responses]
+    raise NotFound(
+        f'Trial "{trial}" has no response "{name}"; it has {", ".join(known)}.',
+        where=f'trial "{trial}"',
+        try_this=f'"{nearest(name, known) or known[0]}"',
+    )
+
+
+def state_of(session: Session, trial: Trial) -> str:
+    """planned, baking, closed or reopened."""
+    wanted = select(TrialState.state).where(TrialState.trial_id == trial.id).order_by(col(TrialState.id).desc())
+    return session.exec(wanted).first() or "planned"
+
+
+def refuse_closed(session: Session, trial: Trial) -> None:
+    """Raises Conflict when the trial takes no more entries."""
+    if state_of(session, trial) == "closed":
+        raise Conflict(
+            f'Trial "{trial.name}" is closed.',
+            where=f'trial "{trial.name}"',
+            try_this=f'crumbwise trial reopen "{trial.name}" --reason "…"',
+        )
+
+
+def require_person(session: Session, person: int) -> None:
+    """Raises NotFound when nobody has that number."""
+    if session.get(Person, person) is None:
+        raise NotFound(f"There is no person {person} in this kitchen.", where="kitchen", try_this="--person 1")
+
+
+class _Kept(Protocol):
+    id: int | None
+
+
+def key(row: _Kept) -> int:
+    """The number the database gave a row that was written."""
+    assert row.id is not None
+    return row.id

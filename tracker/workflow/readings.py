@@ -1,0 +1,198 @@
+"""How is one reading kept beside those that stand?
+
+A second value for the same piece and repeat is refused unless it is meant: as a
+correction, which replaces the first and says why, or as another reading.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sqlmodel import Session
+
+from tracker.errors import Conflict, InputError, UsageError
+from tracker.intake.values import Value, anchors_of, with_unit
+from tracker.models import Bake, Piece, Reading, Response
+from tracker.store import Deed
+from tracker.workflow import standing
+from tracker.workflow.lookup import key
+from tracker.workflow.recorded import Written
+
+
+@dataclass(frozen=True, kw_only=True)
+class Entry:
+    """How one call is meant: who, when, why, and whether it corrects what stands."""
+
+    person: int
+    at: str
+    reason: str
+    correct: bool
+    again: bool
+    piece: int | None
+    repeat: int | None
+
+
+def piece_id(deed: Deed, bake: Bake, number: int | None) -> int | None:
+    if number is None:
+        return None
+    known = standing.pieces_of(deed.session, bake).get(number)
+    return (known or deed.add(Piece(bake_id=key(bake), number=number))).id
+
+
+def split_value(text: str) -> tuple[str, str]:
+    name, equals, value = text.partition("=")
+    if not equals or not name.strip() or not value.strip():
+        raise UsageError(
+            f'"{text}" names no value.', where="trial record", try_this='"rise height=42.5" or "rise height=42.5 41.8"'
+        )
+    return name.strip(), value.strip()
+
+
+def split_texts(text: str, response: Response) -> list[str]:
+    """The readings in "42.5 41.8"; words of an anchor stay together, and the own unit may stand behind."""
+    if text.casefold() in [word.casefold() for word in anchors_of(response)]:
+        return [text]
+    if response.unit and text.endswith(response.unit) and text[: -len(response.unit)].strip():
+        text = text[: -len(response.unit)]
+    return text.replace(";", " ").split()
+
+
+def warnings_of(read: Sequence[Value], entry: Entry) -> list[str]:
+    warnings = [value.warning for value in read if value.warning]
+    if warnings and not entry.reason:
+        raise InputError(
+            " ".join(warnings) + " An unlikely value is kept with a reason.",
+            where=warnings[0].partition(": ")[0],
+            try_this='--reason "measured twice, the loaf had a blown crust", or write the value again',
+        )
+    return [f"{warning} Kept, because: {entry.reason}" for warning in warnings]
+
+
+def standing_readings(
+    session: Session, bake: Bake, response: Response, piece: int | None, repeat: int | None = None
+) -> list[Reading]:
+    pieces = {its.id: number for number, its in standing.pieces_of(session, bake).items()}
+    return [
+        reading
+        for reading in standing.readings_of(session, bake)
+        if reading.response_id == response.id
+        and (reading.piece_id is None if piece is None else pieces.get(reading.piece_id) == piece)
+        and repeat in (None, reading.repeat)
+    ]
+
+
+def write_readings(
+    deed: Deed, bake: Bake, response: Response, read: Sequence[Value], entry: Entry, place: str
+) -> list[Written]:
+    if entry.piece is None and len(read) == response.pieces > 1 and not entry.correct:
+        # One value for each piece, in the order of the pieces.
+        return [
+            _write_one(deed, bake, response, value, entry, number, place) for number, value in enumerate(read, start=1)
+        ]
+    if entry.correct:
+        stands = standing_readings(deed.session, bake, response, entry.piece, entry.repeat)
+        if len(stands) == len(read):
+            return [_replace(deed, old, response, value, entry) for old, value in zip(stands, read, strict=True)]
+        if stands:
+            raise Conflict(
+                f"{response.name} has {len(stands)} readings there and {len(read)} were given.",
+                where=place,
+                try_this="--repeat 1 says which one to correct",
+            )
+    else:
+        _refuse_second(deed.session, bake, response, entry, entry.piece, place)
+    return [_add(deed, bake, response, value, entry, entry.piece) for value in read]
+
+
+def _write_one(
+    deed: Deed, bake: Bake, response: Response, value: Value, entry: Entry, piece: int, place: str
+) -> Written:
+    _refuse_second(deed.session, bake, response, entry, piece, place)
+    return _add(deed, bake, response, value, entry, piece)
+
+
+def _refuse_second(
+    session: Session, bake: Bake, response: Response, entry: Entry, piece: int | None, place: str
+) -> None:
+    stands = standing_readings(session, bake, response, piece, entry.repeat)
+    room = 1 if entry.repeat is not None else response.readings
+    if len(stands) >= room and not (entry.again and entry.repeat is None):
+        shown = ", ".join(with_unit(reading.value or 0.0, response) for reading in stands)
+        raise Conflict(
+            f"{response.name} is recorded already: {shown}.",
+            where=place + (f", piece {piece}" if piece else ""),
+            try_this='--correct --reason "…" replaces it, --again adds another reading',
+        )
+
+
+def _add(deed: Deed, bake: Bake, response: Response, value: Value, entry: Entry, piece: int | None) -> Written:
+    taken = {reading.repeat for reading in standing_readings(deed.session, bake, response, piece)}
+    repeat = entry.repeat or next(number for number in range(1, len(taken) + 2) if number not in taken)
+    deed.add(
+        Reading(
+            bake_id=key(bake),
+            piece_id=piece_id(deed, bake, piece),
+            response_id=response.id,
+            response=response.name,
+            repeat=repeat,
+            value=value.value,
+            implausible=bool(value.warning),
+            person_id=entry.person,
+            at=entry.at,
+            reason=entry.reason if value.warning else "",
+        )
+    )
+    return _written(response, value.value, piece, repeat, implausible=bool(value.warning))
+
+
+def _replace(deed: Deed, old: Reading, response: Response, value: Value, entry: Entry) -> Written:
+    return _successor(deed, old, response, entry, value.value, implausible=bool(value.warning))
+
+
+def void(deed: Deed, old: Reading, response: Response, entry: Entry) -> Written:
+    return _successor(deed, old, response, entry, None)
+
+
+def _successor(
+    deed: Deed, old: Reading, response: Response, entry: Entry, value: float | None, *, implausible: bool = False
+) -> Written:
+    deed.add(
+        Reading(
+            bake_id=old.bake_id,
+            piece_id=old.piece_id,
+            response_id=response.id,
+            response=response.name,
+            repeat=old.repeat,
+            value=value,
+            void=value is None,
+            implausible=implausible,
+            person_id=entry.person,
+            at=entry.at,
+            replaces_id=old.id,
+            reason=entry.reason,
+        )
+    )
+    piece = deed.session.get(Piece, old.piece_id) if old.piece_id is not None else None
+    number = piece.number if piece else None
+    return _written(response, value, number, old.repeat, implausible=implausible, was=old.value)
+
+
+def _written(
+    response: Response,
+    value: float | None,
+    piece: int | None,
+    repeat: int,
+    *,
+    implausible: bool = False,
+    was: float | None = None,
+) -> Written:
+    return Written(
+        response=response.name,
+        unit=response.unit,
+        value=value,
+        piece=piece,
+        repeat=repeat,
+        implausible=implausible,
+        was=was,
+    )

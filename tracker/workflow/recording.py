@@ -1,0 +1,236 @@
+"""What came out of the oven, and how is it kept?
+
+One call records what is known of one run: readings, how the bake ended, what was really
+weighed. It is one transaction: all of it is written or nothing. A value that stands is
+never overwritten; a correction is a new row that names the old one and says why.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
+
+from tracker.errors import Conflict, InputError, UsageError
+from tracker.intake.values import read_value
+from tracker.models import Bake, Outcome, Run, TasteNote, Trial, TrialState
+from tracker.store import Deed, Store
+from tracker.workflow import standing
+from tracker.workflow.lookup import (
+    find_response,
+    find_run,
+    find_trial,
+    key,
+    refuse_closed,
+    require_person,
+    responses_of,
+    runs_of,
+    state_of,
+)
+from tracker.workflow.readings import (
+    Entry,
+    piece_id,
+    split_texts,
+    split_value,
+    standing_readings,
+    void,
+    warnings_of,
+    write_readings,
+)
+from tracker.workflow.recorded import Recorded, Written
+from tracker.workflow.weighing import write_weighings
+
+OUTCOMES = ("done", "failed", "skipped")
+
+
+def now() -> str:
+    """The present as RFC 3339 text in UTC."""
+    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def record_run(
+    store: Store,
+    trial: str,
+    run: str,
+    values: Iterable[str] = (),
+    *,
+    piece: int | None = None,
+    repeat: int | None = None,
+    person: int = 1,
+    at: str | None = None,
+    outcome: str = "done",
+    reason: str = "",
+    weighed: Iterable[str] = (),
+    oven_temperature_c: float | None = None,
+    deviations: str = "",
+    correct: bool = False,
+    again: bool = False,
+) -> Recorded:
+    """Record one run in one transaction.
+
+    ``values`` are texts such as "rise height=42.5" or "rise height=42.5 41.8" (several
+    readings). ``run`` is its three-digit code, or "#7" for the seventh bake. ``correct``
+    replaces what stands and needs ``reason``; so do a failed or skipped run and an
+    unlikely value. ``again`` adds a reading beside those that stand.
+
+    Raises InputError (impossible value, missing reason), Conflict (a value stands there
+    already, the trial is closed), NotFound (unknown trial, run, response, person).
+    """
+    asked = [split_value(text) for text in values]
+    entry = Entry(
+        person=person, at=at or now(), reason=reason.strip(), correct=correct, again=again, piece=piece, repeat=repeat
+    )
+    _check_entry(entry, outcome)
+    with store.write(person=person, action="record run", reason=reason.strip()) as deed:
+        found, its_run, place = _open(deed, trial, run, person)
+        bake = _bake(deed, its_run, entry.at)
+        state = _write_outcome(deed, bake, outcome, entry, deviations.strip(), oven_temperature_c, place)
+        responses = responses_of(deed.session, found)
+        written: list[Written] = []
+        warnings: list[str] = []
+        for name, texts in asked:
+            response = find_response(responses, name, trial=found.name)
+            read = [read_value(text, response, where=place) for text in split_texts(texts, response)]
+            warnings += warnings_of(read, entry)
+            written += write_readings(deed, bake, response, read, entry, place)
+        grams = write_weighings(
+            deed, found, bake, weighed, person=person, at=entry.at, correct=correct, reason=entry.reason, place=place
+        )
+        _begin(deed, found, entry)
+    return Recorded(
+        trial=found.name,
+        run=its_run.code,
+        bake_order=its_run.bake_order,
+        outcome=state,
+        readings=tuple(written),
+        weighed=grams,
+        warnings=tuple(warnings),
+    )
+
+
+def void_readings(
+    store: Store,
+    trial: str,
+    run: str,
+    responses: Sequence[str],
+    *,
+    reason: str,
+    piece: int | None = None,
+    repeat: int | None = None,
+    person: int = 1,
+) -> Recorded:
+    """Take readings back: they stay in the record and are no longer used. Needs a reason."""
+    entry = Entry(person=person, at=now(), reason=reason.strip(), correct=True, again=False, piece=piece, repeat=repeat)
+    _check_entry(entry, "done")
+    if not responses:
+        raise UsageError("Nothing to take back was named.", where="trial record --void", try_this='name "rise height"')
+    with store.write(person=person, action="void reading", reason=entry.reason) as deed:
+        found, its_run, place = _open(deed, trial, run, person)
+        bake = standing.bake_of(deed.session, its_run)
+        known = responses_of(deed.session, found)
+        written = []
+        for name in responses:
+            response = find_response(known, name.partition("=")[0], trial=found.name)
+            stands = standing_readings(deed.session, bake, response, piece, repeat) if bake else []
+            if not stands:
+                raise Conflict(
+                    f"{response.name} has no reading to take back.",
+                    where=place,
+                    try_this=f'crumbwise trial show "{found.name}" lists what is recorded',
+                )
+            written += [void(deed, reading, response, entry) for reading in stands]
+    return Recorded(
+        trial=found.name, run=its_run.code, bake_order=its_run.bake_order, outcome=None, readings=tuple(written)
+    )
+
+
+def add_note(
+    store: Store,
+    trial: str,
+    run: str,
+    words: str,
+    *,
+    tags: Sequence[str] = (),
+    piece: int | None = None,
+    person: int = 1,
+    at: str | None = None,
+) -> Recorded:
+    """Keep a taste note (free words, short tags) beside a run."""
+    text, labels = words.strip(), [" ".join(tag.split()) for tag in tags if tag.strip()]
+    if not text and not labels:
+        raise InputError("The note is empty.", where="trial note", try_this='write words, such as "soapy at the back"')
+    when = at or now()
+    with store.write(person=person, action="taste note") as deed:
+        found, its_run, _ = _open(deed, trial, run, person)
+        bake = _bake(deed, its_run, when)
+        deed.add(
+            TasteNote(
+                bake_id=key(bake),
+                piece_id=piece_id(deed, bake, piece),
+                words=text,
+                tags=json.dumps(labels, ensure_ascii=False),
+                person_id=person,
+                at=when,
+            )
+        )
+    shown = text + (f" [{', '.join(labels)}]" if labels else "")
+    return Recorded(trial=found.name, run=its_run.code, bake_order=its_run.bake_order, outcome=None, note=shown)
+
+
+def _check_entry(entry: Entry, outcome: str) -> None:
+    if outcome not in OUTCOMES:
+        raise UsageError(f'"{outcome}" is no outcome.', where="trial record", try_this="done, failed or skipped")
+    if outcome != "done" and not entry.reason:
+        raise InputError(
+            f"A {outcome} run needs a reason.", where="trial record", try_this='--reason "the oven went out"'
+        )
+    if entry.correct and not entry.reason:
+        raise InputError(
+            "A correction needs a reason.", where="trial record", try_this='--reason "read the wrong side of the ruler"'
+        )
+    if (entry.piece is not None and entry.piece < 1) or (entry.repeat is not None and entry.repeat < 1):
+        raise UsageError("Pieces and repeats count from 1.", where="trial record", try_this="--piece 1")
+
+
+def _open(deed: Deed, trial: str, run: str, person: int) -> tuple[Trial, Run, str]:
+    found = find_trial(deed.session, trial)
+    refuse_closed(deed.session, found)
+    require_person(deed.session, person)
+    its_run = find_run(runs_of(deed.session, found), run, trial=found.name)
+    return found, its_run, f'trial "{found.name}", run {its_run.code}'
+
+
+def _begin(deed: Deed, trial: Trial, entry: Entry) -> None:
+    if state_of(deed.session, trial) == "planned":
+        deed.add(TrialState(trial_id=key(trial), state="baking", at=entry.at, person_id=entry.person))
+
+
+def _bake(deed: Deed, run: Run, at: str) -> Bake:
+    return standing.bake_of(deed.session, run) or deed.add(Bake(run_id=run.id, made_at=at))
+
+
+def _write_outcome(
+    deed: Deed, bake: Bake, state: str, entry: Entry, deviations: str, oven: float | None, place: str
+) -> str:
+    before = standing.outcome_of(deed.session, bake)
+    if before is not None and before.state == state and not deviations and oven is None:
+        return state
+    if before is not None and before.state != state and not entry.correct:
+        why = f" ({before.reason})" if before.reason else ""
+        raise Conflict(
+            f"The run is recorded as {before.state}{why}.", where=place, try_this='--correct --reason "…" replaces that'
+        )
+    changed = before is not None and before.state != state
+    deed.add(
+        Outcome(
+            bake_id=key(bake),
+            state=state,
+            reason=entry.reason if state != "done" or changed else "",
+            deviations=deviations or (before.deviations if before else ""),
+            oven_temperature_c=oven if oven is not None else (before.oven_temperature_c if before else None),
+            person_id=entry.person,
+            at=entry.at,
+            replaces_id=before.id if before else None,
+        )
+    )
+    return state
