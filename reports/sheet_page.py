@@ -1,13 +1,131 @@
-"""How does a bench sheet look on paper?"""
+"""How does a bench sheet look on paper?
+
+The records of ``reports.sheet`` become plain words and blanks here; the template only
+places them. Sizes are chosen for a pen on a floury bench.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from reports.html import css_string, plain, render, style_sheet
+
 if TYPE_CHECKING:
-    from reports.sheet import Sheet
+    from reports.sheet import Sheet, SheetDay, SheetResponse, SheetRun
+
+# Raw flour and egg, closed vessels, cores and the food code: public advice of food agencies and
+# university safety pages, in our words. Protecting hands and naming allergens: common practice, no source.
+SAFETY = (
+    "Oven, tins and steam are hot: dry cloths, clear floor.",
+    "Raw flour and raw egg are not ready to eat: taste nothing unbaked, wash hands and surfaces.",
+    "Tell every taster the allergens first (wheat, egg, milk, soya, nuts, sulphites).",
+    "Never close a jar or bottle on soda and acid: the gas can burst it.",
+    "Serving others: follow the local food code.",
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Blanks:
+    """The places to write for one piece, side by side. ``label`` names the piece ("" when there is one)."""
+
+    label: str
+    count: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class ToRead:
+    """One response on a run's card: its name, what to write, and its blanks."""
+
+    name: str
+    unit: str
+    hint: str
+    choices: tuple[str, ...]
+    blanks: tuple[Blanks, ...]
 
 
 def render_sheet(sheet: Sheet) -> str:
     """The sheet as one HTML document."""
-    raise NotImplementedError
+    runs = [run for day in sheet.days for run in day.runs]
+    foot = " · ".join(plain(part) for part in (f"trial {sheet.trial}", _short(sheet.plan_hash, "plan")) if part)
+    css = style_sheet("sheet.css").replace('"FOOT"', css_string(foot))
+    values = {
+        "sheet": sheet,
+        "facts": _facts(sheet, len(runs)),
+        "days": [_day(day) for day in sheet.days],
+        "readings": [to_read(response) for response in sheet.responses],
+        "runs": len(runs),
+        "cautions": sheet.cautions,
+        "safety": SAFETY,
+        "foot": foot,
+        "sparse": not runs,
+    }
+    return render("sheet.html", css, values)
+
+
+def to_read(response: SheetResponse) -> ToRead:
+    """What is written down for one response of one bake."""
+    return ToRead(
+        name=plain(response.name),
+        unit=_unit(response),
+        hint=_hint(response),
+        choices=("yes", "no") if response.scale == "yes-no" else (),
+        blanks=tuple(
+            Blanks(label=f"piece {piece}" if response.pieces > 1 else "", count=response.readings)
+            for piece in range(1, response.pieces + 1)
+        ),
+    )
+
+
+def _unit(response: SheetResponse) -> str:
+    if response.scale == "score" and response.anchors:
+        return f"1–{len(response.anchors)}"
+    if response.scale == "count":
+        return plain(response.unit) or "number"
+    return plain(response.unit)
+
+
+def _hint(response: SheetResponse) -> str:
+    """The anchors of a score, or the usual range of a measurement."""
+    if response.anchors:
+        return " · ".join(f"{place} {plain(word)}" for place, word in enumerate(response.anchors, start=1))
+    if response.plausible is not None:
+        low, high = (f"{bound:g}" for bound in response.plausible)
+        return f"usual {low} to {high} {plain(response.unit)}".rstrip()
+    return ""
+
+
+def _short(digest: str, name: str) -> str:
+    """The first twelve characters of a hash: enough to tell two sheets apart by eye."""
+    return f"{name} {digest[:12]}" if digest else ""
+
+
+def _facts(sheet: Sheet, runs: int) -> list[tuple[str, str]]:
+    """What stands under the title: (name, value) pairs, left out when not known."""
+    flour = f"{sheet.flour_per_bake_g:g} g" if sheet.flour_per_bake_g is not None else ""
+    pairs = (
+        ("Trial", sheet.trial),
+        ("Kitchen", sheet.kitchen),
+        ("Formula", sheet.formula),
+        ("Flour per bake", flour),
+        ("Runs", str(runs)),
+        ("Plan hash", sheet.plan_hash),
+        ("Audit head", sheet.audit_head),
+        ("Made", sheet.made_on),
+    )
+    return [(name, plain(value)) for name, value in pairs if value]
+
+
+def _day(day: SheetDay) -> dict[str, object]:
+    return {"block": plain(day.block) if day.block else "", "runs": [_run(run) for run in day.runs]}
+
+
+def _run(run: SheetRun) -> dict[str, object]:
+    return {
+        "bake_order": run.bake_order,
+        "code": plain(run.code),
+        "weights": [
+            {"ingredient": plain(w.ingredient), "grams": plain(w.grams), "note": plain(w.note)} for w in run.weights
+        ],
+        "settings": [(plain(name), plain(value)) for name, value in run.settings],
+    }
