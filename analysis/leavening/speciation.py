@@ -154,7 +154,7 @@ class _Balance:
             if moved < STRENGTH_TOLERANCE:
                 break
         charge, _, _, carbon = self._at(ph, strength)
-        self._require_balanced(ph, charge)
+        self._require_balanced(ph, charge, strength)
         return self._answer(ph, strength, charge, carbon)
 
     def _ph_at(self, strength: Array, *, start: Array, tolerance: float) -> tuple[Array, Array]:
@@ -230,8 +230,8 @@ class _Balance:
         mean = (carbon * lost).sum(axis=1) / total
         return carbon, -LN10 * ((carbon * lost**2).sum(axis=1) - total * mean**2)
 
-    def _require_balanced(self, ph: Array, charge: Array) -> None:
-        scale = 1e-6 + np.abs(self.mixtures.fixed_charge)
+    def _require_balanced(self, ph: Array, charge: Array, strength: Array) -> None:
+        scale = 1e-6 + np.abs(self.mixtures.fixed_charge) + strength
         wrong = ~np.isfinite(ph) | (np.abs(charge) > 1e-7 * scale)
         if wrong.any():
             first = int(np.argmax(wrong))
