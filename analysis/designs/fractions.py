@@ -184,5 +184,7 @@ def best_fraction(factors: int, *, runs: int | None, resolution: int | None) -> 
 
 
 def _no_fraction(factors: int, offered: Mapping[int, Fraction], what: str) -> PlanError:
-    listed = ", ".join(f"runs = {size} (resolution {fraction.resolution})" for size, fraction in sorted(offered.items()))
+    listed = ", ".join(
+        f"runs = {size} (resolution {fraction.resolution})" for size, fraction in sorted(offered.items())
+    )
     return PlanError(what, where="design", try_this=f'{listed}, or kind = "full factorial" ({2**factors} runs)')

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 
 from analysis.designs.requests import DesignFactor, DesignRequest
@@ -85,7 +86,7 @@ def _tidy(value: float) -> float:
 
 
 def _distinct(doses: tuple[float, ...], factor: DesignFactor) -> tuple[float, ...]:
-    if len(doses) < 2 or any(b <= a for a, b in zip(doses, doses[1:], strict=False)):
+    if len(doses) < 2 or any(b <= a for a, b in itertools.pairwise(doses)):
         raise PlanError(
             f'The doses of "{factor.name}" are not at least two different ones.',
             where=f"factor {factor.name}",

@@ -99,7 +99,9 @@ def test_own_generators_are_read_in_the_usual_spelling():
     assert fraction_from(5, ["e = a*b*c*d"]) == fraction_from(5, ["E=ABCD"])
 
 
-@pytest.mark.parametrize("words", [["E=ABX"], ["E=E"], ["D=AB", "D=AC"], ["D=AB", "E=AD"], ["nonsense"], ["D=AB", "E=AB"]])
+@pytest.mark.parametrize(
+    "words", [["E=ABX"], ["E=E"], ["D=AB", "D=AC"], ["D=AB", "E=AD"], ["nonsense"], ["D=AB", "E=AB"]]
+)
 def test_generators_that_do_not_fit_are_refused(words):
     with pytest.raises(PlanError):
         fraction_from(5, words)
