@@ -2,8 +2,9 @@
 
 Every table but ``person_details`` only ever grows: a correction is a new row whose
 ``replaces_id`` names the old one, a void is a new row with ``void`` set; both carry a
-reason. Database triggers (see ``tracker/migrations``) refuse UPDATE and DELETE. JSON columns are canonical text, times are RFC 3339 text in UTC,
-so that SQLite and PostgreSQL hold the same characters.
+reason. Database triggers (see ``tracker/migrations``) refuse UPDATE and DELETE. JSON columns
+are canonical text, times are RFC 3339 text in UTC, so that SQLite and PostgreSQL hold the
+same characters.
 
 SQLModel tables do not validate: values are checked at the door by
 ``tracker.intake`` and once more by the CHECK constraints below.
@@ -11,14 +12,16 @@ SQLModel tables do not validate: values are checked at the door by
 
 from __future__ import annotations
 
-from sqlalchemy import CheckConstraint, LargeBinary, UniqueConstraint
+from sqlalchemy import BigInteger, CheckConstraint, Index, LargeBinary, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
 MAX = 1.7976931348623157e308  # largest double: "x <= MAX" refuses infinity in both databases
 
 
 def _finite(column: str) -> CheckConstraint:
-    return CheckConstraint(f"{column} IS NULL OR ({column} >= -{MAX!r} AND {column} <= {MAX!r})", name=f"{column}_finite")
+    return CheckConstraint(
+        f"{column} IS NULL OR ({column} >= -{MAX!r} AND {column} <= {MAX!r})", name=f"{column}_finite"
+    )
 
 
 def _one_of(column: str, *words: str) -> CheckConstraint:
@@ -68,9 +71,13 @@ class Ingredient(SQLModel, table=True):
 
     __tablename__ = "ingredient"
     __table_args__ = (
-        CheckConstraint("neutralising_value IS NULL OR (neutralising_value >= 0 AND neutralising_value <= 300)", name="neutralising_value_range"),
+        CheckConstraint(
+            "neutralising_value IS NULL OR (neutralising_value >= 0 AND neutralising_value <= 300)",
+            name="neutralising_value_range",
+        ),
         CheckConstraint("water_share IS NULL OR (water_share >= 0 AND water_share <= 1)", name="water_share_range"),
         CheckConstraint("price_per_kg IS NULL OR price_per_kg >= 0", name="price_range"),
+        _finite("price_per_kg"),
     )
     id: int | None = Field(default=None, primary_key=True)
     name: str
@@ -115,14 +122,17 @@ class Trial(SQLModel, table=True):
     """``plan`` is the plan file's text as it was read; ``design`` its JSON summary."""
 
     __tablename__ = "trial"
-    __table_args__ = (CheckConstraint("flour_per_bake_g IS NULL OR flour_per_bake_g > 0", name="flour_positive"),)
+    __table_args__ = (
+        CheckConstraint("flour_per_bake_g IS NULL OR flour_per_bake_g > 0", name="flour_positive"),
+        _finite("flour_per_bake_g"),
+    )
     id: int | None = Field(default=None, primary_key=True)
     name: str = Field(unique=True)
     title: str
     question: str = ""
     formula_id: int | None = Field(default=None, foreign_key="formula.id")
     flour_per_bake_g: float | None = None
-    seed: int | None = None
+    seed: int | None = Field(default=None, sa_type=BigInteger)
     plan: str = ""
     design: str = "{}"
     made_at: str
@@ -174,6 +184,10 @@ class Response(SQLModel, table=True):
         CheckConstraint("goal IS NULL OR goal IN ('maximise', 'minimise', 'target')", name="goal_known"),
         CheckConstraint("matters IS NULL OR matters > 0", name="matters_positive"),
         CheckConstraint("pieces >= 1 AND readings >= 1", name="counts_positive"),
+        *map(
+            _finite,
+            ("target", "matters", "plausible_low", "plausible_high", "possible_low", "possible_high", "spread"),
+        ),
     )
     id: int | None = Field(default=None, primary_key=True)
     trial_id: int = Field(foreign_key="trial.id")
@@ -230,6 +244,7 @@ class Specification(SQLModel, table=True):
         CheckConstraint("lower IS NULL OR upper IS NULL OR lower < upper", name="limits_in_order"),
         _finite("lower"),
         _finite("upper"),
+        _finite("target"),
     )
     id: int | None = Field(default=None, primary_key=True)
     product_id: int = Field(foreign_key="product.id")
@@ -296,6 +311,7 @@ class Outcome(SQLModel, table=True):
         _one_of("state", "done", "failed", "skipped"),
         CheckConstraint("state = 'done' OR length(reason) > 0", name="reason_given"),
         _finite("oven_temperature_c"),
+        Index("outcome_of_bake", "bake_id"),
     )
     id: int | None = Field(default=None, primary_key=True)
     bake_id: int = Field(foreign_key="bake.id")
@@ -312,7 +328,11 @@ class Weighing(SQLModel, table=True):
     """What was really weighed, when it was not what the sheet asked for."""
 
     __tablename__ = "weighing"
-    __table_args__ = (CheckConstraint("grams >= 0 AND grams <= 1000000", name="grams_range"),)
+    __table_args__ = (
+        CheckConstraint("grams >= 0 AND grams <= 1000000", name="grams_range"),
+        CheckConstraint("replaces_id IS NULL OR length(reason) > 0", name="reason_given"),
+        Index("weighing_of_bake", "bake_id"),
+    )
     id: int | None = Field(default=None, primary_key=True)
     bake_id: int = Field(foreign_key="bake.id")
     ingredient: str
@@ -334,10 +354,15 @@ class Piece(SQLModel, table=True):
 
 
 class ImportFile(SQLModel, table=True):
-    """A spreadsheet as it came, kept with its hash."""
+    """A spreadsheet as it came, kept with its hash; the same file comes into a trial or product once."""
 
     __tablename__ = "import_file"
-    __table_args__ = (UniqueConstraint("trial_id", "product_id", "sha256"),)
+    __table_args__ = (
+        CheckConstraint("(trial_id IS NULL) <> (product_id IS NULL)", name="trial_or_product"),
+        # Two plain constraints: one over all three columns would never bite, since NULLs differ.
+        UniqueConstraint("trial_id", "sha256"),
+        UniqueConstraint("product_id", "sha256"),
+    )
     id: int | None = Field(default=None, primary_key=True)
     trial_id: int | None = Field(default=None, foreign_key="trial.id")
     product_id: int | None = Field(default=None, foreign_key="product.id")
@@ -362,9 +387,10 @@ class Reading(SQLModel, table=True):
         CheckConstraint("NOT void OR replaces_id IS NOT NULL", name="void_replaces"),
         CheckConstraint("repeat >= 1", name="repeat_positive"),
         _finite("value"),
+        Index("reading_of_bake", "bake_id"),
     )
     id: int | None = Field(default=None, primary_key=True)
-    bake_id: int = Field(foreign_key="bake.id", index=True)
+    bake_id: int = Field(foreign_key="bake.id")
     piece_id: int | None = Field(default=None, foreign_key="piece.id")
     response_id: int | None = Field(default=None, foreign_key="response.id")
     response: str
@@ -387,9 +413,10 @@ class TasteNote(SQLModel, table=True):
     __table_args__ = (
         CheckConstraint("replaces_id IS NULL OR length(reason) > 0", name="reason_given"),
         CheckConstraint("NOT void OR replaces_id IS NOT NULL", name="void_replaces"),
+        Index("taste_note_of_bake", "bake_id"),
     )
     id: int | None = Field(default=None, primary_key=True)
-    bake_id: int = Field(foreign_key="bake.id", index=True)
+    bake_id: int = Field(foreign_key="bake.id")
     piece_id: int | None = Field(default=None, foreign_key="piece.id")
     words: str = ""
     tags: str = "[]"
@@ -405,10 +432,16 @@ class AuditEntry(SQLModel, table=True):
 
     ``hash`` = SHA-256 over the canonical JSON of all fields but ``hash`` itself
     (``previous_hash`` included). UNIQUE(previous_hash) keeps the chain from forking.
+    ``old`` and ``new`` are rows as canonical JSON; ``person_id`` has no foreign key, so
+    that an entry stands whatever happens elsewhere.
     """
 
     __tablename__ = "audit_entry"
-    sequence: int = Field(primary_key=True)
+    __table_args__ = (
+        CheckConstraint("sequence >= 1", name="sequence_positive"),
+        Index("audit_entry_of_row", "table_name", "row_id"),
+    )
+    sequence: int = Field(primary_key=True, sa_column_kwargs={"autoincrement": False})
     at: str
     zone: str
     person_id: int | None
