@@ -115,3 +115,19 @@ def test_soda_alone_is_a_little_alkaline():
     # ½ (pK1 + pK2) without activities; a supplier's text gives 8.3 for fresh 0.1 mol/L soda.
     assert solve(MIXTURES[1][0], activity="ideal").ph[0] == pytest.approx(8.340, abs=0.005)
     assert solve(MIXTURES[1][0]).ph[0] == pytest.approx(8.3, abs=0.25)
+
+
+# Computed with the engine by recompute_mixtures.py: pH closed, pH at 1 atm; two acids, partly used, 80 °C.
+UNTABLED = {
+    "citric and lactic": ({"citric": 0.03, "lactic": 0.05}, 0.08, 0.08, 4.326, 4.346),
+    "tartaric and phosphoric": ({"tartaric": 0.04, "phosphoric": 0.06}, 0.09, 0.15, 5.306, 5.828),
+    "acetic and malic, soda in excess": ({"acetic": 0.05, "malic": 0.02}, 0.12, 0.12, 5.823, 6.598),
+}
+
+
+@pytest.mark.parametrize("name", UNTABLED)
+def test_hot_mixtures_of_two_acids(name):
+    acids, carbon, ions, closed, bubbling = UNTABLED[name]
+    mixed = mixture(acids, carbon=carbon, ions=ions, celsius=80.0)
+    assert solve(mixed).ph[0] == pytest.approx(closed, abs=0.02)
+    assert solve(mixed, case="open").ph[0] == pytest.approx(bubbling, abs=0.02)
