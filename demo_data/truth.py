@@ -28,6 +28,11 @@ def plan_text(key: str) -> str:
     return _read(f"plans/{truth()[key]['plan']}")
 
 
+def mishaps(key: str) -> list[Mapping[str, Any]]:
+    """What went wrong at the bench in a trial, as ``mishaps.toml`` lists it."""
+    return tomllib.loads(_read("mishaps.toml"))[key]
+
+
 def phrases() -> Mapping[str, Mapping[str, list[str]]]:
     """Phrases of taste notes by tag: "plain" ones come at any time, "fault" ones with a cause."""
     return tomllib.loads(_read("notes.toml"))
