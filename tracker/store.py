@@ -189,7 +189,7 @@ class Store:
             for_writing(connection)
             with connection.begin(), Session(connection, expire_on_commit=False) as session:
                 take_turn(connection)
-                if person is not None and session.get(Person, person) is None:
+                if person is not None and session.get(Person, int(person)) is None:
                     raise NotFound(
                         f"There is no person {person} in this kitchen.",
                         where=self.place.shown,
