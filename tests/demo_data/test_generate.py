@@ -89,8 +89,8 @@ def test_soapy_words_come_with_soda():
 def test_screening_means_hold_the_effects():
     low = {"powder": 1.0, "sugar": 45, "mixing time": 2, "rest time": 5, "oven temperature": 175}
     raised = {**low, "powder": 2.5}
-    # main effect 2.6 and interaction -1.4 with rest time at its low level: 2.6 - (-1.4) = 4.0
-    assert expected("screening", "rise height", raised) - expected("screening", "rise height", low) == pytest.approx(4)
+    # main effect 2.6 and interaction -1.8 with rest time at its low level: 2.6 - (-1.8) = 4.4
+    assert expected("screening", "rise height", raised) - expected("screening", "rise height", low) == pytest.approx(4.4)
     assert expected("screening", "rise height", {**low, "mixing time": 5}) == expected("screening", "rise height", low)
 
 
