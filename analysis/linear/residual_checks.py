@@ -1,0 +1,153 @@
+"""Do the leftovers look like chance?
+
+Spread between treatments, single odd bakes, a drift over the order of baking.
+Each returns a check with its facts, or None when it has nothing to go on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import pairwise
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.linear.coding import Variable
+from analysis.linear.distributions import f_tail, t_tails
+from analysis.linear.least_squares import Basis, explained
+from analysis.linear.stratum import BAKES, Model, Stratum
+from analysis.linear.treatments import treatment_codes
+from analysis.results import Check
+
+Floats = NDArray[np.float64]
+Integers = NDArray[np.int64]
+
+ALARM = 0.05  # share of sound trials that these checks point at
+
+
+def bakes_stratum(model: Model) -> Stratum:
+    return next(stratum for stratum in model.strata if stratum.name == BAKES)
+
+
+def brown_forsythe(values: Floats, groups: Integers) -> tuple[float, int, int, float] | None:
+    """(F, df, df error, p) of absolute deviations from group medians; None without any scatter."""
+    count = int(groups.max()) + 1
+    away = np.empty_like(values)
+    for group in range(count):
+        own = groups == group
+        away[own] = np.abs(values[own] - np.median(values[own]))
+    means = np.bincount(groups, away) / np.bincount(groups)
+    within = float(((away - means[groups]) ** 2).sum())
+    between = float(((means[groups] - away.mean()) ** 2).sum())
+    df, df_error = count - 1, len(values) - count
+    if df < 1 or df_error < 1 or within <= 1e-20 * max(between, 1e-300):
+        return None
+    value = between / df / (within / df_error)
+    return value, df, df_error, f_tail(value, df, df_error)
+
+
+def check_spread(factors: Sequence[Variable], y: Floats, residuals: Floats, df_error: int) -> Check | None:
+    """Does the scatter differ between treatments (three or more bakes each), else between levels?"""
+    codes, counts = treatment_codes(factors)
+    found: list[tuple[float, float, int, int, str]] = []
+    if len(counts) > 1 and counts.min() >= 3:
+        result = brown_forsythe(y, codes)
+        if result:
+            value, df, df_df, p = result
+            found.append((p, value, df, df_df, ""))
+    elif df_error >= 4:
+        for factor in factors:
+            if len(factor.levels) <= 6 and np.bincount(factor.codes).min() >= 4:
+                result = brown_forsythe(residuals, factor.codes)
+                if result:
+                    value, df, df_df, p = result
+                    found.append((p, value, df, df_df, factor.name))
+    if not found:
+        return None
+    p, value, df, df_df, between = min(found)
+    p = min(1.0, p * len(found))
+    facts = {"value": value, "df": df, "df_error": df_df, "p": p, "between": between or "treatments"}
+    return Check(check="spread", verdict="look here" if p < ALARM else "fine", facts=facts)
+
+
+def check_odd_bakes(model: Model, per_plot: float, names: Sequence[str]) -> Check | None:
+    """Externally studentised residuals, p times the number of bakes (Bonferroni)."""
+    stratum = bakes_stratum(model)
+    fit = stratum.fit
+    if stratum.mean_sq is None or fit.df < 2:
+        return None
+    room = 1 - fit.leverage - (1 / per_plot if len(model.strata) > 1 else 0.0)
+    usable = np.flatnonzero(room > 1e-8)
+    odd, sizes, smallest = [], [], 1.0
+    for i in usable.tolist():
+        e = float(fit.residuals[i])
+        rest = (fit.sum_sq - e * e / room[i]) / (fit.df - 1)
+        if rest <= 1e-12 * stratum.mean_sq:
+            p = 0.0  # without this bake there is no scatter at all
+        else:
+            p = min(1.0, len(usable) * t_tails(e / np.sqrt(rest * room[i]), fit.df - 1))
+        smallest = min(smallest, p)
+        if p < ALARM:
+            odd.append(names[i])
+            sizes.append(e)
+    facts = {"bakes": tuple(odd), "residuals": tuple(sizes), "tested": len(usable), "p": smallest}
+    return Check(check="odd bakes", verdict="look here" if odd else "fine", facts=facts)
+
+
+def check_order(model: Model, order: Integers) -> Check | None:
+    """A straight drift over the order of baking, after all terms."""
+    stratum = bakes_stratum(model)
+    fit = stratum.fit
+    if len(model.strata) > 1 or stratum.mean_sq is None or fit.df < 3 or len(np.unique(order)) < 3:
+        return None
+    if looks_sorted(order, model.variables):
+        return Check(check="order", verdict="fine", facts={"tested": False})
+    z = (order - order.mean()) / max(float(np.ptp(order)), 1.0)
+    if not Basis(len(z), fit.q).adds(z[:, None]):
+        return Check(check="order", verdict="look here", facts={"tested": False})
+    sum_sq = explained(fit.x, z[:, None], fit.y)
+    left = (fit.sum_sq - sum_sq) / (fit.df - 1)
+    if left <= 1e-12 * stratum.mean_sq:
+        return None
+    p = f_tail(sum_sq / left, 1, fit.df - 1)
+    along = z - fit.q @ (fit.q.T @ z)
+    drift = float(along @ fit.residuals / (along @ along))
+    facts = {"tested": True, "p": p, "drift": drift, "bakes": len(z)}
+    return Check(check="order", verdict="look here" if p < ALARM else "fine", facts=facts)
+
+
+def looks_sorted(order: Integers, variables: Sequence[Variable]) -> bool:
+    """Do the bakes stand in the order of a sorted table rather than of a randomised day?
+
+    True when some variable comes in one stretch for each level, another does so within
+    those stretches in the same sequence each time, and so on until nothing is left to sort.
+    """
+    place = np.argsort(order, kind="stable")
+    left = [variable.codes[place] for variable in variables]
+    groups = [np.arange(len(place))]
+    while any(len(group) > 1 for group in groups):
+        settled = [codes for codes in left if all(np.ptp(codes[group]) == 0 for group in groups)]
+        left = [codes for codes in left if not any(codes is other for other in settled)]
+        if not left:
+            return True
+        codes = next((codes for codes in left if _sorts(codes, groups)), None)
+        if codes is None:
+            return False
+        groups = [group[codes[group] == code] for group in groups for code in np.unique(codes[group])]
+    return True
+
+
+def _sorts(codes: Integers, groups: Sequence[Integers]) -> bool:
+    """Is each level one stretch within every group, in the same sequence?"""
+    sequence: list[int] = []
+    for group in groups:
+        own = codes[group].tolist()
+        met = list(dict.fromkeys(own))
+        if sum(1 for a, b in pairwise(own) if a != b) != len(met) - 1:
+            return False
+        sequence = sequence or met
+        known = [code for code in met if code in sequence]
+        if known != [code for code in sequence if code in met]:
+            return False
+        sequence += [code for code in met if code not in sequence]
+    return True

@@ -1,0 +1,186 @@
+"""Which terms can these bakes tell apart?
+
+Terms enter by order: blocks, factors, two-factor interactions and so on. What moves
+together with an earlier term is not fitted but named: as an alias when the columns are
+the same, as an empty cell when treatments are missing, else as entangled.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.linear.coding import Term, Variable, make_term, term_columns, term_width
+from analysis.linear.ground import Ground
+from analysis.linear.least_squares import Basis, involved
+from analysis.linear.treatments import empty_cells, is_single_regular
+
+Floats = NDArray[np.float64]
+
+ALIAS_ORDER = 3  # interactions of more factors are not listed as aliases
+LISTED_FACTORS = 12  # with more factors than this only the asked-for order is listed
+
+
+@dataclass(eq=False)
+class Selection:
+    """What is fitted and, for what is not, why.
+
+    ``columns`` holds the fitted terms with (stratum, columns) in order of entry.
+    ``saturated`` tells of a two-level design baked once, where every effect is fitted.
+    """
+
+    columns: dict[Term, tuple[int, Floats]] = field(default_factory=dict)
+    aliases: dict[Term, list[Term]] = field(default_factory=dict)
+    empty: dict[Term, tuple[str, ...]] = field(default_factory=dict)
+    entangled: dict[Term, tuple[str, ...]] = field(default_factory=dict)
+    partial: tuple[Term, ...] = ()
+    for_error: tuple[Term, ...] = ()
+    saturated: bool = False
+
+    @property
+    def refused(self) -> set[tuple[int, ...]]:
+        gone = [*self.empty, *self.entangled, *self.partial, *self.for_error]
+        twins = [term for chain in self.aliases.values() for term in chain if term.order == 1]
+        return {term.members for term in [*gone, *twins]}
+
+
+def select(variables: Sequence[Variable], order: int, ground: Ground) -> Selection:
+    """Choose the terms to fit; ``order`` is the highest interaction asked for."""
+    return _Selector(variables, order, ground).run()
+
+
+class _Selector:
+    def __init__(self, variables: Sequence[Variable], order: int, ground: Ground) -> None:
+        self.variables, self.ground = variables, ground
+        self.blocks = [i for i, variable in enumerate(variables) if variable.block]
+        self.factors = [i for i, variable in enumerate(variables) if not variable.block]
+        self.order = min(max(order, 1), len(self.factors))
+        self.regular = is_single_regular([variables[i] for i in self.factors])
+        self.selection = Selection(saturated=self.regular and ground.plots is None)
+        self.bases = [Basis(rows) for rows in ground.rows]
+        self.seen: dict[bytes, Term] = {}
+
+    def run(self) -> Selection:
+        self.bases[0].adds(self.ground.constant())
+        for block in self.blocks:
+            self._enter(make_term(self.variables, (block,)))
+        for order in range(1, self._highest() + 1):
+            if self.selection.partial or self._complete():
+                break
+            self._enter_order(order)
+        self._list_aliases()
+        self._leave_error()
+        return self.selection
+
+    def _highest(self) -> int:
+        return len(self.factors) if self.selection.saturated else self.order
+
+    def _complete(self) -> bool:
+        """In a saturated two-level design: has every effect been met?"""
+        return self.selection.saturated and len(self.seen) >= len(self.ground.y) - 1
+
+    def _enter_order(self, order: int) -> None:
+        before = [basis.columns for basis in self.bases]
+        candidates = [make_term(self.variables, members) for members in combinations(self.factors, order)]
+        entered = [term for term in candidates if self._offer(term)]
+        mixed = [term for term in candidates if self._mixed_with_peers(term)]
+        if not mixed:
+            return
+        # Which of the peers stay would be an accident of their order: none of them does.
+        for basis, columns in zip(self.bases, before, strict=True):
+            basis.columns = columns
+        for term in entered:
+            del self.selection.columns[term]
+        for term in mixed:
+            del self.selection.entangled[term]
+        self.selection.partial = tuple(dict.fromkeys([*entered, *mixed]))
+
+    def _mixed_with_peers(self, term: Term) -> bool:
+        if term.order < 2 or term not in self.selection.entangled:
+            return False
+        names = {other.name for other in self.selection.columns if other.order == term.order}
+        return bool(names & set(self.selection.entangled[term]))
+
+    def _offer(self, term: Term) -> bool:
+        """Enter ``term`` unless it is an alias, has empty cells or stands on a refused term."""
+        if self._is_alias(term):
+            return False
+        if not self.regular and term.order > 1:
+            cells = empty_cells(self.variables, term)
+            if cells:
+                self.selection.empty[term] = cells
+                return False
+            refused = self.selection.refused
+            if any(part in refused for part in combinations(term.members, term.order - 1)):
+                return False
+        return self._enter(term)
+
+    def _is_alias(self, term: Term) -> bool:
+        key = alias_key(self.variables, term)
+        if key is None:
+            return False
+        if key == b"":
+            return True  # never changes: a defining word of the fraction
+        first = self.seen.setdefault(key, term)
+        if first == term:
+            return False
+        self.selection.aliases.setdefault(first, []).append(term)
+        return True
+
+    def _enter(self, term: Term) -> bool:
+        place, columns = self.ground.place(term_columns(self.variables, term))
+        if self.bases[place].adds(columns):
+            self.selection.columns[term] = (place, columns)
+            return True
+        peers = [(other.name, block) for other, (at, block) in self.selection.columns.items() if at == place]
+        if place == 0:
+            peers.insert(0, ("", self.ground.constant()))
+        found = involved(columns, [block for _, block in peers]) if peers else []
+        self.selection.entangled[term] = tuple(peers[i][0] for i in found if peers[i][0])
+        return False
+
+    def _list_aliases(self) -> None:
+        """Name aliases of up to three factors even when the model asks for less."""
+        if not all(self.variables[i].width == 1 for i in self.factors) or len(self.factors) > LISTED_FACTORS:
+            return
+        listed = {term for chain in self.selection.aliases.values() for term in chain} | set(self.seen.values())
+        for order in range(2, min(ALIAS_ORDER, len(self.factors)) + 1):
+            for members in combinations(self.factors, order):
+                term = make_term(self.variables, members)
+                key = alias_key(self.variables, term)
+                if term not in listed and key and key in self.seen:
+                    self.selection.aliases.setdefault(self.seen[key], []).append(term)
+
+    def _leave_error(self) -> None:
+        """Give up the highest interactions of a stratum that has no error df left."""
+        if self.selection.saturated:
+            return
+        for place, rows in enumerate(self.ground.rows):
+            while self._error_df(place, rows) <= 0:
+                own = [term for term, (at, _) in self.selection.columns.items() if at == place]
+                highest = max((term.order for term in own), default=1)
+                if highest < 2:
+                    break
+                dropped = [term for term in own if term.order == highest]
+                for term in dropped:
+                    del self.selection.columns[term]
+                self.selection.for_error += tuple(dropped)
+
+    def _error_df(self, place: int, rows: int) -> int:
+        used = sum(term_width(self.variables, term) for term, (at, _) in self.selection.columns.items() if at == place)
+        return rows - used - self.ground.absorbed[place] - (1 if place == 0 else 0)
+
+
+def alias_key(variables: Sequence[Variable], term: Term) -> bytes | None:
+    """The same bytes for single columns that are equal up to sign and size; b"" for a constant."""
+    if term_width(variables, term) != 1:
+        return None
+    column = term_columns(variables, term)[:, 0]
+    if np.ptp(column) < 1e-12:
+        return b""
+    first = column[np.argmax(np.abs(column) > 1e-9)]
+    return bytes((np.round(column / first, 9) + 0.0).tobytes())
