@@ -20,10 +20,11 @@ _BRACKET = re.compile(r"\s*[(\[]([^)\]]*)[)\]]\s*$")
 
 @dataclass(frozen=True, kw_only=True)
 class Field:
-    """Something a column may hold. ``unit`` may stand behind the name in the column's title."""
+    """Something a column may hold; ``unit`` may stand behind its name, ``also`` are its other names."""
 
     name: str
     unit: str = ""
+    also: tuple[str, ...] = ()
 
 
 def plain(name: str) -> str:
@@ -113,7 +114,7 @@ def _check_map(header: Sequence[str], fields: Sequence[Field], explicit: Mapping
 
 def _field_of(column: str, fields: Sequence[Field], where: str) -> str:
     for each in fields:
-        if same_name(column, each.name, each.unit):
+        if any(same_name(column, name, each.unit) for name in (each.name, *each.also)):
             return each.name
     title, bracket = split_unit(column)
     for each in fields:

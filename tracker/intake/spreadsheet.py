@@ -22,7 +22,10 @@ MAX_CELLS = 2_000_000
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """One table as texts. ``rows[i]`` stood in row ``places[i]`` of the file (1 = first line)."""
+    """One table as texts, blanks around them included, since they tell one level from another.
+
+    ``rows[i]`` stood in row ``places[i]`` of the file (1 = first line).
+    """
 
     source: str
     sheet: str | None
@@ -195,7 +198,7 @@ def _row(row: list[str], width: int, where: str) -> tuple[str, ...]:
             where=where,
             try_this='put a number with a decimal comma in quotes ("42,5"), or separate columns with ;',
         )
-    return tuple(cell.strip() for cell in row[:width]) + ("",) * (width - len(row))
+    return tuple(row[:width]) + ("",) * (width - len(row))
 
 
 def nearest(name: str, known: list[str] | tuple[str, ...]) -> str | None:

@@ -12,7 +12,7 @@ from sqlmodel import Session, col, select
 
 from tracker.errors import Conflict, NotFound
 from tracker.intake.spreadsheet import nearest
-from tracker.models import Person, Response, Run, Trial, TrialState
+from tracker.models import Response, Run, Trial, TrialState
 
 
 def find_trial(session: Session, name: str) -> Trial:
@@ -94,12 +94,6 @@ def refuse_closed(session: Session, trial: Trial) -> None:
             where=f'trial "{trial.name}"',
             try_this=f'crumbwise trial reopen "{trial.name}" --reason "…"',
         )
-
-
-def require_person(session: Session, person: int) -> None:
-    """Raises NotFound when nobody has that number."""
-    if session.get(Person, person) is None:
-        raise NotFound(f"There is no person {person} in this kitchen.", where="kitchen", try_this="--person 1")
 
 
 class _Kept(Protocol):

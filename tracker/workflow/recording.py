@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Sequence
-from datetime import UTC, datetime
+from dataclasses import replace
 
 from tracker.errors import Conflict, InputError, UsageError
 from tracker.intake.values import read_value
@@ -22,7 +22,6 @@ from tracker.workflow.lookup import (
     find_trial,
     key,
     refuse_closed,
-    require_person,
     responses_of,
     runs_of,
     state_of,
@@ -41,11 +40,6 @@ from tracker.workflow.recorded import Recorded, Written
 from tracker.workflow.weighing import write_weighings
 
 OUTCOMES = ("done", "failed", "skipped")
-
-
-def now() -> str:
-    """The present as RFC 3339 text in UTC."""
-    return datetime.now(UTC).isoformat(timespec="milliseconds").replace("+00:00", "Z")
 
 
 def record_run(
@@ -78,11 +72,12 @@ def record_run(
     """
     asked = [split_value(text) for text in values]
     entry = Entry(
-        person=person, at=at or now(), reason=reason.strip(), correct=correct, again=again, piece=piece, repeat=repeat
+        person=person, at=at or "", reason=reason.strip(), correct=correct, again=again, piece=piece, repeat=repeat
     )
     _check_entry(entry, outcome)
     with store.write(person=person, action="record run", reason=reason.strip()) as deed:
-        found, its_run, place = _open(deed, trial, run, person)
+        entry = replace(entry, at=entry.at or deed.at)
+        found, its_run, place = _open(deed, trial, run)
         bake = _bake(deed, its_run, entry.at)
         state = _write_outcome(deed, bake, outcome, entry, deviations.strip(), oven_temperature_c, place)
         responses = responses_of(deed.session, found)
@@ -120,12 +115,13 @@ def void_readings(
     person: int = 1,
 ) -> Recorded:
     """Take readings back: they stay in the record and are no longer used. Needs a reason."""
-    entry = Entry(person=person, at=now(), reason=reason.strip(), correct=True, again=False, piece=piece, repeat=repeat)
+    entry = Entry(person=person, at="", reason=reason.strip(), correct=True, again=False, piece=piece, repeat=repeat)
     _check_entry(entry, "done")
     if not responses:
         raise UsageError("Nothing to take back was named.", where="trial record --void", try_this='name "rise height"')
     with store.write(person=person, action="void reading", reason=entry.reason) as deed:
-        found, its_run, place = _open(deed, trial, run, person)
+        entry = replace(entry, at=deed.at)
+        found, its_run, place = _open(deed, trial, run)
         bake = standing.bake_of(deed.session, its_run)
         known = responses_of(deed.session, found)
         written = []
@@ -159,9 +155,9 @@ def add_note(
     text, labels = words.strip(), [" ".join(tag.split()) for tag in tags if tag.strip()]
     if not text and not labels:
         raise InputError("The note is empty.", where="trial note", try_this='write words, such as "soapy at the back"')
-    when = at or now()
     with store.write(person=person, action="taste note") as deed:
-        found, its_run, _ = _open(deed, trial, run, person)
+        when = at or deed.at
+        found, its_run, _ = _open(deed, trial, run)
         bake = _bake(deed, its_run, when)
         deed.add(
             TasteNote(
@@ -192,10 +188,9 @@ def _check_entry(entry: Entry, outcome: str) -> None:
         raise UsageError("Pieces and repeats count from 1.", where="trial record", try_this="--piece 1")
 
 
-def _open(deed: Deed, trial: str, run: str, person: int) -> tuple[Trial, Run, str]:
+def _open(deed: Deed, trial: str, run: str) -> tuple[Trial, Run, str]:
     found = find_trial(deed.session, trial)
     refuse_closed(deed.session, found)
-    require_person(deed.session, person)
     its_run = find_run(runs_of(deed.session, found), run, trial=found.name)
     return found, its_run, f'trial "{found.name}", run {its_run.code}'
 

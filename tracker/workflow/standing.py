@@ -6,13 +6,14 @@ the record behind it.
 
 from __future__ import annotations
 
-from typing import TypeVar
+from dataclasses import dataclass
+from typing import Any, TypeVar
 
 from sqlalchemy import exists
 from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
-from tracker.models import Bake, Outcome, Piece, Reading, Run, TasteNote, Weighing
+from tracker.models import Bake, Outcome, Piece, Reading, Run, TasteNote, Trial, Weighing
 
 Row = TypeVar("Row", Reading, Outcome, Weighing, TasteNote)
 
@@ -23,10 +24,15 @@ def bake_of(session: Session, run: Run) -> Bake | None:
 
 
 def _standing(session: Session, table: type[Row], bake_id: int | None) -> list[Row]:
+    return _standing_in(session, table, [bake_id])
+
+
+def _standing_in(session: Session, table: type[Row], bake_ids: Any) -> list[Row]:
+    """Rows of these bakes (a list or a query of numbers) that nothing replaces and that are no void."""
     later = aliased(table)
     rows = session.exec(
         select(table)
-        .where(col(table.bake_id) == bake_id)
+        .where(col(table.bake_id).in_(bake_ids))
         .where(~exists().where(col(later.replaces_id) == col(table.id)))
         .order_by(col(table.id))
     )
@@ -53,3 +59,45 @@ def notes_of(session: Session, bake: Bake) -> list[TasteNote]:
 def pieces_of(session: Session, bake: Bake) -> dict[int, Piece]:
     """Piece number → piece."""
     return {piece.number: piece for piece in session.exec(select(Piece).where(Piece.bake_id == bake.id))}
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrialRecord:
+    """Everything that stands for the runs of one trial, read in one go.
+
+    ``bakes`` by run number, ``outcomes`` by bake number, ``pieces`` by piece number in the
+    database; the lists are in the order of entry.
+    """
+
+    runs: tuple[Run, ...]
+    bakes: dict[int, Bake]
+    outcomes: dict[int, Outcome]
+    pieces: dict[int, Piece]
+    readings: tuple[Reading, ...]
+    weighings: tuple[Weighing, ...]
+    notes: tuple[TasteNote, ...]
+
+    def piece_number(self, piece_id: int | None) -> int | None:
+        return None if piece_id is None else self.pieces[piece_id].number
+
+    def of_run(self, rows: tuple[Row, ...], run: Run) -> list[Row]:
+        bake = self.bakes.get(run.id or 0)
+        return [row for row in rows if bake is not None and row.bake_id == bake.id]
+
+
+def record_of(session: Session, trial: Trial) -> TrialRecord:
+    """What stands for every run of the trial; runs in bake order."""
+    runs = session.exec(select(Run).where(Run.trial_id == trial.id).order_by(col(Run.bake_order))).all()
+    of_trial = select(Bake).join(Run, col(Bake.run_id) == col(Run.id)).where(Run.trial_id == trial.id)
+    bakes = session.exec(of_trial).all()
+    ids = select(Bake.id).join(Run, col(Bake.run_id) == col(Run.id)).where(Run.trial_id == trial.id)
+    pieces = session.exec(select(Piece).where(col(Piece.bake_id).in_(ids))).all()
+    return TrialRecord(
+        runs=tuple(runs),
+        bakes={bake.run_id: bake for bake in bakes if bake.run_id is not None},
+        outcomes={row.bake_id: row for row in _standing_in(session, Outcome, ids)},
+        pieces={piece.id: piece for piece in pieces if piece.id is not None},
+        readings=tuple(_standing_in(session, Reading, ids)),
+        weighings=tuple(_standing_in(session, Weighing, ids)),
+        notes=tuple(_standing_in(session, TasteNote, ids)),
+    )
