@@ -15,6 +15,7 @@ GROUPS = {
     "formula": ("tracker.commands.formula", "Add, list, show and weigh formulas in baker's percent."),
     "trial": ("tracker.commands.trial", "Plan, bake, record, analyse and report a trial."),
     "analyse": ("tracker.commands.analyse", "Analyse a spreadsheet without a kitchen."),
+    "batch": ("tracker.commands.batch", "Read the daily log of a product."),
     "records": ("tracker.commands.records", "Check, verify, back up and read the history of a kitchen."),
 }
 

@@ -21,7 +21,7 @@ from typer.exceptions import Abort, TyperException
 from tracker.errors import TrackerError, UsageError
 
 if TYPE_CHECKING:
-    from tracker.store import Store
+    from tracker.workflow.kitchens import Store
 
 DEFAULT_KITCHEN = "kitchen.db"
 INTERRUPTED = 130
@@ -84,6 +84,15 @@ def open_store(kitchen: str | None = None, *, create: bool = False) -> Iterator[
     from tracker.workflow.kitchens import opened
 
     with opened(kitchen_place(kitchen), create=create) as store:
+        yield store
+
+
+@contextmanager
+def open_store_if_there(kitchen: str | None = None) -> Iterator[Store | None]:
+    """The same, or None where there is no kitchen yet."""
+    from tracker.workflow.kitchens import opened_if_there
+
+    with opened_if_there(kitchen_place(kitchen)) as store:
         yield store
 
 
