@@ -1,0 +1,33 @@
+"""Which treatments were baked, and what did they give?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any
+
+from analysis.questions import Question
+from analysis.results import BakePoint
+
+Treatment = dict[str, Any]
+
+
+def treatments_baked(points: Sequence[BakePoint], question: Question) -> list[Treatment]:
+    """The treatments baked, each once, in order of first baking."""
+    names = [factor.name for factor in question.factors]
+    seen: dict[tuple[Any, ...], Treatment] = {}
+    for point in sorted(points, key=lambda point: point.order):
+        settings = {name: point.settings[name] for name in names if name in point.settings}
+        seen.setdefault(tuple(settings.items()), settings)
+    return list(seen.values())
+
+
+def levels_baked(points: Sequence[BakePoint], name: str) -> list[Any]:
+    """The levels baked, amounts in rising order, categories as they appeared."""
+    levels = list(dict.fromkeys(point.settings[name] for point in points if name in point.settings))
+    return sorted(levels) if all(isinstance(level, int | float) for level in levels) else levels
+
+
+def mean_at(points: Sequence[BakePoint], settings: Mapping[str, Any]) -> float | None:
+    """Raw mean of the bakes at these settings; None when there are none."""
+    own = [p.observed for p in points if all(p.settings.get(name) == level for name, level in settings.items())]
+    return sum(own) / len(own) if own else None

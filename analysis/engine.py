@@ -1,0 +1,207 @@
+"""Which family answers?
+
+The one way from tables and a question to an answer, for trials and spreadsheets
+alike: check, form the bakes, ask a family for each response, rank, and say what to
+bake next.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import pandas as pd
+
+from analysis.asked import check_question, narrowed, route
+from analysis.bakes import BakeTable, bake_table
+from analysis.checks import did_you_mean, duplicate_rows, leading_digits, refuse_shares, row_names
+from analysis.errors import NotPossible, TrialDataError
+from analysis.findings import rank
+from analysis.next_bakes import next_bakes
+from analysis.questions import Question, Response
+from analysis.results import Analysis, Check, FamilyResult, Finding, LeftOut, ModelNote, ResponseResult
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Answered:
+    """One response with the rows behind it; ``table`` is None when no bake could be formed."""
+
+    result: ResponseResult
+    table: BakeTable | None
+    failure: NotPossible | None = None
+
+
+def analyse(
+    tables: Mapping[str, pd.DataFrame] | pd.DataFrame,
+    question: Question,
+    *,
+    source: str = "",
+    left_out: Sequence[LeftOut] = (),
+) -> Analysis:
+    """The answer to a question about one table per response, or one table with all of them.
+
+    Each table has one row per reading (see DEVELOPERS.md). ``left_out`` lists rows that the
+    caller has already set aside; they are counted as read. Raises TrialDataError for a wrong
+    question or wrong data, and NotPossible when not one response can be analysed; a single
+    response that cannot is answered with "cannot tell" and the reason.
+    """
+    tables = _by_response(tables, question)
+    check_question(question, tables)
+    answered = [_answer(tables[response.name], response, question) for response in question.responses]
+    failures = [one.failure for one in answered if one.failure is not None]
+    if len(failures) == len(answered):
+        raise _all_failed(failures, question)
+    results = tuple(one.result for one in answered)
+    everything = [finding for result in results for finding in result.findings]
+    away = tuple(left_out) + tuple(out for one in answered if one.table for out in one.table.left_out)
+    read, used = _rows(tables, answered)
+    return Analysis(
+        question=question,
+        source=source,
+        rows_read=read + len(left_out),
+        rows_used=used,
+        left_out=away,
+        responses=results,
+        findings=rank(everything, question.responses),
+    )
+
+
+def _by_response(tables: Mapping[str, pd.DataFrame] | pd.DataFrame, question: Question) -> Mapping[str, pd.DataFrame]:
+    if not isinstance(tables, pd.DataFrame):
+        return tables
+    known = [str(column) for column in tables.columns]
+    missing = [response.name for response in question.responses if response.name not in known]
+    if missing:
+        raise TrialDataError(
+            f'There is no column "{missing[0]}".', where="table", try_this=did_you_mean(missing[0], known)
+        )
+    return {response.name: tables for response in question.responses}
+
+
+def _answer(table: pd.DataFrame, response: Response, question: Question) -> _Answered:
+    """One response; NotPossible becomes an answer in words, wrong data are raised."""
+    if table.empty:
+        raise TrialDataError(
+            f"The table of {response.name} has no rows.", where="table", try_this="Record or import readings first."
+        )
+    try:
+        bakes = bake_table(table, response, question)
+    except NotPossible as problem:
+        return _Answered(result=_cannot_tell(response, question, problem, None), table=None, failure=problem)
+    try:
+        family = _ask(bakes.bakes, response, question)
+    except NotPossible as problem:
+        return _Answered(result=_cannot_tell(response, question, problem, bakes), table=bakes, failure=problem)
+    checks = _all_checks(table, bakes, response, question, family)
+    return _Answered(result=_result(response, question, bakes, family, checks), table=bakes)
+
+
+def _ask(bakes: pd.DataFrame, response: Response, question: Question) -> FamilyResult:
+    """Hand the bake frame to the family the question leads to."""
+    refuse_shares(bakes, [factor.name for factor in question.factors if factor.kind == "amount"])
+    asked, way = narrowed(question, response), route(question, bakes)
+    # The families load scipy; a question that is refused above never pays for it.
+    if way.family == "dose" and way.dose is not None:
+        from analysis.dose_response import dose_model
+
+        return dose_model(bakes, response, asked, dose=way.dose, by=way.by)
+    from analysis.linear import factor_model
+
+    return factor_model(bakes, response, asked)
+
+
+def _result(
+    response: Response, question: Question, bakes: BakeTable, family: FamilyResult, checks: tuple[Check, ...]
+) -> ResponseResult:
+    result = ResponseResult(
+        response=response,
+        n_bakes=len(bakes.bakes),
+        n_readings=bakes.n_readings,
+        family=family,
+        findings=rank(family.evidence, (response,)),
+        next_bakes=(),
+        checks=checks,
+    )
+    return replace(result, next_bakes=next_bakes(result, question))
+
+
+def _all_checks(
+    table: pd.DataFrame, bakes: BakeTable, response: Response, question: Question, family: FamilyResult
+) -> tuple[Check, ...]:
+    """Checks of the family and of the door; where both speak, the one with the graver verdict stands."""
+    door = [*bakes.notes, duplicate_rows(table, response), leading_digits(bakes.bakes[response.name].to_numpy())]
+    door += [_scale_note(response), _guessed_note(question)]
+    checks = list(family.checks)
+    for check in (check for check in door if check is not None):
+        same = [at for at, other in enumerate(checks) if other.check == check.check]
+        if not same:
+            checks.append(check)
+        elif check.verdict != "fine" and checks[same[0]].verdict == "fine":
+            checks[same[0]] = check
+    return tuple(checks)
+
+
+def _scale_note(response: Response) -> Check | None:
+    if response.scale == "measured":
+        return None
+    return Check(check="scores as numbers", verdict="look here", facts={"scale": response.scale})
+
+
+def _guessed_note(question: Question) -> Check | None:
+    kinds = {factor.name: factor.kind for factor in question.factors if factor.name in question.guessed}
+    return Check(check="kind guessed", verdict="look here", facts={"kinds": kinds}) if kinds else None
+
+
+def _cannot_tell(
+    response: Response, question: Question, problem: NotPossible, bakes: BakeTable | None
+) -> ResponseResult:
+    finding = Finding(
+        kind="cannot tell",
+        response=response.name,
+        variables=(),
+        size=None,
+        low=None,
+        high=None,
+        unit=response.unit,
+        direction="none",
+        matters="unsure",
+        facts={"why": problem.what, "try_this": problem.try_this},
+        rank=1,
+    )
+    return ResponseResult(
+        response=response,
+        n_bakes=0 if bakes is None else len(bakes.bakes),
+        n_readings=0 if bakes is None else bakes.n_readings,
+        family=FamilyResult(
+            model=ModelNote(kind="none", terms=()), reasons={"model": problem.what, "try_this": problem.try_this}
+        ),
+        findings=(finding,),
+        next_bakes=(),
+        checks=() if bakes is None else bakes.notes,
+    )
+
+
+def _all_failed(failures: Sequence[NotPossible], question: Question) -> NotPossible:
+    if len(failures) == 1:
+        return failures[0]
+    reasons = dict.fromkeys(failure.what for failure in failures)
+    names = ", ".join(response.name for response in question.responses)
+    return NotPossible(
+        f"Not one response ({names}) can be analysed. {' '.join(reasons)}",
+        where=failures[0].where,
+        try_this=failures[0].try_this,
+    )
+
+
+def _rows(tables: Mapping[str, pd.DataFrame], answered: Sequence[_Answered]) -> tuple[int, int]:
+    """(rows read, rows used). A table shared by several responses counts once; a row of it is
+    used when at least one of them used it."""
+    never_used: dict[int, set[int | str]] = {}
+    length: dict[int, int] = {}
+    for one in answered:
+        table = tables[one.result.response.name]
+        unused = {out.row for out in one.table.left_out} if one.table else set(row_names(table))
+        never_used[id(table)] = never_used.get(id(table), unused) & unused
+        length[id(table)] = len(table)
+    read = sum(length.values())
+    return read, read - sum(len(rows) for rows in never_used.values())

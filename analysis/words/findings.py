@@ -1,0 +1,253 @@
+"""How is a finding said?
+
+Direction, size, unit, interval, then the verdict against the difference that
+matters. A wide interval is never read as "no effect": either any difference is
+smaller than what matters, or this trial cannot tell.
+
+Facts that the sentences use, all optional: ``from`` and ``to`` (levels the size
+goes between), ``factor_kind``, ``factor_unit``, ``method`` (of the interval),
+``aliased_with``; for an interaction ``of``, ``of_unit``, ``by``, ``by_from``, ``by_to``,
+``by_unit``, ``effect_at_from``, ``effect_at_to``; for a dose ``level``; for "cannot tell"
+``because``, ``with``, ``why``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from analysis.questions import Response
+from analysis.results import Finding
+from analysis.words.numbers import (
+    half_width,
+    join_words,
+    say_amount,
+    say_interval,
+    say_level,
+    say_number,
+    say_signed,
+    start,
+    with_unit,
+)
+
+CANNOT_TELL = "this trial cannot tell"
+
+
+def say_finding(finding: Finding, response: Response, confidence: float = 0.95) -> str:
+    """One finding as one sentence. An unknown kind gets a plain sentence with its numbers."""
+    say = KINDS.get(finding.kind, _plain)
+    return start(say(finding, response, confidence))
+
+
+def unit_of(finding: Finding) -> str:
+    return str(finding.facts.get("factor_unit", ""))
+
+
+def is_amount(finding: Finding) -> bool:
+    return finding.facts.get("factor_kind") == "amount"
+
+
+def what_matters(response: Response) -> str:
+    """ "the 3 mm that matters"; empty when none was given."""
+    if not response.matters:
+        return ""
+    if not response.unit:
+        return f"the difference of {say_level(response.matters)} that matters"
+    return f"the {with_unit(say_level(response.matters), response.unit)} that matters"
+
+
+def leaves_out_zero(finding: Finding) -> bool:
+    return finding.low is not None and finding.high is not None and (finding.low > 0 or finding.high < 0)
+
+
+def numbers_of(finding: Finding, confidence: float, *, signed: bool = True) -> str:
+    """ "+8.2 mm (95 % interval 3.1 to 13.3)"."""
+    if finding.size is None:
+        return "size not known"
+    step = half_width(finding.low, finding.high)
+    size = (say_signed if signed else say_number)(finding.size, step)
+    return f"{with_unit(size, finding.unit)} ({_interval(finding, confidence)})"
+
+
+def _interval(finding: Finding, confidence: float) -> str:
+    if finding.low is None and finding.high is None:
+        return "no interval, for want of anything to judge it against"
+    said = METHODS.get(str(finding.facts.get("method", "")), "")
+    return say_interval(finding.low, finding.high, confidence) + (f", {said}" if said else "")
+
+
+def _effect(finding: Finding, response: Response, confidence: float) -> str:
+    variable = finding.variables[0]
+    size = f"{from_to(finding)}{numbers_of(finding, confidence)}"
+    if finding.matters == "no":
+        return f"{_too_small(finding, response)}: {size}{_alias(finding)}."
+    if finding.direction == "hump":
+        tail = _beyond(finding, response) if finding.matters == "yes" else f"; {CANNOT_TELL} whether that matters"
+        turned = "fell and rose again" if finding.facts.get("turn") == "down" else "rose and fell again"
+        return f"{response.name} {turned} as {variable} went up: {size}{tail}."
+    if finding.matters != "yes" and not leaves_out_zero(finding):
+        would = with_unit(say_level(response.matters), response.unit) if response.matters else ""
+        would = f"; {would} would matter" if would else ""
+        return f"{CANNOT_TELL} whether {variable} moves {response.name}: {size}{would}{_alias(finding)}."
+    return (
+        f"{moved(finding, response)}{_reservation(finding, response)}: "
+        f"{size}{_beyond(finding, response)}{_alias(finding)}."
+    )
+
+
+def from_to(finding: Finding) -> str:
+    """ "from 0.5 to 2.5 % flour, " or "yogurt against lemon juice, "."""
+    if "from" not in finding.facts or "to" not in finding.facts:
+        return ""
+    first, second = say_level(finding.facts["from"]), say_level(finding.facts["to"])
+    if is_amount(finding):
+        return f"from {first} to {with_unit(second, unit_of(finding))}, "
+    return f"{second} against {first}, "
+
+
+def moved(finding: Finding, response: Response) -> str:
+    """ "more soda raised rise height"."""
+    variable = finding.variables[0]
+    if not is_amount(finding):
+        return f"{variable} changed {response.name}"
+    return f"more {variable} {'raised' if (finding.size or 0) > 0 else 'lowered'} {response.name}"
+
+
+def _too_small(finding: Finding, response: Response) -> str:
+    return (
+        f"any difference that {finding.variables[0]} makes to {response.name} is smaller than {what_matters(response)}"
+    )
+
+
+def _reservation(finding: Finding, response: Response) -> str:
+    if finding.matters == "yes":
+        return ""
+    return f", but {CANNOT_TELL} whether by as much as {what_matters(response) or 'would matter'}"
+
+
+def _beyond(finding: Finding, response: Response) -> str:
+    return f", more than {what_matters(response)}" if finding.matters == "yes" and response.matters else ""
+
+
+def _alias(finding: Finding) -> str:
+    others = finding.facts.get("aliased_with", ())
+    return f"; it cannot be told from {join_words([say_term(term) for term in others], 'or')}" if others else ""
+
+
+def say_term(term: str) -> str:
+    """ "soda:acid source" as "soda with acid source"."""
+    return term.replace(":", " with ")
+
+
+def _interaction(finding: Finding, response: Response, confidence: float) -> str:
+    facts = finding.facts
+    first = str(facts.get("of", finding.variables[0]))
+    others = join_words([variable for variable in finding.variables if variable != first])
+    both = two_effects(finding)
+    size = f"{both}, a change of {numbers_of(finding, confidence)}" if both else numbers_of(finding, confidence)
+    if finding.matters == "no":
+        return (
+            f"any change in the effect of {first} on {response.name} with {others} is smaller than "
+            f"{what_matters(response)}: {size}{_alias(finding)}."
+        )
+    if finding.matters != "yes" and not leaves_out_zero(finding):
+        return (
+            f"{CANNOT_TELL} whether the effect of {first} on {response.name} depends on {others}: "
+            f"{size}{_alias(finding)}."
+        )
+    return (
+        f"the effect of {first} on {response.name} depends on {others}{_reservation(finding, response)}: "
+        f"{size}{_beyond(finding, response)}{_alias(finding)}."
+    )
+
+
+def two_effects(finding: Finding) -> str:
+    """ "+3.1 mm with lemon juice, +9.2 mm with yogurt"; empty when the two are not known."""
+    facts = finding.facts
+    if facts.get("effect_at_from") is None or facts.get("effect_at_to") is None:
+        return ""
+    step, unit = half_width(finding.low, finding.high), str(facts.get("by_unit", ""))
+    said = [
+        f"{with_unit(say_signed(facts[f'effect_at_{end}'], step), finding.unit)} with {_at(facts, end, unit)}"
+        for end in ("from", "to")
+    ]
+    return f"{said[0]}, {said[1]}"
+
+
+def _at(facts: Mapping[str, Any], end: str, unit: str) -> str:
+    level = facts[f"by_{end}"]
+    if isinstance(level, str):
+        return f'{facts["by"]} "{level}"' if level.isdigit() else level
+    return f"{with_unit(say_level(level), unit)} {facts['by']}"
+
+
+def _best_dose(finding: Finding, response: Response, confidence: float) -> str:
+    variable, unit = finding.variables[0], unit_of(finding) or finding.unit
+    best = {"minimise": "lowest", "target": "nearest its target"}.get(response.goal or "", "highest")
+    step = half_width(finding.low, finding.high)
+    return (
+        f"{response.name}{_with_level(finding)} was {best} at {say_amount(finding.size, unit, step)} of {variable} "
+        f"({_interval(finding, confidence)})."
+    )
+
+
+def _recommended_dose(finding: Finding, response: Response, confidence: float) -> str:
+    variable, unit = finding.variables[0], unit_of(finding) or finding.unit
+    within = what_matters(response) or "what can be told apart"
+    step = half_width(finding.low, finding.high)
+    return (
+        f"{say_amount(finding.size, unit, step)} of {variable}{_with_level(finding)} is the smallest amount whose "
+        f"{response.name} lies within {within} of the best ({_interval(finding, confidence)})."
+    )
+
+
+def _with_level(finding: Finding) -> str:
+    return f" with {finding.facts['level']}" if finding.facts.get("level") else ""
+
+
+def _curves_differ(finding: Finding, response: Response, confidence: float) -> str:
+    dose, by = finding.variables[0], join_words(finding.variables[1:]) or "the groups"
+    size = f": by up to {numbers_of(finding, confidence, signed=False)}" if finding.size is not None else ""
+    if finding.matters == "no":
+        return f"{response.name} follows {dose} alike for every {by}, to less than {what_matters(response)}{size}."
+    if finding.matters == "unsure":
+        return f"{CANNOT_TELL} whether {response.name} follows {dose} differently for each {by}{size}."
+    return f"{response.name} follows {dose} differently for each {by}{size}{_beyond(finding, response)}."
+
+
+def _cannot_tell(finding: Finding, response: Response, confidence: float) -> str:
+    what = join_words(finding.variables) if finding.variables else "what was changed"
+    why = _because(finding)
+    moves = "move" if len(finding.variables) > 1 else "moves"
+    return f"{CANNOT_TELL} whether {what} {moves} {response.name}{f': {why}' if why else ''}."
+
+
+def _because(finding: Finding) -> str:
+    facts = finding.facts
+    others = join_words([f'"{say_term(other)}"' for other in facts.get("with", ())])
+    if facts.get("because") == "entangled":
+        return f"in these bakes it changed together with {others or 'something else'}"
+    if facts.get("because") == "whole plots":
+        return "it changed only between groups of bakes, and there are too few groups to judge it"
+    return str(facts.get("why", facts.get("because", ""))).rstrip(".")
+
+
+def _plain(finding: Finding, response: Response, confidence: float) -> str:
+    about = join_words(finding.variables) or "the trial"
+    return f"{finding.kind} of {about} on {response.name}: {numbers_of(finding, confidence)}."
+
+
+# How an interval was made, where that is worth a word; a plain t interval is not.
+METHODS = {
+    "Tukey-Kramer": "adjusted for comparing every pair",
+    "Lenth": "judged against the small effects",
+}
+
+KINDS: dict[str, Callable[[Finding, Response, float], str]] = {
+    "effect": _effect,
+    "interaction": _interaction,
+    "best dose": _best_dose,
+    "recommended dose": _recommended_dose,
+    "curves differ": _curves_differ,
+    "cannot tell": _cannot_tell,
+}

@@ -1,0 +1,122 @@
+"""How was it computed?
+
+The methods paragraph: what a statistician needs to repeat the analysis, and which
+rows it rests on.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.questions import Question
+from analysis.results import LeftOut, ModelNote, ResponseResult
+from analysis.words.findings import METHODS, say_term
+from analysis.words.numbers import join_words, say_amount, say_count, say_number, say_share, start
+
+_NAMED = 8
+
+
+def say_model(result: ResponseResult, question: Question) -> str:
+    """The methods paragraph of one response."""
+    if not result.family.model.terms:
+        return f"{start(result.response.name)} was not analysed: {result.family.reasons.get('model', 'no model fits')}"
+    sentences = [
+        _data(result),
+        _model(result, question),
+        _error(result),
+        _intervals(result, question),
+        _tests(result),
+        _multiplicity(result),
+        _yardstick(result),
+    ]
+    return " ".join(start(sentence) for sentence in sentences if sentence)
+
+
+def say_left_out(left_out: Sequence[LeftOut]) -> str:
+    """Which rows were not used, with the reason of each."""
+    if not left_out:
+        return "Every row was used."
+    said = [f"{_row(out)} ({out.why})" for out in left_out[:_NAMED]]
+    more = f" and {len(left_out) - _NAMED} more" if len(left_out) > _NAMED else ""
+    return f"Left out: {', '.join(said)}{more}."
+
+
+def _row(out: LeftOut) -> str:
+    row = f"row {out.row}" if isinstance(out.row, int) else f'bake "{out.row}"'
+    return f"{row} for {out.response}" if out.response and out.response not in out.why else row
+
+
+def _data(result: ResponseResult) -> str:
+    bakes, readings = say_count(result.n_bakes, "bake"), say_count(result.n_readings, "reading")
+    if result.n_readings == result.n_bakes:
+        return f"{result.response.name} was analysed for {bakes}, one reading each."
+    return f"{result.response.name} was analysed for {bakes}; {readings} were averaged to the mean of each bake first."
+
+
+def _model(result: ResponseResult, question: Question) -> str:
+    model = result.family.model
+    dose = result.family.dose
+    terms = join_words([say_term(term) for term in model.terms if term not in question.blocks])
+    blocks = f", with {join_words(question.blocks)} as fixed blocks" if question.blocks else ""
+    if dose is not None:
+        by = f", one curve for each {dose.by}" if dose.by else ""
+        return (
+            f"the curve ({dose.shape}) over {dose.dose}{by}{blocks} was fitted by {model.estimation}, chosen by AICc "
+            f"among {say_count(len(dose.candidates), 'shape')}."
+        )
+    groups = f"; {join_words(model.groups)} group bakes that share a setting" if model.groups else ""
+    coding = f" Coding: {model.coding}." if model.coding else ""
+    return f"the linear model holds {terms}{blocks}{groups}, fitted by {model.estimation}.{coding}{_transform(model)}"
+
+
+def _transform(model: ModelNote) -> str:
+    return f" The response was transformed: {model.transform}." if model.transform else ""
+
+
+def _error(result: ResponseResult) -> str:
+    residual = result.family.residual
+    if residual is None or not residual.df:
+        return "no error degrees of freedom are left."
+    sd = f", standard deviation {say_amount(residual.sd, result.response.unit)}" if residual.sd is not None else ""
+    squared = f", R² {say_number(residual.r_squared, 0.05)}" if residual.r_squared is not None else ""
+    return f"the error rests on {say_count(residual.df, 'degree', 'degrees')} of freedom{sd}{squared}."
+
+
+def _intervals(result: ResponseResult, question: Question) -> str:
+    optima = [
+        curve.optimum.method for curve in (result.family.dose.curves if result.family.dose else ()) if curve.optimum
+    ]
+    how = (
+        f" The interval of the best dose: {join_words(list(dict.fromkeys(filter(None, optima))))}."
+        if any(optima)
+        else ""
+    )
+    df = result.family.model.df_method
+    return f"intervals are {say_share(question.confidence)}, two-sided; degrees of freedom: {df}.{how}"
+
+
+def _tests(result: ResponseResult) -> str:
+    tests, squares = result.family.tests, result.family.model.sums_of_squares
+    if not tests:
+        return ""
+    kind = squares if squares and not squares.isdigit() else f"type {squares}" if squares else ""
+    kinds = f", sums of squares of {kind}" if kind else ""
+    return f"{say_count(len(tests), 'term was', 'terms were')} tested, all of them listed{kinds}."
+
+
+def _multiplicity(result: ResponseResult) -> str:
+    family = result.family
+    if any(effect.pse is not None for effect in family.effects):
+        return "without replicates, effects are judged by Lenth's pseudo standard error (Lenth 1989)."
+    methods = list(dict.fromkeys(comparison.method for comparison in family.comparisons))
+    if not methods:
+        return ""
+    adjusted = [f"{method} ({METHODS[method]})" if method in METHODS else method for method in methods]
+    return f"comparisons of levels: {join_words(adjusted)}. Tests of different terms are not adjusted for each other."
+
+
+def _yardstick(result: ResponseResult) -> str:
+    matters = result.response.matters
+    if matters is None:
+        return "no difference that matters was given; sizes are compared with zero."
+    return f"the difference that matters was set at {say_amount(matters, result.response.unit)}."

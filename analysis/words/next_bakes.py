@@ -1,0 +1,124 @@
+"""How is it said what to bake next?
+
+The reason first, in a sentence; the treatments stand beside it as a list.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import Any
+
+from analysis.questions import Question
+from analysis.results import NextBakes
+from analysis.words.findings import say_term
+from analysis.words.numbers import join_words, say_count, say_level, say_number, start, with_unit
+
+Facts = Mapping[str, Any]
+
+
+def say_next(bakes: NextBakes, question: Question | None = None) -> str:
+    """Why these bakes, in one sentence. ``question`` gives the units of the treatments."""
+    say = REASONS.get(bakes.why, _plain(bakes.why))
+    return start(say(bakes.facts))
+
+
+def say_treatment(treatment: Mapping[str, Any], question: Question | None = None) -> str:
+    """ "soda 1.5 % flour, acid source yogurt"."""
+    units = {factor.name: factor.unit for factor in question.factors} if question else {}
+    return ", ".join(f"{name} {with_unit(say_level(level), units.get(name, ''))}" for name, level in treatment.items())
+
+
+def _plain(why: str) -> Callable[[Facts], str]:
+    return lambda facts: f"{why}: these treatments would settle it."
+
+
+def _more_bakes(facts: Facts) -> str:
+    """``variables``, ``response``, ``more`` bakes in all, ``each`` per treatment, ``half_width``, ``aim``, ``unit``."""
+    variables = join_words([say_term(name) for name in facts["variables"]])
+    width, aim, unit = facts["half_width"], facts["aim"], facts.get("unit", "")
+    wide = f"its interval reaches {with_unit(say_number(width, width), unit)} to each side"
+    if facts["more"] is None:
+        return (
+            f"{variables} on {facts['response']} is open: {wide}, and to get that down to "
+            f"{with_unit(say_number(aim, aim), unit)} would take more bakes than is sensible. Steady the process or the "
+            "reading first."
+        )
+    return (
+        f"{variables} on {facts['response']} is open: {wide}, and about {say_count(facts['more'], 'more bake')} "
+        f"({facts['each']} of each treatment) would bring that down to {with_unit(say_number(aim, aim), unit)}."
+    )
+
+
+def _extend(facts: Facts) -> str:
+    """``variable``, ``response``, ``edge`` ("low" or "high")."""
+    end = "highest" if facts["edge"] == "high" else "lowest"
+    step = "up" if facts["edge"] == "high" else "down"
+    return (
+        f"{facts['response']} was best at the {end} {facts['variable']} that was baked, so the best may lie beyond: go "
+        f"one step further {step}."
+    )
+
+
+def _between(facts: Facts) -> str:
+    """``variable``, ``response``."""
+    return (
+        f"more than one curve of {facts['response']} over {facts['variable']} agrees with these bakes: a dose in the "
+        "gap tells them apart."
+    )
+
+
+def _middle(facts: Facts) -> str:
+    return (
+        f"{facts['variable']} mattered for {facts['response']} and was baked at two levels only: a level between shows "
+        "whether the response bends."
+    )
+
+
+def _interaction(facts: Facts) -> str:
+    """``of``, ``by``, ``response``."""
+    return (
+        f"the effect of {facts['of']} on {facts['response']} depends on {facts['by']}: choose {facts['of']} separately "
+        f"for each {facts['by']}, and bake the choice again."
+    )
+
+
+def _break_alias(facts: Facts) -> str:
+    """``terms``, ``response``."""
+    terms = join_words([say_term(term) for term in facts["terms"]])
+    return f"{terms} cannot be told apart on {facts['response']}: in these treatments they part."
+
+
+def _fill_cells(facts: Facts) -> str:
+    return f"these combinations were never baked: with them, {say_term(facts['term'])} can be judged."
+
+
+def _replicate(facts: Facts) -> str:
+    variables = join_words(facts["variables"])
+    return (
+        f"each treatment was baked once: bake these again to see whether {variables} "
+        f"{'stand' if len(facts['variables']) > 1 else 'stands'} out from the scatter between like bakes."
+    )
+
+
+def _confirm(facts: Facts) -> str:
+    return f"bake the choice again on another day, to see whether {facts['response']} comes out as foretold."
+
+
+def _vary(facts: Facts) -> str:
+    return (
+        f"{join_words(facts['variables'])} did not change in this trial: bake at least two levels, each more than once."
+    )
+
+
+REASONS: dict[str, Callable[[Facts], str]] = {
+    "more bakes": _more_bakes,
+    "extend the range": _extend,
+    "dose between": _between,
+    "level between": _middle,
+    "interaction": _interaction,
+    "break aliases": _break_alias,
+    "fill empty cells": _fill_cells,
+    "replicate": _replicate,
+    "confirm": _confirm,
+    "vary": _vary,
+}

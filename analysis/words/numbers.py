@@ -1,0 +1,111 @@
+"""How is a number said?
+
+A number is rounded to what its uncertainty carries: two significant digits of the
+``step`` (half the width of its interval), so that 8.2134 ± 5.1 is read as 8.2.
+Decimal point, plain minus, no grouping: the same on paper, page and terminal.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+_MOST_DECIMALS = 10
+
+
+def say_number(value: float | None, step: float | None = None) -> str:
+    """``value`` rounded to two significant digits of ``step``; without a step to three of its own."""
+    if value is None:
+        return "not known"
+    if not step or not math.isfinite(step):
+        return _three_digits(value)
+    decimals = min(1 - math.floor(math.log10(abs(step))), _MOST_DECIMALS)
+    if decimals > 0:
+        return _no_minus_zero(f"{value:.{decimals}f}")
+    return _no_minus_zero(f"{round(value, decimals):.0f}")
+
+
+def say_signed(value: float, step: float | None = None) -> str:
+    """A difference with its sign, "+8.2"; nothing before a zero."""
+    text = say_number(value, step)
+    return text if text.startswith("-") or not text.strip("0.") else f"+{text}"
+
+
+def say_level(value: float | str) -> str:
+    """A level as it was set: 2.50 is "2.5", text stays as it is."""
+    return value if isinstance(value, str) else _no_minus_zero(f"{value:.6g}")
+
+
+def say_amount(value: float | None, unit: str, step: float | None = None) -> str:
+    return with_unit(say_number(value, step), unit)
+
+
+def with_unit(text: str, unit: str) -> str:
+    return f"{text} {unit}".rstrip()
+
+
+def half_width(low: float | None, high: float | None) -> float | None:
+    """The step that goes with an interval; None without one."""
+    return None if low is None or high is None or high == low else (high - low) / 2
+
+
+def say_interval(low: float | None, high: float | None, confidence: float) -> str:
+    """ "95 % interval 3.1 to 13.3"; says so when an end is missing."""
+    if low is None and high is None:
+        return "no interval"
+    step = half_width(low, high)
+    if low is None:
+        return f"{say_share(confidence)} interval up to {say_number(high)}"
+    if high is None:
+        return f"{say_share(confidence)} interval from {say_number(low)} on"
+    return f"{say_share(confidence)} interval {say_number(low, step)} to {say_number(high, step)}"
+
+
+def say_share(share: float) -> str:
+    """0.95 as "95 %"."""
+    return f"{100 * share:.4g} %"
+
+
+def say_p(p: float) -> str:
+    """ "p = 0.012": two significant digits, with a floor and a ceiling."""
+    if p < 0.001:
+        return "p < 0.001"
+    if p > 0.99:
+        return "p > 0.99"
+    decimals = 1 - math.floor(math.log10(p))
+    return f"p = {p:.{decimals}f}"
+
+
+def say_count(n: float, thing: str, things: str | None = None) -> str:
+    """ "1 bake", "4 bakes"."""
+    return f"{n:g} {thing if n == 1 else things or thing + 's'}"
+
+
+def join_words(words: Sequence[str], last: str = "and") -> str:
+    """ "a", "a and b", "a, b and c"."""
+    words = list(words)
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+
+
+def start(sentence: str) -> str:
+    """The sentence with a capital at its beginning (the rest untouched: pH stays pH inside)."""
+    if sentence.startswith("pH"):
+        return sentence
+    return sentence[:1].upper() + sentence[1:]
+
+
+def _three_digits(value: float) -> str:
+    if value == 0:
+        return "0"
+    size = math.floor(math.log10(abs(value)))
+    if size >= 15 or size < -_MOST_DECIMALS:
+        return f"{value:.3g}"
+    if size >= 2:
+        return _no_minus_zero(f"{value:.0f}")
+    return _no_minus_zero(f"{value:.{2 - size}f}".rstrip("0").rstrip("."))
+
+
+def _no_minus_zero(text: str) -> str:
+    return text.lstrip("-") if not text.strip("-0.") else text

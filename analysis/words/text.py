@@ -1,0 +1,104 @@
+"""What does a terminal show?
+
+The same sentences as the report, in the same order, at most 100 columns wide.
+"""
+
+from __future__ import annotations
+
+from textwrap import wrap
+
+from analysis.results import Analysis, Curve, NextBakes, ResponseResult
+from analysis.words.checks import say_check
+from analysis.words.findings import say_finding
+from analysis.words.headline import headline
+from analysis.words.models import say_left_out
+from analysis.words.next_bakes import say_next, say_treatment
+from analysis.words.numbers import half_width, join_words, say_interval, say_number, start, with_unit
+
+WIDTH = 100
+_TREATMENTS = 6  # listed before "and more"
+
+
+def analysis_text(analysis: Analysis) -> str:
+    """Headline, ranked findings, recommended amount, doubtful checks, next bakes, rows left out."""
+    parts = [_wrapped(headline(analysis)), _findings(analysis), _amounts(analysis)]
+    parts += [_checks(analysis), _next(analysis), _rows(analysis)]
+    return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _wrapped(text: str, first: str = "", rest: str | None = None) -> str:
+    indent = " " * len(first) if rest is None else rest
+    return "\n".join(wrap(text, WIDTH, initial_indent=first, subsequent_indent=indent, break_long_words=False))
+
+
+def _section(title: str, lines: list[str]) -> str:
+    return "\n".join([title, *lines]) if lines else ""
+
+
+def _findings(analysis: Analysis) -> str:
+    responses = {result.response.name: result.response for result in analysis.responses}
+    lines = [
+        _wrapped(say_finding(f, responses[f.response], analysis.question.confidence), f"{f.rank:>3}. ")
+        for f in analysis.findings
+    ]
+    return _section("What was found, most telling first", lines)
+
+
+def _amounts(analysis: Analysis) -> str:
+    lines = []
+    for result in analysis.responses:
+        dose = result.family.dose
+        for curve in dose.curves if dose else ():
+            if dose and curve.recommended:
+                lines.append(_wrapped(_amount(analysis, result, dose.dose, curve), "  - "))
+    return _section("Recommended amount", lines)
+
+
+def _amount(analysis: Analysis, result: ResponseResult, dose: str, curve: Curve) -> str:
+    chosen = curve.recommended
+    assert chosen is not None
+    unit = next((factor.unit for factor in analysis.question.factors if factor.name == dose), "")
+    step = half_width(chosen.low, chosen.high)
+    level = f" with {curve.level}" if curve.level is not None else ""
+    interval = f" ({say_interval(chosen.low, chosen.high, analysis.question.confidence)})" if step else ""
+    edge = " The best may lie beyond what was baked." if chosen.edge else ""
+    same = f"; up to {with_unit(say_number(chosen.as_good_to, step), unit)} does as well"
+    return (
+        f"{with_unit(say_number(chosen.dose, step), unit)} of {dose}{level} for {result.response.name}{interval}"
+        f"{same if chosen.as_good_to > chosen.dose else ''}.{edge}"
+    )
+
+
+def _checks(analysis: Analysis) -> str:
+    concerned: dict[tuple[str, str], list[str]] = {}
+    for result in analysis.responses:
+        for check in result.checks:
+            if check.verdict != "fine":
+                concerned.setdefault((check.verdict, say_check(check)), []).append(result.response.name)
+    everywhere = len(analysis.responses)
+    lines = [
+        _wrapped(f"{start(verdict)}{'' if len(names) == everywhere else f' ({join_words(names)})'}: {said}", "  - ")
+        for (verdict, said), names in concerned.items()
+    ]
+    return _section("Look at this before relying on it", lines)
+
+
+def _next(analysis: Analysis) -> str:
+    lines: dict[str, None] = {}
+    for result in analysis.responses:
+        for bakes in result.next_bakes:
+            lines["\n".join([_wrapped(say_next(bakes, analysis.question), "  - "), *_treatments(bakes, analysis)])] = (
+                None
+            )
+    return _section("Next bakes", list(lines))
+
+
+def _treatments(bakes: NextBakes, analysis: Analysis) -> list[str]:
+    said = [_wrapped(say_treatment(one, analysis.question), "      ") for one in bakes.treatments[:_TREATMENTS]]
+    more = len(bakes.treatments) - _TREATMENTS
+    return [*said, f"      and {more} more"] if more > 0 else said
+
+
+def _rows(analysis: Analysis) -> str:
+    counted = f"{analysis.rows_used} of {analysis.rows_read} rows were used."
+    return _wrapped(f"{counted} {say_left_out(analysis.left_out)}" if analysis.left_out else counted)
