@@ -341,7 +341,7 @@ def _with_cautions(account: Balance, amounts: Sequence[Amount]) -> Balance:
         found.append(
             Caution(key="soda left", facts={"grams": account.soda_left_g, "share": account.soda_left_g / soda})
         )
-    if account.acid_left_meq > 0.1 * max(account.acid_meq, 1e-12) and soda > 0:
+    if account.acid_left_meq > 0.1 * max(account.acid_meq, 1e-12) and soda > 0 and account.baked.value < 6.5:
         found.append(Caution(key="acid left", facts={"meq": account.acid_left_meq}))
     if soda == 0 and account.gas.available_mmol == 0:
         found.append(Caution(key="no leavener", facts={}))

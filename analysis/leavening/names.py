@@ -8,14 +8,10 @@ from types import MappingProxyType
 
 from analysis.errors import TrialDataError
 from analysis.leavening.batter import Amount
-from analysis.leavening.ingredients import CUP_ML, INGREDIENTS, TABLESPOON_ML, TEASPOON_ML, Ingredient
+from analysis.leavening.ingredients import INGREDIENTS, TEASPOON_ML, Ingredient
 from analysis.leavening.powder import compose_powder
 from analysis.leavening.substances import SUBSTANCES, Substance
 
-MASS_G: Mapping[str, float] = MappingProxyType({"g": 1.0, "kg": 1000.0, "mg": 0.001, "oz": 28.3495, "lb": 453.592})
-VOLUME_ML: Mapping[str, float] = MappingProxyType(
-    {"tsp": TEASPOON_ML, "tbsp": TABLESPOON_ML, "cup": CUP_ML, "cups": CUP_ML, "ml": 1.0, "l": 1000.0, "dl": 100.0}
-)
 POWDER_G_PER_TSP = 4.6  # food-composition portion, from memory
 
 # Powders stand for their parts; shares are of the gas, 14 % available (common practice, no source).
@@ -57,43 +53,36 @@ def find(name: str, own: Mapping[str, Substance | Ingredient] | None = None) -> 
     )
 
 
-def grams_of(value: float, unit: str, name: str, item: Substance | Ingredient | None) -> float:
-    """Grams of ``value`` ``unit`` of an item (None: a baking powder).
+def weighed(
+    name: str,
+    *,
+    grams: float | None = None,
+    millilitres: float | None = None,
+    own: Mapping[str, Substance | Ingredient] | None = None,
+) -> tuple[Amount, ...]:
+    """So much of what was named, as amounts; a baking powder becomes its parts.
 
-    Raises TrialDataError for an unknown unit or when the weight of a spoonful is not known.
+    Give ``grams`` or ``millilitres``. Raises TrialDataError for an unknown name or when the
+    weight of a spoonful is not known.
     """
-    key = unit if unit in MASS_G or unit in VOLUME_ML else unit.casefold()
-    if key in MASS_G:
-        return value * MASS_G[key]
-    if key not in VOLUME_ML:
-        raise TrialDataError(
-            f"{unit!r} is no unit of an amount.",
-            where=f"{value:g} {unit} {name}",
-            try_this=f"one of {', '.join([*MASS_G, *VOLUME_ML])}",
-        )
-    millilitres = value * VOLUME_ML[key]
-    if item is None:
-        return millilitres / TEASPOON_ML * POWDER_G_PER_TSP
+    wanted = " ".join(name.split()).casefold()
+    if wanted in POWDERS and not (own and wanted in own):
+        mass = grams if grams is not None else (millilitres or 0.0) / TEASPOON_ML * POWDER_G_PER_TSP
+        if mass <= 0:
+            return ()
+        powder = compose_powder(POWDERS[wanted], available_co2=POWDER_AVAILABLE_CO2, mass_g=mass)
+        return tuple(Amount(what=SUBSTANCES[part.ingredient], grams=part.grams) for part in powder.parts)
+    item = find(name, own)
+    return (Amount(what=item, grams=grams if grams is not None else spooned_g(millilitres or 0.0, item)),)
+
+
+def spooned_g(millilitres: float, item: Substance | Ingredient) -> float:
+    """Grams of a volume. Raises TrialDataError when what a spoonful weighs is not known."""
     if isinstance(item, Ingredient):
         if item.density is not None:
             return millilitres * item.density
     elif item.grams_per_tsp is not None:
         return millilitres / TEASPOON_ML * item.grams_per_tsp
     raise TrialDataError(
-        f"What a spoonful of {name} weighs is not known.", where=f"{value:g} {unit} {name}", try_this="give it in g"
+        f"What a spoonful of {item.name} weighs is not known.", where=item.name, try_this=f'"5 g {item.name}"'
     )
-
-
-def amounts_of(
-    value: float, unit: str, name: str, own: Mapping[str, Substance | Ingredient] | None = None
-) -> tuple[Amount, ...]:
-    """What was named, as amounts; a baking powder becomes its parts."""
-    wanted = " ".join(name.split()).casefold()
-    if wanted in POWDERS and not (own and wanted in own):
-        grams = grams_of(value, unit, name, None)
-        if grams <= 0:
-            return ()
-        powder = compose_powder(POWDERS[wanted], available_co2=POWDER_AVAILABLE_CO2, mass_g=grams)
-        return tuple(Amount(what=SUBSTANCES[part.ingredient], grams=part.grams) for part in powder.parts)
-    item = find(name, own)
-    return (Amount(what=item, grams=grams_of(value, unit, name, item)),)

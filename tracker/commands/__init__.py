@@ -13,6 +13,10 @@ import sys
 GROUPS = {
     "demo": ("tracker.commands.demo", "Build the demo kitchen, analyse it and write its reports and bench sheets."),
     "formula": ("tracker.commands.formula", "Add, list, show and weigh formulas in baker's percent."),
+    "leaven": (
+        "tracker.commands.leaven",
+        "Work out gas, what is left over and pH from amounts as a baker writes them.",
+    ),
     "trial": ("tracker.commands.trial", "Plan, bake, record, analyse and report a trial."),
     "analyse": ("tracker.commands.analyse", "Analyse a spreadsheet without a kitchen."),
     "batch": ("tracker.commands.batch", "Read the daily log of a product."),

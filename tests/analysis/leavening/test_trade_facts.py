@@ -8,12 +8,18 @@ import pytest
 
 from analysis.leavening.balance import balance
 from analysis.leavening.curve import cabbage_colour, titration_curve
-from analysis.leavening.names import amounts_of
+from analysis.leavening.ingredients import CUP_ML, TEASPOON_ML
+from analysis.leavening.names import weighed
 from analysis.leavening.release import RELEASE, cold_curve, stages
 
 
 def mix(*parts):
-    return [amount for value, unit, name in parts for amount in amounts_of(value, unit, name)]
+    """Amounts from (value, unit, name), unit g, tsp or cup."""
+    found = []
+    for value, unit, name in parts:
+        millilitres = {"tsp": TEASPOON_ML, "cup": CUP_ML}.get(unit)
+        found += weighed(name, grams=value) if millilitres is None else weighed(name, millilitres=value * millilitres)
+    return found
 
 
 LIQUIDS = ["water", "milk", "apple juice", "orange juice", "lemon juice"]  # by rising acidity

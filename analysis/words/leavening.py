@@ -1,0 +1,233 @@
+"""How is the acid-base account said?"""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from analysis.words.numbers import say_number
+
+if TYPE_CHECKING:
+    from analysis.leavening.altitude import Altitude
+    from analysis.leavening.balance import Balance, Caution, PhRange
+    from analysis.leavening.batter import Amount
+    from analysis.leavening.curve import TitrationCurve
+    from analysis.leavening.powder import Powder
+    from analysis.leavening.release import ReleaseStages
+    from analysis.leavening.strength import Strength
+    from analysis.leavening.swap import Swap
+
+WIDTH = 96
+
+# Effects of too much soda or acid: bakery textbooks and trade press; common practice.
+CAUTIONS = {
+    "soda left": (
+        "{grams} g of soda ({share} of it) finds no acid. Expect a soapy or bitter taste, a yellow-brown crumb, "
+        "faster browning and, in cookies, more spread."
+    ),
+    "acid left": "{meq} meq of acid find no soda. Expect a sour taste, a paler crust and a tighter crumb.",
+    "no leavener": "Nothing here gives gas: there is no soda, no bicarbonate and no baking powder.",
+    "no acid": (
+        "There is no acid here. Cold, the soda gives no gas to be seen; above about 60 °C it gives up to half of "
+        "what it holds and leaves washing soda behind."
+    ),
+    "alkaline crumb": "The crumb may land near pH {ph}: soapy above about 7.8, and brown.",
+    "sour crumb": "The crumb may land near pH {ph}: sour, pale and close.",
+    "stretched": (
+        "The water holds {strength} mol of ions in a kilogram, or salts that fall out: the pH model is stretched "
+        "here and its range is widened."
+    ),
+    "rough figures": "Rough figures were used for {names}. Measure your own and put them in.",
+    "ammonia": (
+        "Ammonium bicarbonate gives ammonia as well: only for thin, dry goods that bake through (below 5 % moisture), "
+        "with the window open."
+    ),
+    "never close a jar": "Never close a jar, bottle or bag on soda and acid: the gas can burst it.",
+    "aqueous model": (
+        "This is a model of the watery part. Flour, egg and sugar are left out; they buffer, so a real batter may "
+        "lie 0.3 to 0.5 pH away."
+    ),
+}
+
+
+def say_caution(caution: Caution) -> str:
+    facts = {
+        name: value if isinstance(value, str) else f"{100 * value:.0f} %" if name == "share" else say_number(value)
+        for name, value in caution.facts.items()
+    }
+    if "ph" in caution.facts:
+        facts["ph"] = f"{caution.facts['ph']:.1f}"
+    return CAUTIONS[caution.key].format(**facts)
+
+
+def say_amounts(amounts: Sequence[Amount]) -> str:
+    """ "5 g baking soda and 240 g buttermilk"."""
+    parts = [f"{say_number(amount.grams)} g {amount.name}" for amount in amounts]
+    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+
+
+def say_ph(state: PhRange) -> str:
+    spread = "" if state.high - state.low < 0.05 else f" (range {state.low:.1f} to {state.high:.1f})"
+    return f"{state.value:.1f}{spread}"
+
+
+def balance_headline(account: Balance) -> str:
+    """The account in a sentence or two."""
+    gas = account.gas
+    if gas.available_mmol <= 0:
+        first = "No gas is set free by acid."
+    else:
+        first = (
+            f"{say_number(gas.available_ml)} mL of carbon dioxide can be set free ({say_number(gas.available_g)} g)."
+        )
+    if account.soda_left_g > 0.005:
+        second = f"{say_number(account.soda_left_g)} g of soda is left over."
+    elif account.acid_left_meq > 0.05:
+        more = account.neutral_soda.by_equivalence_g - account.soda_g
+        second = f"Acid is left over: it would take {say_number(more)} g more soda to use it up."
+    else:
+        second = "Soda and acid use each other up."
+    return f"{first} {second}"
+
+
+def balance_text(account: Balance) -> str:
+    gas, neutral = account.gas, account.neutral_soda
+    by_ph = (
+        "no soda reaches it"
+        if neutral.by_ph_g is None
+        else f"{say_number(neutral.by_ph_g)} g for a crumb of pH {neutral.target_ph:g}"
+    )
+    rows = [
+        balance_headline(account),
+        "",
+        f"Gas           {say_number(gas.available_mmol)} mmol by acid"
+        f" ({say_number(gas.available_low_mmol)} to {say_number(gas.available_high_mmol)}),"
+        f" {say_number(gas.available_ml)} mL at {gas.temperature_c:g} °C and {gas.pressure_kpa:.1f} kPa",
+        f"              {say_number(gas.free_cold_ml)} mL free in the cold batter,"
+        f" {say_number(gas.free_baked_ml)} mL at 95 °C",
+        f"Soda          {say_number(account.soda_g)} g, left over {say_number(account.soda_left_g)} g",
+        f"Acid          {say_number(account.acid_meq)} meq, left over {say_number(account.acid_left_meq)} meq",
+        f"Neutral dose  {say_number(neutral.by_equivalence_g)} g soda uses up the acid"
+        f" ({say_number(neutral.low_g)} to {say_number(neutral.high_g)}); {by_ph}",
+        f"pH            mixed {say_ph(account.mixed_closed)}, bubbling {say_ph(account.mixed_open)},"
+        f" crumb {say_ph(account.baked)}",
+        f"In a portion  {say_number(account.sodium_mg)} mg sodium, {say_number(account.aluminium_mg)} mg aluminium",
+        "",
+    ]
+    return "\n".join([*rows, *(_bullet(say_caution(caution)) for caution in account.cautions)])
+
+
+def neutral_text(account: Balance) -> str:
+    """Both neutral doses, and why they differ."""
+    neutral = account.neutral_soda
+    if neutral.by_equivalence_g <= 0:
+        return "Nothing here is sour: there is no acid to neutralise."
+    first = (
+        f"{say_number(neutral.by_equivalence_g)} g of soda uses up the acid "
+        f"({say_number(neutral.low_g)} to {say_number(neutral.high_g)} g as the ingredients vary)."
+    )
+    if neutral.by_ph_g is None:
+        return f"{first} The crumb lies above pH {neutral.target_ph:g} without any soda."
+    return (
+        f"{first} {say_number(neutral.by_ph_g)} g brings the crumb to pH {neutral.target_ph:g}. The two differ because "
+        "using up the acid ends near pH 8, where the last of it gives in."
+    )
+
+
+def curve_text(curve: TitrationCurve) -> str:
+    """Eleven rows of the curve and where the acid is used up."""
+    every = max((len(curve.points) - 1) // 10, 1)
+    rows = [f"{'soda g':>8} {'pH mixed':>9} {'pH crumb':>9} {'free mL':>8}  cabbage"]
+    rows += [
+        f"{p.soda_g:8.2f} {p.ph_mixed:9.2f} {p.ph_baked:9.2f} {p.free_ml:8.0f}  {p.colour}"
+        for p in curve.points[::every]
+    ]
+    return "\n".join([*rows, "", f"The acid is used up at {say_number(curve.neutral_g)} g of soda."])
+
+
+def acids_text() -> str:
+    """The table of acids: neutralising value, its kind, release and sureness."""
+    from analysis.leavening.ingredients import INGREDIENTS
+    from analysis.leavening.release import RELEASE
+    from analysis.leavening.substances import SUBSTANCES
+
+    rows = [f"{'g soda per 100 g':<32} {'value':>7}  kind        mixing/bench/oven  sure"]
+    for substance in SUBSTANCES.values():
+        value = substance.neutralising_value
+        if value is None:
+            continue
+        release = RELEASE[substance.release or "at once"]
+        when = "/".join(f"{100 * share:.0f}" for share in (release.mixing, release.bench, release.oven))
+        rows.append(f"{substance.name:<32} {value:7.1f}  {substance.nv_kind:<10}  {when:<17}  {substance.sureness}")
+    for item in INGREDIENTS.values():
+        value = item.neutralising_value.typical
+        if value > 0:
+            spread = f"{item.neutralising_value.low:.2f} to {item.neutralising_value.high:.2f}"
+            rows.append(f"{item.name:<32} {value:7.2f}  {spread:<10}  {'at once':<17}  {item.sureness}")
+    rows.append("")
+    rows.append("Sure: A sure, B good, C rough: measure your own. Sources: crumbwise leaven acids --json.")
+    return "\n".join(rows)
+
+
+def say_swap(swap: Swap) -> str:
+    notes = []
+    if abs(swap.water_g) > 0.5:
+        notes.append(f"{abs(swap.water_g):.0f} g {'more' if swap.water_g > 0 else 'less'} water")
+    if abs(swap.sodium_mg) > 1:
+        notes.append(f"{abs(swap.sodium_mg):.0f} mg {'more' if swap.sodium_mg > 0 else 'less'} sodium")
+    kept = "the same gas" if swap.note == "same gas" else "the same acid"
+    tail = f"; {' and '.join(notes)}" if notes else ""
+    return f"In place of {say_amounts((swap.out,))} take {say_amounts(swap.into)}: {kept}{tail}."
+
+
+def say_stages(stages: ReleaseStages) -> str:
+    return (
+        f"{100 * stages.mixing:.0f} % of the gas comes in mixing, {100 * stages.bench:.0f} % on the bench, "
+        f"{100 * stages.oven:.0f} % in the oven: {stages.acting}-acting."
+    )
+
+
+def powder_text(powder: Powder) -> str:
+    rows = [f"{part.percent:6.2f} %  {say_number(part.grams)} g {part.ingredient}" for part in powder.parts]
+    left = (
+        f"{powder.soda_left:.2f} % soda is left over."
+        if powder.soda_left > 0.005
+        else f"Acid for {powder.acid_left:.2f} % more soda is left over."
+        if powder.acid_left > 0.005
+        else "Soda and acid use each other up."
+    )
+    rules = [f"{name}: {'meets' if meets else 'misses'} the rule" for name, meets in powder.meets.items()]
+    gas = f"{powder.available_co2:.2f} % available carbon dioxide of {powder.total_co2:.2f} % in all. {left}"
+    return "\n".join([*rows, "", gas, "; ".join(rules), *([say_stages(powder.stages)] if powder.stages else [])])
+
+
+def altitude_text(place: Altitude) -> str:
+    cut = place.extension_cut
+    rule = (
+        "An extension service changes nothing below 3,000 ft."
+        if cut is None
+        else f"An extension service cuts the powder by {100 * cut[0]:g} to {100 * cut[1]:g} % here."
+        if cut[0] != cut[1]
+        else f"An extension service cuts the powder by {100 * cut[0]:g} % here."
+    )
+    return "\n".join(
+        [
+            f"At {place.altitude_m:.0f} m the air presses with {place.pressure_kpa:.1f} kPa "
+            f"and water boils at {place.boils_c:.1f} °C.",
+            f"The same gas fills {place.expansion:.2f} times its volume: "
+            f"{100 * place.keep_share:.0f} % of the leavener does.",
+            rule,
+        ]
+    )
+
+
+def strength_text(strength: Strength) -> str:
+    return (
+        f"{100 * strength.share:.0f} % of the full strength is left "
+        f"(95 % interval {100 * strength.low:.0f} to {100 * strength.high:.0f} %, {strength.tests} tests)."
+    )
+
+
+def _bullet(sentence: str) -> str:
+    return textwrap.fill(sentence, WIDTH, initial_indent="- ", subsequent_indent="  ")
