@@ -40,8 +40,8 @@ def _more_bakes(facts: Facts) -> str:
     if facts["more"] is None:
         return (
             f"{variables} on {facts['response']} is open: {wide}, and to get that down to "
-            f"{with_unit(say_number(aim, aim), unit)} would take more bakes than is sensible. Steady the process or the "
-            "reading first."
+            f"{with_unit(say_number(aim, aim), unit)} would take more bakes than is sensible. Steady the process or "
+            "the reading first."
         )
     return (
         f"{variables} on {facts['response']} is open: {wide}, and about {say_count(facts['more'], 'more bake')} "

@@ -1,0 +1,162 @@
+"""How does a machine read the answer?
+
+One JSON document per analysis, described by ``schema/analysis.schema.json``. Keys
+are only added within a major version. What cannot be computed is null and its
+reason stands in ``reasons``; NaN and infinity never appear.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, is_dataclass
+from importlib.resources import files
+from typing import Any
+
+from analysis.results import Analysis, Check, Curve, DosePart, Finding, NextBakes, Optimum, ResponseResult
+from analysis.words import headline, response_headline, say_check, say_finding, say_model, say_next
+
+SCHEMA_VERSION = "1.0"
+PER_CURVE = "one for each curve; see curves"
+
+Json = dict[str, Any]
+
+
+def analysis_json(analysis: Analysis) -> Json:
+    """The whole answer as plain dicts, lists, strings, finite numbers, booleans and None."""
+    document = {
+        "schema_version": SCHEMA_VERSION,
+        "source": analysis.source,
+        "headline": headline(analysis),
+        "confidence": analysis.question.confidence,
+        "rows": {
+            "read": analysis.rows_read,
+            "used": analysis.rows_used,
+            "left_out": [_fields(out) for out in analysis.left_out],
+        },
+        "responses": [_response(result, analysis) for result in analysis.responses],
+        "findings": [_finding(finding, analysis) for finding in analysis.findings],
+    }
+    plain = _plain(document, "analysis")
+    assert isinstance(plain, dict)
+    return plain
+
+
+def schema() -> Json:
+    """The JSON Schema (2020-12) of ``analysis_json``."""
+    text = files("analysis").joinpath("schema/analysis.schema.json").read_text(encoding="utf-8")
+    loaded: Json = json.loads(text)
+    return loaded
+
+
+def _response(result: ResponseResult, analysis: Analysis) -> Json:
+    family = result.family
+    return {
+        "response": result.response.name,
+        "unit": result.response.unit,
+        "headline": response_headline(result, analysis.question.confidence),
+        "goal": result.response.goal,
+        "matters": result.response.matters,
+        "n_bakes": result.n_bakes,
+        "n_readings": result.n_readings,
+        "model": _fields(family.model) | {"words": say_model(result, analysis.question)},
+        "tests": _records(family.tests),
+        "residual": None if family.residual is None else _fields(family.residual),
+        "coefficients": _records(family.coefficients),
+        "variances": [],
+        "means": _records(family.means),
+        "comparisons": _records(family.comparisons),
+        "effects": _records(family.effects),
+        "aliases": [list(chain) for chain in family.aliases],
+        "dose": None if family.dose is None else _dose(family.dose),
+        "checks": [_check(check) for check in result.checks],
+        "findings": [_finding(finding, analysis) for finding in result.findings],
+        "next_bakes": [_next(bakes, analysis) for bakes in result.next_bakes],
+        "reasons": dict(family.reasons),
+    }
+
+
+def _dose(dose: DosePart) -> Json:
+    """With one curve its parts stand at the top; with several they are null there and in ``curves``."""
+    single = dose.curves[0] if len(dose.curves) == 1 else None
+    parts = _curve_parts(single) if single else dict.fromkeys(("parameters", "optimum", "recommended", "effective"))
+    return {
+        "dose": dose.dose,
+        "by": dose.by,
+        "shape": dose.shape,
+        **parts,
+        "edge": dose.edge,
+        "candidates": [_fields(candidate) for candidate in dose.candidates],
+        "lack_of_fit": None if dose.lack_of_fit is None else _fields(dose.lack_of_fit),
+        "potency": _records(dose.potency),
+        "curves": [] if single else [{"level": curve.level, **_curve_parts(curve)} for curve in dose.curves],
+        "reasons": {} if single else dict.fromkeys(parts, PER_CURVE),
+    }
+
+
+def _curve_parts(curve: Curve) -> Json:
+    return {
+        "parameters": {name: _fields(interval) for name, interval in curve.parameters.items()},
+        "optimum": None if curve.optimum is None else _optimum(curve.optimum),
+        "recommended": None if curve.recommended is None else _fields(curve.recommended),
+        "effective": _records(curve.effective),
+    }
+
+
+def _optimum(optimum: Optimum) -> Json:
+    return _fields(optimum)
+
+
+def _check(check: Check) -> Json:
+    return {"check": check.check, "verdict": check.verdict, "words": say_check(check)}
+
+
+def _finding(finding: Finding, analysis: Analysis) -> Json:
+    response = next(one.response for one in analysis.responses if one.response.name == finding.response)
+    return {
+        "rank": finding.rank,
+        "response": finding.response,
+        "kind": finding.kind,
+        "variables": list(finding.variables),
+        "sentence": say_finding(finding, response, analysis.question.confidence),
+        "direction": finding.direction,
+        "size": finding.size,
+        "low": finding.low,
+        "high": finding.high,
+        "unit": finding.unit,
+        "matters": finding.matters,
+        "p": finding.p,
+    }
+
+
+def _next(bakes: NextBakes, analysis: Analysis) -> Json:
+    return {
+        "rule": bakes.why,
+        "why": say_next(bakes, analysis.question),
+        "treatments": [dict(treatment) for treatment in bakes.treatments],
+    }
+
+
+def _records(records: Sequence[Any]) -> list[Json]:
+    return [_fields(record) for record in records]
+
+
+def _fields(record: Any) -> Json:
+    assert is_dataclass(record)
+    assert not isinstance(record, type)
+    return asdict(record)
+
+
+def _plain(value: Any, where: str) -> Any:
+    """Numpy scalars become Python's own; a number that is not finite is our own mistake."""
+    if isinstance(value, Mapping):
+        return {str(key): _plain(item, f"{where}.{key}") for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_plain(item, f"{where}[{at}]") for at, item in enumerate(value)]
+    if hasattr(value, "item"):
+        value = value.item()
+    if isinstance(value, float):
+        assert math.isfinite(value), f"{where} is {value}"
+    assert value is None or isinstance(value, str | int | float | bool), f"{where} is a {type(value).__name__}"
+    return value
