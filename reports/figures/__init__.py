@@ -1,0 +1,1 @@
+"""Our own pictures: results in, SVG with alt text and a table out."""

@@ -1,0 +1,112 @@
+"""Does what is left over look like plain scatter?
+
+One picture for one question, each beside the sentence it supports: residuals against the
+fitted value (does the scatter grow, is the shape right?) and against the order of baking
+(did something drift?).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.results import BakePoint, ResponseResult
+from analysis.words.numbers import say_number
+from reports.figures.lettering import brief, sized, with_unit
+from reports.figures.picture import Figure, Table, short_alt
+from reports.figures.points import thinned
+from reports.figures.style import BLUE, SOFT, canvas, scatter, span
+from reports.figures.svg import as_svg
+
+MOST_ROWS = 200
+
+
+def draw_residuals_by_fit(result: ResponseResult, *, key: str, sentence: str) -> Figure | None:
+    """Residuals against fitted values; None with fewer than three bakes that have both."""
+    points = _usable(result)
+    fitted = [point.fitted or 0.0 for point in points]
+    return _draw(
+        result,
+        points,
+        fitted,
+        key=key,
+        sentence=sentence,
+        axis=with_unit(f"fitted {brief(result.response.name, 40)}", result.response.unit),
+        column="fitted",
+        against="fitted value",
+        whole=False,
+    )
+
+
+def draw_residuals_by_order(result: ResponseResult, *, key: str, sentence: str) -> Figure | None:
+    """Residuals in the order of baking; None with fewer than three bakes that have one."""
+    points = sorted(_usable(result), key=lambda point: point.order)
+    orders = [float(point.order) for point in points]
+    return _draw(
+        result,
+        points,
+        orders,
+        key=key,
+        sentence=sentence,
+        axis="order of baking",
+        column="order",
+        against="order of baking",
+        whole=True,
+    )
+
+
+def _usable(result: ResponseResult) -> list[BakePoint]:
+    return [point for point in result.family.points if point.fitted is not None and point.residual is not None]
+
+
+def _draw(
+    result: ResponseResult,
+    points: Sequence[BakePoint],
+    along: Sequence[float],
+    *,
+    key: str,
+    sentence: str,
+    axis: str,
+    column: str,
+    against: str,
+    whole: bool,
+) -> Figure | None:
+    from matplotlib.ticker import MaxNLocator
+
+    left = [point.residual or 0.0 for point in points]
+    if len(points) < 3 or max(map(abs, left)) <= 1e-9 * max(max(abs(p.observed) for p in points), 1e-300):
+        return None
+    largest = max(points, key=lambda point: abs(point.residual or 0.0))
+    with canvas(2.4) as (figure, (axes,)):
+        axes.axhline(0, color=SOFT, linewidth=0.8, zorder=0)
+        kept = thinned(points)
+        step = -(-len(points) // max(len(kept), 1))
+        scatter(axes, along[::step], left[::step], colour=BLUE, marker="o", size=24, alpha=0.9)
+        reach = max(map(abs, left))
+        axes.set(xlim=span(along), ylim=span([-reach, reach]))
+        axes.xaxis.set_major_locator(MaxNLocator(nbins=8, integer=whole))
+        axes.set_xlabel(axis, parse_math=False)
+        axes.set_ylabel(with_unit("residual", result.response.unit), parse_math=False)
+        alt = _alt(result, largest, against)
+        svg = as_svg(
+            figure, key=key, title=f"Residuals of {brief(result.response.name, 40)} against {against}", description=alt
+        )
+    return Figure(
+        key=key, svg=svg, alt=alt, caption=sentence, table=_table(points, along, column, result.response.unit)
+    )
+
+
+def _alt(result: ResponseResult, largest: BakePoint, against: str) -> str:
+    size = sized(say_number(largest.residual), result.response.unit)
+    name, bake = brief(result.response.name), brief(largest.bake, 16)
+    return short_alt(f"Residuals of {name} against {against}: the largest is {size}, bake {bake}.")
+
+
+def _table(points: Sequence[BakePoint], along: Sequence[float], column: str, unit: str) -> Table:
+    shown = f" ({unit})" if unit else ""
+    step = max(abs(point.residual or 0.0) for point in points)
+    heading = column if column == "order" else f"{column}{shown}"
+    rows = tuple(
+        (point.bake, f"{place:g}" if column == "order" else say_number(place, step), say_number(point.residual, step))
+        for point, place in list(zip(points, along, strict=True))[:MOST_ROWS]
+    )
+    return Table(columns=("bake", heading, f"residual{shown}"), rows=rows)

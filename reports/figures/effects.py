@@ -1,0 +1,222 @@
+"""Which variables moved the response, and by more than matters?
+
+Effects as intervals on the response's own scale, ranked, against a band that shows the
+difference that matters. For an unreplicated two-level trial also the half-normal picture:
+no line is drawn through the small effects; Lenth's margins are marked in words.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.results import Effect, Finding, ResponseResult
+from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share, say_signed
+from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped, write
+from reports.figures.picture import Figure, Table, short_alt
+from reports.figures.style import (
+    BAND,
+    BLUE,
+    INK,
+    PAPER,
+    PURPLE,
+    RULE,
+    SOFT,
+    VERMILLION,
+    canvas,
+    interval,
+    scatter,
+    span,
+)
+from reports.figures.svg import as_svg
+
+MOST_ROWS = 24
+VERDICTS = {"yes": "matters", "no": "too small to matter", "unsure": "cannot tell"}
+BARE_VERDICTS = {"yes": "differs from 0", "no": "too small to matter", "unsure": "cannot tell"}
+_LOOKS = {"yes": (BLUE, "o", False), "no": (SOFT, "D", False), "unsure": (VERMILLION, "s", True)}
+
+
+def draw_effects(result: ResponseResult, *, key: str, confidence: float = 0.95) -> Figure | None:
+    """Effects and interactions with a size, in the order of their rank; None when there are none."""
+    found = [f for f in result.findings if f.kind in ("effect", "interaction") and f.size is not None]
+    if not found:
+        return None
+    response, unit = result.response, result.response.unit
+    drawn = found[:MOST_ROWS]
+    rows = range(len(drawn))
+    with canvas(0.75 + 0.44 * max(len(drawn), 2)) as (figure, (axes,)):
+        reach = [v for f in drawn for v in (f.low, f.high, f.size) if v is not None] + [0.0]
+        if response.matters:
+            reach += [-1.3 * response.matters, 1.3 * response.matters]
+            axes.axvspan(-response.matters, response.matters, color=BAND, linewidth=0, zorder=0)
+        axes.axvline(0, color=SOFT, linewidth=0.8, zorder=1)
+        for row, finding in zip(rows, drawn, strict=True):
+            colour, marker, hollow = _LOOKS[finding.matters]
+            interval(
+                axes,
+                finding.size or 0.0,
+                row,
+                finding.low,
+                finding.high,
+                colour=colour,
+                marker=marker,
+                level=True,
+                hollow=hollow,
+            )
+            write(
+                axes,
+                1.02,
+                row,
+                _verdict(finding, result),
+                transform=axes.get_yaxis_transform(),
+                ha="left",
+                multialignment="left",
+                color=SOFT,
+                fontsize=8,
+            )
+        row_names(axes, list(rows), [wrapped(name_of(finding)) for finding in drawn])
+        axes.set(xlim=span(reach), ylim=(len(drawn) - 0.4, -0.6))
+        axes.spines["left"].set_visible(False)
+        axes.set_xlabel(with_unit(f"change in {brief(response.name, 40)}", unit), parse_math=False)
+        alt = short_alt(f"Effects on {brief(response.name)}. Most telling:", _leading(drawn[0], confidence))
+        svg = as_svg(figure, key=key, title=f"Effects on {brief(response.name, 60)}", description=alt)
+    return Figure(
+        key=key, svg=svg, alt=alt, caption=_caption(result, len(found), confidence), table=_table(found, result)
+    )
+
+
+def name_of(finding: Finding) -> str:
+    """The variables of a finding, an interaction joined by a times sign."""
+    return " × ".join(finding.variables)
+
+
+def step_of(finding: Finding) -> str:
+    """What the size goes between: "0.5 to 2.5 % flour", "yogurt against lemon juice"."""
+    facts = finding.facts
+    if "from" not in facts or "to" not in facts:
+        return ""
+    first, second = say_level(facts["from"]), say_level(facts["to"])
+    if finding.kind == "interaction":
+        unit = str(facts.get("of_unit", ""))
+        return f"{facts.get('of', '')} {first} to {second} {unit}".strip()
+    if facts.get("factor_kind") == "amount":
+        return f"{first} to {second} {facts.get('factor_unit', '')}".strip()
+    return f"{second} against {first}"
+
+
+def _verdict(finding: Finding, result: ResponseResult) -> str:
+    words = (VERDICTS if result.response.matters else BARE_VERDICTS)[finding.matters]
+    return f"{say_signed(finding.size or 0.0, half_width(finding.low, finding.high))}\n{words}"
+
+
+def _leading(finding: Finding, confidence: float) -> str:
+    size = say_signed(finding.size or 0.0, half_width(finding.low, finding.high))
+    said = f"{brief(name_of(finding))}, {sized(size, finding.unit)}"
+    return f"{said} ({say_interval(finding.low, finding.high, confidence)})."
+
+
+def _caption(result: ResponseResult, count: int, confidence: float) -> str:
+    response = result.response
+    said = [f"Each mark is an effect, its line the {say_share(confidence)} interval."]
+    if all(f.low is None for f in result.findings if f.size is not None):
+        said = ["Each mark is an effect; there was nothing to judge an interval against."]
+    if response.matters:
+        matters = sized(say_level(response.matters), response.unit)
+        said.append(f"Inside the shaded band a change is smaller than the {matters} that matters.")
+    if count > MOST_ROWS:
+        said.append(f"The {MOST_ROWS} foremost of {count} are drawn; the table has all.")
+    return " ".join(said)
+
+
+def _table(found: Sequence[Finding], result: ResponseResult) -> Table:
+    verdicts = VERDICTS if result.response.matters else BARE_VERDICTS
+    rows = []
+    for finding in found:
+        step = half_width(finding.low, finding.high)
+        ends = [say_number(end, step) if end is not None else "–" for end in (finding.low, finding.high)]
+        size = say_signed(finding.size or 0.0, step)
+        rows.append((name_of(finding), step_of(finding) or "–", size, *ends, verdicts[finding.matters]))
+    unit = f" ({result.response.unit})" if result.response.unit else ""
+    return Table(
+        columns=("variable", "change from … to", f"effect{unit}", f"low{unit}", f"high{unit}", "verdict"),
+        rows=tuple(rows),
+    )
+
+
+def draw_half_normal(result: ResponseResult, *, key: str) -> Figure | None:
+    """Sizes of the effects of an unreplicated two-level trial against what noise alone would give."""
+    from analysis.linear.two_level import half_normal
+
+    effects = [effect for effect in result.family.effects if effect.pse is not None]
+    if not effects:
+        return None
+    margins = effects[0].margin, effects[0].simultaneous_margin
+    places = half_normal([effect.effect for effect in effects])
+    response = result.response
+    out = _beyond(effects, margins[0])
+    with canvas(3.3) as (figure, (axes,)):
+        for words, margin in zip(("margin for one effect", "margin for all at once"), margins, strict=True):
+            if margin is not None:
+                axes.axvline(margin, color=RULE if words.endswith("one effect") else SOFT, linewidth=1.1, zorder=1)
+                looks = {"rotation": 90, "ha": "left", "va": "bottom", "color": SOFT, "fontsize": 8}
+                write(axes, margin, 0.02, f" {words}", transform=axes.get_xaxis_transform(), **looks)
+        for which, colour, marker in ((True, BLUE, "o"), (False, PURPLE, "D")):
+            chosen = [(size, q) for i, size, q in places if (effects[i] in out) is which]
+            if chosen:
+                scatter(axes, [x for x, _ in chosen], [y for _, y in chosen], colour=colour, marker=marker, size=34)
+        _name_points(axes, effects, places, out)
+        sizes = [size for _, size, _ in places] + [m for m in margins if m is not None]
+        axes.set(xlim=(0, span([0.0, *sizes])[1] * 1.05), ylim=(0, max(q for *_, q in places) * 1.15), yticks=[])
+        axes.set_xlabel(with_unit(f"size of effect on {brief(response.name, 30)}", response.unit), parse_math=False)
+        axes.set_ylabel("where noise alone would put it", parse_math=False)
+        alt = _half_normal_alt(effects, out, result)
+        svg = as_svg(figure, key=key, title=f"Half-normal picture of {brief(response.name, 60)}", description=alt)
+    return Figure(
+        key=key,
+        svg=svg,
+        alt=alt,
+        caption=_half_normal_caption(margins, response.unit),
+        table=_half_table(effects, out, response.unit),
+    )
+
+
+def _beyond(effects: Sequence[Effect], margin: float | None) -> list[Effect]:
+    found = [effect for effect in effects if margin is not None and abs(effect.effect) > margin]
+    return sorted(found, key=lambda effect: -abs(effect.effect))
+
+
+def _name_points(axes, effects, places, out) -> None:  # type: ignore[no-untyped-def]
+    reach = max(size for _, size, _ in places) or 1.0
+    for i, size, quantile in places[-8:]:
+        if effects[i] in out or len(places) <= 8:
+            name = wrapped(effects[i].term.replace(":", " × "), width=18)
+            # On a scrap of paper, so that a margin's line does not strike the name through.
+            scrap = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.8}
+            write(axes, size - reach * 0.03, quantile, name, ha="right", color=INK, fontsize=8.5, bbox=scrap)
+
+
+def _half_normal_alt(effects: Sequence[Effect], out: Sequence[Effect], result: ResponseResult) -> str:
+    name, unit = brief(result.response.name), result.response.unit
+    if not out:
+        largest = max(effects, key=lambda effect: abs(effect.effect))
+        said = f"{brief(largest.term)}, {sized(say_signed(largest.effect), unit)}"
+        return short_alt(f"No effect on {name} stands out; the largest is {said}.")
+    said = f"{brief(out[0].term.replace(':', ' × '))}, {sized(say_signed(out[0].effect), unit)}"
+    return short_alt(f"{len(out)} of {len(effects)} effects on {name} stand out; the largest is {said}.")
+
+
+def _half_normal_caption(margins: tuple[float | None, float | None], unit: str) -> str:
+    one, every = (f"{say_number(m)} {unit}".rstrip() if m is not None else "not known" for m in margins)
+    return (
+        "Without replicates the small effects serve as the noise (Lenth's margins). An effect beyond "
+        f"{one} stands out by itself; beyond {every} it stands out although all were looked at."
+    )
+
+
+def _half_table(effects: Sequence[Effect], out: Sequence[Effect], unit: str) -> Table:
+    ranked = sorted(effects, key=lambda effect: -abs(effect.effect))
+    shown = f" ({unit})" if unit else ""
+    rows = tuple(
+        (e.term.replace(":", " × "), say_signed(e.effect, e.margin), "stands out" if e in out else "within the noise")
+        for e in ranked
+    )
+    return Table(columns=("term", f"effect{shown}", "against the margin for one"), rows=rows)
