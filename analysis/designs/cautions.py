@@ -48,11 +48,11 @@ def plan_warnings(
 ) -> tuple[str, ...]:
     words = []
     if request.replicates == 1 and not request.centre_points:
-        words.append("Each treatment is baked once: the spread between bakes is seen only through the model.")
+        words.append("Each treatment is baked once: no two bakes show the spread between bakes.")
     if design.block is not None and design.blocks == 1:
         words.append(f"All runs fall into one {design.block}: nothing is learnt about how one differs from the next.")
     if design.judgement.df_error < 3:
-        words.append(f"{design.judgement.df_error} error degrees of freedom: judged by {design.judgement.judged_by}.")
+        words.append(f"Error degrees of freedom: {design.judgement.df_error}. Judged by {design.judgement.judged_by}.")
     words += _constant_in_blocks(runs, design)
     words += lost
     words += [

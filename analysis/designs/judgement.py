@@ -41,8 +41,8 @@ class Judgement:
 
 def judge_design(model: Model, made: Treatments, request: DesignRequest) -> Judgement:
     """Raises PlanError for fewer than three error degrees of freedom, unless accepted or a screening."""
-    effects = _effects(model)
-    lenth = made.signs is not None and request.replicates == 1 and effects >= FEWEST_EFFECTS
+    lenth = made.signs is not None and request.replicates == 1 and not request.centre_points
+    df_error = 0 if lenth else model.df_error
     _require_error_df(model, made, request, lenth=lenth)
     reasons: dict[str, str] = {}
     two_level = made.signs is not None and not request.centre_points
@@ -50,13 +50,11 @@ def judge_design(model: Model, made: Treatments, request: DesignRequest) -> Judg
         reasons["d_efficiency"] = "evenness in percent is given for two-level designs without centre points"
     quantile = _quantile(model, lenth=lenth, confidence=request.confidence)
     half_widths = {response.name: _half_widths(model, response, quantile, reasons) for response in request.responses}
-    if model.df_error < FEWEST_DF and lenth:
-        reasons["half_widths"] = (
-            "no error degrees of freedom to speak of: given is the mean of Lenth's margin when few effects are real"
-        )
+    if lenth:
+        reasons["half_widths"] = "nothing is baked twice: given is the mean of Lenth's margin when few effects are real"
     return Judgement(
-        df_error=model.df_error,
-        judged_by=_judged_by(model, effects, lenth=lenth),
+        df_error=df_error,
+        judged_by=_judged_by(model, lenth=lenth),
         d_efficiency=d_efficiency(model) if two_level else None,
         half_widths=half_widths,
         terms=tuple(term.name for term in model.spans),
@@ -71,32 +69,34 @@ def _effects(model: Model) -> int:
 
 
 def _require_error_df(model: Model, made: Treatments, request: DesignRequest, *, lenth: bool) -> None:
-    screening = lenth and made.fraction is not None
+    """A screening may do without error df: Lenth's method then judges by the small effects.
+
+    ``model.df_error`` counts interactions of three factors and more as error, which a whole
+    factorial in one replicate would have to do.
+    """
+    screening = lenth and made.fraction is not None and _effects(model) >= FEWEST_EFFECTS
     if model.df_error >= FEWEST_DF or request.accept_few_df or screening:
         return
-    how = _judged_by(model, _effects(model), lenth=lenth)
     raise PlanError(
         f"{model.matrix.shape[0]} runs leave {model.df_error} degrees of freedom to judge the error; "
-        f"below {FEWEST_DF} little can be told. It would be judged by {how}.",
+        f"below {FEWEST_DF} little can be told. It would be judged by {_judged_by(model, lenth=lenth)}.",
         where="design",
         try_this="replicates = 2, fewer levels, or accept_few_df = true",
     )
 
 
-def _judged_by(model: Model, effects: int, *, lenth: bool) -> str:
+def _judged_by(model: Model, *, lenth: bool) -> str:
+    if lenth:
+        return f"Lenth's pseudo standard error of {_effects(model)} effects, which holds when few of them are real"
     if model.df_error >= FEWEST_DF:
         return f"the error between bakes, {model.df_error} degrees of freedom"
-    if lenth:
-        return f"Lenth's pseudo standard error of {effects} effects, which holds when few of them are real"
     if model.df_error > 0:
         return f"the error between bakes with {model.df_error} degree(s) of freedom: intervals will be very wide"
     return "nothing: estimates without intervals"
 
 
 def _quantile(model: Model, *, lenth: bool, confidence: float) -> float | None:
-    df: float = model.df_error
-    if df < FEWEST_DF and lenth:
-        df = _effects(model) / 3
+    df = _effects(model) / 3 if lenth else model.df_error
     return float(student_t.ppf(0.5 + confidence / 2, df)) if df > 0 else None
 
 

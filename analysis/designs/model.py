@@ -1,8 +1,8 @@
 """What model will the design be read with, and what can its runs tell apart?
 
-Main effects, interactions of two factors, and for amounts with three doses or more a
-square, with blocks as fixed effects: an amount becomes one column from -1 to 1, a category
-of k levels k - 1 columns that add up to zero.
+Main effects and interactions of two factors, for a ladder of one amount its square as well,
+with blocks as fixed effects, as ``analysis.linear`` reads the bakes: an amount becomes one
+column from -1 to 1, a category of k levels k - 1 columns that add up to zero.
 """
 
 from __future__ import annotations
@@ -84,13 +84,13 @@ def column_of(name: str, settings: tuple[Setting, ...]) -> Column:
     return Column(name=name, amount=True, settings=doses, values=np.array([[coded(value, doses)] for value in doses]))
 
 
-def wanted_terms(columns: Mapping[str, Column], *, centre_points: bool) -> list[Term]:
+def wanted_terms(columns: Mapping[str, Column], *, squares: bool) -> list[Term]:
     """Main effects, then squares, then interactions of two factors."""
     names = list(columns)
-    squares = [name for name in names if columns[name].amount and (len(columns[name].settings) > 2 or centre_points)]
+    squared = [name for name in names if squares and columns[name].amount and len(columns[name].settings) > 2]
     return [
         *(Term(factors=(name,)) for name in names),
-        *(Term(factors=(name, name)) for name in squares),
+        *(Term(factors=(name, name)) for name in squared),
         *(Term(factors=pair) for pair in combinations(names, 2)),
     ]
 
@@ -100,7 +100,7 @@ def build_model(
     runs: Sequence[Mapping[str, Setting]],
     blocks: Sequence[int],
     *,
-    centre_points: bool,
+    squares: bool,
 ) -> Model:
     """The model of these runs (``blocks``: the block of each), with what cannot be told left out."""
     columns = {name: column_of(name, doses) for name, doses in settings.items()}
@@ -111,7 +111,7 @@ def build_model(
     matrix = np.column_stack(base)
     spans: dict[Term, slice] = {}
     lost = []
-    for term in wanted_terms(columns, centre_points=centre_points):
+    for term in wanted_terms(columns, squares=squares):
         added = np.column_stack([matrix, products([per_factor[name] for name in term.factors])])
         if np.linalg.matrix_rank(added, tol=RANK_TOLERANCE * max(added.shape)) < added.shape[1]:
             lost.append(term)

@@ -133,7 +133,7 @@ def lay_out(request: DesignRequest) -> Plan:
         made.settings,
         [_settings(made, place) for block in blocks.members for place in block],
         [number for number, block in enumerate(blocks.members) for _ in block],
-        centre_points=made.centre is not None,
+        squares=request.kind == "dose ladder",
     )
     judgement = judge_design(model, made, request)
     names = [factor.name for factor in request.factors]

@@ -5,6 +5,7 @@ from collections import Counter
 from dataclasses import replace
 
 import numpy as np
+import pandas as pd
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -14,6 +15,8 @@ from analysis.designs.plan import lay_out
 from analysis.designs.requests import DesignFactor, DesignRequest, DesignResponse
 from analysis.designs.treatments import KINDS, NOT_YET
 from analysis.errors import PlanError
+from analysis.linear import factor_model
+from analysis.questions import Factor, Question, Response
 
 SODA = DesignFactor(name="soda", kind="amount", unit="% flour", low=0.5, high=2.5)
 ACID = DesignFactor(name="acid source", kind="category", levels=("lemon juice", "yogurt", "cream of tartar"))
@@ -193,7 +196,7 @@ def test_too_few_error_degrees_of_freedom_need_an_explicit_yes():
         lay_out(tiny)
     assert "accept_few_df" in caught.value.try_this
     plan = lay_out(replace(tiny, accept_few_df=True))
-    assert any("error degrees of freedom" in words for words in plan.warnings)
+    assert any("Error degrees of freedom" in words for words in plan.warnings)
 
 
 def test_a_block_size_that_holds_no_whole_sets_names_those_that_do():
@@ -298,3 +301,38 @@ def test_every_kind_is_laid_out_by_one_of_these_tests():
         "complete blocks",
         "completely randomised",
     }
+
+
+@pytest.mark.parametrize(
+    "request_",
+    [
+        DAYS,
+        replace(DAYS, levels=3, replicates=1, block=None, block_size=None),
+        two_level(3, accept_few_df=True),
+        two_level(4),
+        two_level(3, replicates=2, block="day"),
+        two_level(2, centre_points=4),
+        two_level(5, kind="fractional factorial", runs=16),
+        two_level(5, kind="fractional factorial", runs=8, accept_few_df=True),
+        two_level(7, kind="fractional factorial", runs=8),
+        two_level(6, kind="fractional factorial", runs=16, replicates=2, block="day", block_size=16),
+    ],
+)
+def test_error_degrees_of_freedom_and_aliases_are_those_the_analysis_finds(request_):
+    plan = lay_out(request_)
+    rng = np.random.Generator(np.random.PCG64(5))
+    bakes = pd.DataFrame({factor.name: [run.settings[factor.name] for run in plan.runs] for factor in request_.factors})
+    for factor in request_.factors:
+        if factor.kind == "category":
+            bakes[factor.name] = pd.Categorical(bakes[factor.name], categories=factor.levels, ordered=True)
+    if request_.block:
+        bakes[request_.block] = pd.Categorical([run.block for run in plan.runs], ordered=True)
+    bakes["rise"] = rng.normal(50, 2, len(bakes))
+    bakes["bake"], bakes["order"], bakes["readings"] = [run.code for run in plan.runs], range(len(bakes)), 1
+    factors = tuple(Factor(name=f.name, kind=f.kind, levels=f.levels) for f in request_.factors)
+    blocks = (request_.block,) if request_.block else ()
+    rise = Response(name="rise")
+    found = factor_model(bakes, rise, Question(factors=factors, responses=(rise,), blocks=blocks))
+    assert found.residual.df == plan.design.judgement.df_error
+    assert {frozenset(chain) for chain in found.aliases} <= {frozenset(chain) for chain in plan.design.aliases}
+    assert ("Lenth" in plan.design.judgement.judged_by) == any(effect.pse for effect in found.effects)
