@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING, Any
 from sqlmodel import col, select
 
 from tracker.errors import Conflict, InputError, NotFound
-from tracker.intake.numbers import number_text
+from tracker.intake.mapping import snake
 from tracker.intake.spreadsheet import nearest
 from tracker.models import Bake, Batch, BatchLot, Lot, Piece, Product, Reading
+from tracker.workflow.exporting import Column, Exported
 from tracker.workflow.lookup import key
 
 if TYPE_CHECKING:
@@ -238,28 +239,28 @@ def _values_of(session: Session, product: Product) -> dict[int, dict[str, list[f
     return values
 
 
-def batch_rows(lines: Sequence[BatchLine]) -> tuple[list[str], list[list[str]]]:
-    """Columns and rows of a table with one row for each reading, in order of baking."""
+def batch_table(product: str, lines: Sequence[BatchLine]) -> Exported:
+    """One row for each reading, in order of baking, ready to be written as CSV."""
     ingredients = list(dict.fromkeys(name for line in lines for name in line.lots))
-    columns = [
-        "batch",
-        "baked_at",
-        "line",
-        "oven",
-        "shift",
-        *(f"{name} lot" for name in ingredients),
-        "piece",
-        "response",
-        "value",
-    ]
-    rows = [
-        [
+    columns = (
+        Column(name="batch", meaning="number of the batch", kind="code"),
+        Column(name="baked_at", meaning="when it was baked (UTC)", kind="time"),
+        Column(name="line", meaning="production line", kind="category"),
+        Column(name="oven", meaning="oven", kind="category"),
+        Column(name="shift", meaning="shift", kind="category"),
+        *(Column(name=snake(f"{name} lot", ""), meaning=f"lot of {name}", kind="category") for name in ingredients),
+        Column(name="piece", meaning="number of the piece out of this batch", kind="count"),
+        Column(name="response", meaning="what was measured", kind="category"),
+        Column(name="value", meaning="the reading", kind="measured"),
+    )
+    rows = tuple(
+        (
             *(line.number, line.baked_at, line.line, line.oven, line.shift),
-            *(line.lots.get(name, "") for name in ingredients),
-            *(str(number), response, number_text(value)),
-        ]
+            *(line.lots.get(name) for name in ingredients),
+            *(number, response, value),
+        )
         for line in lines
         for response, values in line.values.items()
         for number, value in enumerate(values, start=1)
-    ]
-    return columns, rows
+    )
+    return Exported(trial=product, columns=columns, rows=rows)

@@ -9,7 +9,7 @@ from sqlmodel import select
 
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.models import AuditEntry, Batch, BatchLot, Lot, Reading
-from tracker.workflow.batches import BatchEntry, batch_rows, list_batches, log_batches
+from tracker.workflow.batches import BatchEntry, batch_table, list_batches, log_batches
 
 FIRST = BatchEntry(
     number="1",
@@ -107,20 +107,10 @@ def test_corrected_and_void_readings_do_not_stand(store):
     assert list_batches(store, "scones")[0].values == {"rise height": (40.0,)}
 
 
-def test_rows_hold_one_reading_each(store):
+def test_the_table_holds_one_reading_a_row(store):
     log_batches(store, "scones", [FIRST, SECOND])
-    columns, rows = batch_rows(list_batches(store, "scones"))
-    assert columns[:1] == ["batch"]
+    header, *rows = batch_table("scones", list_batches(store, "scones")).csv().splitlines()
+    assert header == "batch,baked_at,line,oven,shift,flour_lot,baking_powder_lot,piece,response,value"
     assert len(rows) == 4
-    assert dict(zip(columns, rows[0], strict=True)) == {
-        "batch": "1",
-        "baked_at": "2026-03-02T05:30:00Z",
-        "line": "",
-        "oven": "upper",
-        "shift": "early",
-        "flour lot": "F-1",
-        "baking powder lot": "P-1",
-        "piece": "1",
-        "response": "rise height",
-        "value": "42.5",
-    }
+    assert rows[0] == "1,2026-03-02T05:30:00Z,,upper,early,F-1,P-1,1,rise height,42.5"
+    assert rows[3] == "2,2026-03-02T14:30:00Z,,upper,early,F-2,P-1,2,rise height,41"
