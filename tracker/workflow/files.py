@@ -41,3 +41,10 @@ def _umask() -> int:
 def _refused(path: Path, error: OSError) -> InputError:
     why = error.strerror or str(error)
     return InputError(f"{path} cannot be written: {why}.", where=str(path.parent), try_this="another place with --out")
+
+
+def file_name(name: str, suffix: str) -> str:
+    """A file's name made of a trial's: letters, digits and "-"."""
+    import re
+
+    return (re.sub(r"\W+", "-", name.casefold()).strip("-") or "trial") + suffix

@@ -73,6 +73,28 @@ class _Bake:
     block: str | None
 
 
+@dataclass(frozen=True, kw_only=True)
+class _Read:
+    """The file as it was understood."""
+
+    table: Sheet
+    factors: list[_Factor]
+    responses: list[_Response]
+    bakes: list[_Bake]
+    preview: ImportPreview
+
+
+def preview_trial(
+    store: Store | None, name: str, path: str | Path, asked: Asked, *, sheet: str | None = None
+) -> ImportPreview:
+    """What ``import_trial`` would store; writes nothing and needs no kitchen. Raises the same."""
+    read = _read(name, path, asked, sheet)
+    if store is not None:
+        with store.read() as session:
+            _refuse_taken(session, name, read.table)
+    return read.preview
+
+
 def import_trial(
     store: Store,
     name: str,
@@ -83,44 +105,22 @@ def import_trial(
     question: str = "",
     sheet: str | None = None,
     person: int = 1,
-    dry_run: bool = False,
 ) -> ImportPreview:
     """Make a trial of a spreadsheet; all of it or nothing.
 
     Raises InputError (columns or cells that do not fit), Conflict (the name is taken, the
     file came before), NotFound (no such file or sheet).
     """
-    table = read_spreadsheet(path, sheet=sheet)
-    factors, responses = _factors(table, asked), _responses(table, asked)
-    bakes = _bakes(table, asked, factors)
-    readings = sum(value is not None for response in responses for value in response.cells)
-    preview = ImportPreview(
-        trial=name,
-        file=table.source,
-        sheet=table.sheet,
-        sha256=table.sha256,
-        columns={each.name: each.column for each in factors} | {each.name: each.column for each in responses},
-        left_out=tuple(column for column in table.header if column not in _used(table, asked, factors, responses)),
-        rows=len(table.rows),
-        runs=len(bakes),
-        readings=readings,
-        missing={response.name: sum(value is None for value in response.cells) for response in responses},
-        notes=table.notes,
-        kinds={each.name: f"{each.kind} (guessed)" if each.guessed else each.kind for each in factors},
-    )
-    if dry_run:
-        with store.read() as session:
-            _refuse_taken(session, name, table)
-        return preview
+    read = _read(name, path, asked, sheet)
+    design = {
+        "kind": "imported",
+        "block": split_unit(asked.block)[0] if asked.block else None,
+        "group": list(_group(read, asked)),
+        "bake": list(asked.bake),
+        "source": read.table.source,
+    }
     with store.write(person=person, action="import trial") as deed:
-        _refuse_taken(deed.session, name, table)
-        design = {
-            "kind": "imported",
-            "block": asked.block,
-            "group": list(asked.group),
-            "bake": list(asked.bake),
-            "source": table.source,
-        }
+        _refuse_taken(deed.session, name, read.table)
         trial = deed.add(
             Trial(
                 name=name,
@@ -130,8 +130,45 @@ def import_trial(
                 made_at=deed.at,
             )
         )
-        _write(deed, trial, table, factors, responses, bakes, person)
-    return replace(preview, stored=True)
+        _write(deed, trial, read, person)
+    return replace(read.preview, stored=True)
+
+
+def _read(name: str, path: str | Path, asked: Asked, sheet: str | None) -> _Read:
+    table = read_spreadsheet(path, sheet=sheet)
+    factors, responses = _factors(table, asked), _responses(table, asked)
+    bakes = _bakes(table, asked, factors)
+    preview = ImportPreview(
+        trial=name,
+        file=table.source,
+        sheet=table.sheet,
+        sha256=table.sha256,
+        columns={each.name: each.column for each in factors} | {each.name: each.column for each in responses},
+        left_out=tuple(column for column in table.header if column not in _used(table, asked, factors, responses)),
+        rows=len(table.rows),
+        runs=len(bakes),
+        readings=sum(value is not None for response in responses for value in response.cells),
+        missing={response.name: sum(value is None for value in response.cells) for response in responses},
+        notes=table.notes,
+        kinds={each.name: f"{each.kind} (guessed)" if each.guessed else each.kind for each in factors},
+    )
+    return _Read(table=table, factors=factors, responses=responses, bakes=bakes, preview=preview)
+
+
+def _group(read: _Read, asked: Asked) -> list[str]:
+    """Whole plots are named by factors and the block, since nothing else of a run is stored."""
+    known = {factor.column: factor.name for factor in read.factors}
+    if asked.block:
+        known[find_column(read.table.header, asked.block, option="--block")] = split_unit(asked.block)[0]
+    columns = [find_column(read.table.header, name, option="--group") for name in asked.group]
+    for column in columns:
+        if column not in known:
+            raise InputError(
+                f'"{column}" is neither a factor nor the block.',
+                where="--group",
+                try_this=f'--group "{"+".join(list(known.values())[:2])}"',
+            )
+    return [known[column] for column in columns]
 
 
 def _refuse_taken(session: Session, name: str, table: Sheet) -> None:
@@ -223,16 +260,9 @@ def _bake(table: Sheet, rows: tuple[int, ...], factors: list[_Factor], blocks: l
     )
 
 
-def _write(
-    deed: Deed,
-    trial: Trial,
-    table: Sheet,
-    factors: list[_Factor],
-    responses: list[_Response],
-    bakes: list[_Bake],
-    person: int,
-) -> None:
-    file = keep_file(deed, trial, table, person)
+def _write(deed: Deed, trial: Trial, read: _Read, person: int) -> None:
+    factors, responses, bakes = read.factors, read.responses, read.bakes
+    file = keep_file(deed, trial, read.table, person)
     deed.add(TrialState(trial_id=key(trial), state="baking", reason="imported", at=deed.at, person_id=person))
     deed.add_many(
         Factor(

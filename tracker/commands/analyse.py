@@ -1,0 +1,108 @@
+"""How is a spreadsheet analysed without a kitchen?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tracker.commands import GROUPS
+from tracker.commands.asking import (
+    ByOption,
+    ConfidenceOption,
+    DoseOption,
+    GroupOption,
+    KindOption,
+    OrderOption,
+    ReferenceOption,
+    ResponseOption,
+    SeedOption,
+    ShapeOption,
+    SquaresOption,
+    options_of,
+)
+from tracker.commands.shell import JsonOption, example, make_app, print_json, say, tell
+
+app = make_app(GROUPS["analyse"][1])
+
+
+@app.command(
+    help=GROUPS["analyse"][1],
+    epilog=example(
+        'crumbwise analyse rise.csv --response "rise height" --factor soda:amount --block "bake day"',
+        "crumbwise analyse rise.xlsx --sheet Readings --response rise --dose soda --by acid --report rise.html",
+    ),
+)
+def analyse(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV or XLSX, one row a reading.", show_default=False)],
+    response: ResponseOption = None,
+    factor: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME:KIND", help="What was changed: amount, category or share; may be repeated."),
+    ] = None,
+    block: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="Baked under the same conditions; may be repeated.")
+    ] = None,
+    group: GroupOption = None,
+    bake: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Names the bake; readings of one bake are averaged.")
+    ] = None,
+    kind: KindOption = "auto",
+    dose: DoseOption = None,
+    by: ByOption = None,
+    shape: ShapeOption = None,
+    reference: ReferenceOption = None,
+    order: OrderOption = 2,
+    squares: SquaresOption = 2,
+    goal: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME:GOAL", help="maximise, minimise or target=NUMBER; NAME may go with one response."),
+    ] = None,
+    matters: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME:NUMBER", help="Smallest difference worth acting on, in the response's unit."),
+    ] = None,
+    scale: Annotated[
+        list[str] | None, typer.Option(metavar="NAME:SCALE", help="measured, score, count or yes-no.")
+    ] = None,
+    confidence: ConfidenceOption = 0.95,
+    seed: SeedOption = 1,
+    sheet: Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of a workbook; else the first.")] = None,
+    report: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Write the report here as well.")] = None,
+    json_: JsonOption = False,
+) -> None:
+    from tracker.workflow.analysing import analyse_file, write_report
+    from tracker.workflow.asking import Columns
+
+    columns = Columns(
+        responses=tuple(response or ()),
+        factors=tuple(factor or ()),
+        blocks=tuple(block or ()),
+        bake=bake,
+        goals=tuple(goal or ()),
+        matters=tuple(matters or ()),
+        scales=tuple(scale or ()),
+    )
+    options = options_of(
+        kind=kind,
+        dose=dose,
+        by=by,
+        shape=shape,
+        group=group,
+        reference=reference,
+        order=order,
+        squares=squares,
+        confidence=confidence,
+        seed=seed,
+    )
+    answer = analyse_file(file, columns=columns, options=options, sheet=sheet)
+    written = write_report(answer, report) if report is not None else None
+    for remark in answer.remarks:
+        tell(f"Note: {remark}")
+    if json_:
+        print_json(answer.to_json())
+    else:
+        say(answer.summary().rstrip("\n"))
+    if written is not None:
+        tell(f"Report: {written}")

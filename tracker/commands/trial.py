@@ -1,0 +1,149 @@
+"""How is a trial planned, baked, recorded and read from the command line?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tracker.commands import GROUPS, trial_answers, trial_entries, trial_exchange
+from tracker.commands.shell import (
+    DryRunOption,
+    JsonOption,
+    KitchenOption,
+    PersonOption,
+    example,
+    make_app,
+    open_store,
+    open_store_if_there,
+    print_json,
+    say,
+    tell,
+)
+
+app = make_app(GROUPS["trial"][1])
+
+TrialArgument = Annotated[str, typer.Argument(metavar="TRIAL", help="Name of the trial.", show_default=False)]
+
+
+@app.command(
+    "plan", epilog=example("crumbwise trial plan soda.toml --dry-run", "crumbwise trial plan soda.toml --name soda")
+)
+def plan_(
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="The plan file (TOML).", show_default=False)],
+    name: Annotated[str | None, typer.Option(help="Name of the trial; made from the title when left out.")] = None,
+    seed: Annotated[int | None, typer.Option(help="Seed of order and codes; the plan's when left out.")] = None,
+    dry_run: DryRunOption = False,
+    person: PersonOption = 1,
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Lay out a plan file as a trial: runs in random order, blocks, blind codes."""
+    from tracker.workflow.planning import plan_trial, preview_plan
+
+    with open_store_if_there(kitchen) as there:
+        if dry_run or there is None:  # a plan that is wrong must not leave an empty kitchen behind
+            planned = preview_plan(file, there, name=name, seed=seed)
+    if not dry_run:
+        with open_store(kitchen, create=True) as store:
+            planned = plan_trial(store, file, name=name, person=person, seed=seed)
+    for caution in planned.cautions:
+        tell(caution)
+    if json_:
+        print_json(planned.to_json())
+    else:
+        say(planned.summary())
+        if not dry_run:
+            say(f'\nNext: crumbwise trial sheet "{planned.name}" --out sheet.html')
+
+
+@app.command("list", epilog=example("crumbwise trial list"))
+def list_(kitchen: KitchenOption = None, json_: JsonOption = False) -> None:
+    """List the trials of the kitchen."""
+    from tracker.workflow.planning import list_trials
+
+    with open_store(kitchen) as store:
+        lines = list_trials(store)
+    if json_:
+        print_json({"trials": [line.to_json() for line in lines]})
+        return
+    for line in lines:
+        say(f"{line.name}  ({line.state}; {line.baked} of {line.runs} runs baked)  {line.title}")
+    if not lines:
+        tell("No trial yet. Try: crumbwise trial plan PLAN.toml")
+
+
+@app.command(epilog=example("crumbwise trial show soda"))
+def show(trial: TrialArgument, kitchen: KitchenOption = None, json_: JsonOption = False) -> None:
+    """Show one trial: its factors, responses and runs, and how far it has come."""
+    from tracker.workflow.planning import show_trial
+
+    with open_store(kitchen) as store:
+        view = show_trial(store, trial)
+    if json_:
+        print_json(view.to_json())
+    else:
+        say(view.summary())
+
+
+@app.command(epilog=example("crumbwise trial sheet soda --out sheet.html"))
+def sheet(
+    trial: TrialArgument,
+    out: Annotated[Path, typer.Option(metavar="FILE", help="Where to write the sheet (HTML).")] = Path("sheet.html"),
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Write the bench sheet: what to weigh for each run, in the order of baking."""
+    from tracker.workflow.sheets import write_sheet
+
+    with open_store(kitchen) as store:
+        path = write_sheet(store, trial, out)
+    if json_:
+        print_json({"trial": trial, "sheet": str(path)})
+    else:
+        say(f"{path}")
+
+
+@app.command(epilog=example('crumbwise trial close soda --reason "all runs baked"'))
+def close(
+    trial: TrialArgument,
+    reason: Annotated[str, typer.Option(help="Why it ends here.")] = "",
+    person: PersonOption = 1,
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Say that no more readings are expected."""
+    from tracker.workflow.planning import close_trial
+
+    with open_store(kitchen) as store:
+        line = close_trial(store, trial, reason=reason, person=person)
+    if json_:
+        print_json(line.to_json())
+    else:
+        say(f'Trial "{line.name}" is {line.state}.')
+
+
+@app.command(epilog=example('crumbwise trial reopen soda --reason "two runs were forgotten"'))
+def reopen(
+    trial: TrialArgument,
+    reason: Annotated[str, typer.Option(help="Why it is taken up again.", show_default=False)],
+    person: PersonOption = 1,
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Take a closed trial up again."""
+    from tracker.workflow.planning import reopen_trial
+
+    with open_store(kitchen) as store:
+        line = reopen_trial(store, trial, reason=reason, person=person)
+    if json_:
+        print_json(line.to_json())
+    else:
+        say(f'Trial "{line.name}" is {line.state}.')
+
+
+# Without a name their commands stand beside the ones above.
+app.add_typer(trial_entries.app)
+app.add_typer(trial_exchange.app)
+app.add_typer(trial_answers.app)

@@ -1,0 +1,132 @@
+"""What did a trial say, and what should be baked next?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tracker.commands.asking import (
+    ByOption,
+    ConfidenceOption,
+    DoseOption,
+    GroupOption,
+    KindOption,
+    OrderOption,
+    ReferenceOption,
+    ResponseOption,
+    SeedOption,
+    ShapeOption,
+    SquaresOption,
+    options_of,
+)
+from tracker.commands.shell import JsonOption, KitchenOption, example, make_app, open_store, print_json, say, tell
+
+app = make_app("")
+
+TrialArgument = Annotated[str, typer.Argument(metavar="TRIAL", help="Name of the trial.", show_default=False)]
+
+
+@app.command(
+    epilog=example("crumbwise trial analyse soda", 'crumbwise trial analyse soda --response "rise height" --json')
+)
+def analyse(
+    trial: TrialArgument,
+    response: ResponseOption = None,
+    kind: KindOption = "auto",
+    dose: DoseOption = None,
+    by: ByOption = None,
+    shape: ShapeOption = None,
+    group: GroupOption = None,
+    reference: ReferenceOption = None,
+    order: OrderOption = 2,
+    squares: SquaresOption = 2,
+    confidence: ConfidenceOption = 0.95,
+    seed: SeedOption = 1,
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Say which variables matter, by how much, and how sure that is."""
+    from tracker.workflow.analysing import analyse_trial
+
+    options = options_of(
+        kind=kind,
+        dose=dose,
+        by=by,
+        shape=shape,
+        group=group,
+        reference=reference,
+        order=order,
+        squares=squares,
+        confidence=confidence,
+        seed=seed,
+    )
+    with open_store(kitchen) as store:
+        answer = analyse_trial(store, trial, responses=response or (), options=options)
+    for remark in answer.remarks:
+        tell(f"Note: {remark}")
+    if json_:
+        print_json(answer.to_json())
+    else:
+        say(answer.summary().rstrip("\n"))
+
+
+@app.command(epilog=example("crumbwise trial report soda --out soda.html"))
+def report(
+    trial: TrialArgument,
+    out: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Where to write it; TRIAL.html here.")] = None,
+    response: ResponseOption = None,
+    kind: KindOption = "auto",
+    dose: DoseOption = None,
+    by: ByOption = None,
+    shape: ShapeOption = None,
+    group: GroupOption = None,
+    reference: ReferenceOption = None,
+    order: OrderOption = 2,
+    squares: SquaresOption = 2,
+    confidence: ConfidenceOption = 0.95,
+    seed: SeedOption = 1,
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Analyse a trial and write its report, one HTML file that needs nothing else."""
+    from tracker.workflow.analysing import report_trial
+    from tracker.workflow.files import file_name
+
+    options = options_of(
+        kind=kind,
+        dose=dose,
+        by=by,
+        shape=shape,
+        group=group,
+        reference=reference,
+        order=order,
+        squares=squares,
+        confidence=confidence,
+        seed=seed,
+    )
+    with open_store(kitchen) as store:
+        path = report_trial(
+            store, trial, out or Path(file_name(trial, ".html")), responses=response or (), options=options
+        )
+    if json_:
+        print_json({"trial": trial, "report": str(path)})
+    else:
+        say(f"{path}")
+
+
+@app.command("next", epilog=example("crumbwise trial next soda"))
+def next_(trial: TrialArgument, kitchen: KitchenOption = None, json_: JsonOption = False) -> None:
+    """Say what to bake next to settle what is open."""
+    from tracker.workflow.next_bakes import next_bakes_of
+
+    with open_store(kitchen) as store:
+        proposals = next_bakes_of(store, trial)
+    if json_:
+        print_json({"trial": trial, "next_bakes": [each.to_json() for each in proposals]})
+        return
+    for each in proposals:
+        say(each.summary())
+    if not proposals:
+        say("Nothing is left open that more bakes of this trial would settle.")

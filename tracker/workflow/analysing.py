@@ -1,0 +1,284 @@
+"""What did the bakes say?
+
+One engine for both ways in: a trial of the kitchen and a spreadsheet without one. The
+tables are read first and the kitchen is left alone while the engine computes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from analysis.questions import Factor, Question, Response
+from analysis.results import Analysis, LeftOut
+from tracker.intake.spreadsheet import nearest, read_spreadsheet
+from tracker.workflow.asking import Columns, ask_file
+from tracker.workflow.files import write_whole
+from tracker.workflow.options import Options, set_references
+from tracker.workflow.provenance import provenance
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from tracker.frames import TrialTables
+    from tracker.store import Store
+
+
+@dataclass(frozen=True, kw_only=True)
+class TrialAnalysis:
+    """An answer with what a report needs beside it.
+
+    ``tables`` maps each response to its readings; ``taste_notes`` and ``plan`` are empty for
+    a spreadsheet; ``remarks`` are plain sentences about how the question was understood.
+    """
+
+    analysis: Analysis
+    title: str
+    tables: Mapping[str, pd.DataFrame]
+    provenance: Mapping[str, Any]
+    taste_notes: tuple[Mapping[str, Any], ...] = ()
+    plan: Mapping[str, Any] | None = None
+    remarks: tuple[str, ...] = ()
+
+    def summary(self) -> str:
+        from analysis.words import analysis_text
+
+        return analysis_text(self.analysis)
+
+    def to_json(self) -> dict[str, Any]:
+        """The published analysis document, with how the question was understood and where it came from."""
+        from analysis.serialise import analysis_json
+
+        return {**analysis_json(self.analysis), "remarks": list(self.remarks), "provenance": dict(self.provenance)}
+
+
+def analyse_trial(
+    store: Store, trial: str, *, responses: Sequence[str] = (), options: Options | None = None
+) -> TrialAnalysis:
+    """Analyse what stands of a trial; ``responses`` picks some of them (all when empty).
+
+    Raises NotFound (trial or response), TrialDataError and NotPossible of the engine.
+    """
+    from analysis.engine import analyse
+    from tracker.frames import audit_head, content_hash, trial_tables
+
+    options = options or Options()
+    tables = trial_tables(store, trial)
+    question = _question(tables, _chosen(tables, responses), options)
+    wanted = {response.name: tables.tables[response.name] for response in question.responses}
+    left_out = [
+        LeftOut(row=out.code, why=out.why, response=out.response)
+        for out in tables.left_out
+        if out.response is None or out.response in wanted
+    ]
+    analysis = analyse(wanted, question, source=trial, left_out=left_out)
+    entries, head = audit_head(store)
+    return TrialAnalysis(
+        analysis=analysis,
+        title=tables.trial.title,
+        tables=wanted,
+        provenance=provenance(
+            analysis,
+            source=f'trial "{trial}"',
+            content_sha256=content_hash(store, trial),
+            command=["crumbwise", "trial", "analyse", trial, *_options_said(options, responses)],
+            as_of=_as_of(store),
+            audit_head=head,
+            audit_entries=entries,
+            plan_seed=tables.trial.seed,
+        ),
+        taste_notes=tuple(_note(row) for row in tables.notes.to_dict("records")),
+        plan=_plan(tables),
+        remarks=tuple(_replaced(row) for row in tables.replaced),
+    )
+
+
+def analyse_file(
+    path: str | Path, *, columns: Columns, options: Options | None = None, sheet: str | None = None
+) -> TrialAnalysis:
+    """Analyse a CSV or XLSX file. Raises InputError, NotFound, TrialDataError and NotPossible."""
+    options = options or Options()
+    table = read_spreadsheet(path, sheet=sheet)
+    asked = ask_file(table, columns, options)
+    from analysis.engine import analyse
+
+    analysis = analyse(asked.table, asked.question, source=table.source)
+    said = _columns_said(columns) + _options_said(options, ()) + (["--sheet", sheet] if sheet else [])
+    return TrialAnalysis(
+        analysis=analysis,
+        title=table.source,
+        tables={response.name: asked.table for response in asked.question.responses},
+        provenance=provenance(
+            analysis,
+            source=table.source + (f', sheet "{table.sheet}"' if table.sheet else ""),
+            content_sha256=table.sha256,
+            command=["crumbwise", "analyse", table.source, *said],
+            as_of=None,
+        ),
+        remarks=asked.notes,
+    )
+
+
+def write_report(answer: TrialAnalysis, path: str | Path) -> Path:
+    """The answer as one HTML file, whole or not at all."""
+    from reports.page import trial_report
+
+    page = trial_report(answer.analysis, notes=answer.taste_notes, plan=answer.plan, provenance=answer.provenance)
+    return write_whole(path, page)
+
+
+def report_trial(
+    store: Store, trial: str, path: str | Path, *, responses: Sequence[str] = (), options: Options | None = None
+) -> Path:
+    """Analyse a trial and write its report."""
+    return write_report(analyse_trial(store, trial, responses=responses, options=options), path)
+
+
+def report_file(
+    source: str | Path,
+    path: str | Path,
+    *,
+    columns: Columns,
+    options: Options | None = None,
+    sheet: str | None = None,
+) -> Path:
+    """Analyse a spreadsheet and write its report."""
+    return write_report(analyse_file(source, columns=columns, options=options, sheet=sheet), path)
+
+
+def _chosen(tables: TrialTables, names: Sequence[str]) -> list[Any]:
+    from tracker.workflow.lookup import find_response
+
+    if not names:
+        return list(tables.responses)
+    return [find_response(tables.responses, name, trial=tables.trial.name) for name in names]
+
+
+def _question(tables: TrialTables, responses: Sequence[Any], options: Options) -> Question:
+    """The stored factors and responses as a question; ``group`` is the option's, else the trial's own."""
+    import json
+
+    factors = [
+        Factor(
+            name=factor.name,
+            kind=factor.kind,  # type: ignore[arg-type]  # the database holds the three kinds only
+            unit=factor.unit,
+            levels=tuple(str(level) for level in json.loads(factor.levels)) if factor.kind == "category" else (),
+            reference=factor.reference,
+        )
+        for factor in tables.factors
+    ]
+    known = [factor.name for factor in factors]
+    blocks = (tables.block,) if tables.block else ()
+    stored = tuple(json.loads(tables.trial.design).get("group") or ())
+    group = tuple(
+        _known(part.strip(), [*known, *blocks], "--group") for part in (options.group or "").split("+") if part
+    )
+    return Question(
+        factors=set_references(factors, options.references),
+        responses=tuple(_response(response) for response in responses),
+        kind=options.kind,
+        dose=_known(options.dose, known, "--dose") if options.dose else None,
+        by=_known(options.by, known, "--by") if options.by else None,
+        shape=options.shape,
+        blocks=blocks,
+        group=group or stored,
+        bake="bake",
+        order=options.order,
+        squares=options.squares,  # type: ignore[arg-type]  # the engine refuses other numbers in words
+        confidence=options.confidence,
+        seed=options.seed,
+    )
+
+
+def _known(name: str, known: Sequence[str], option: str) -> str:
+    from tracker.errors import InputError
+
+    if name in known:
+        return name
+    raise InputError(
+        f'This trial has no "{name}"; it has {", ".join(known)}.',
+        where=option,
+        try_this=f'{option} "{nearest(name, list(known)) or known[0]}"',
+    )
+
+
+def _response(stored: Any) -> Response:
+    from tracker.intake.values import anchors_of
+
+    bounds = (stored.plausible_low, stored.plausible_high)
+    return Response(
+        name=stored.name,
+        unit=stored.unit,
+        scale=stored.scale,
+        goal=stored.goal,
+        target=stored.target,
+        matters=stored.matters,
+        plausible=bounds if None not in bounds else None,
+        anchors=anchors_of(stored),
+    )
+
+
+def _plan(tables: TrialTables) -> dict[str, Any]:
+    import json
+
+    trial = tables.trial
+    return {
+        "name": trial.name,
+        "title": trial.title,
+        "question": trial.question,
+        "flour_per_bake_g": trial.flour_per_bake_g,
+        "seed": trial.seed,
+        "runs": len(tables.runs),
+        "design": json.loads(trial.design),
+    }
+
+
+def _note(row: Mapping[Any, Any]) -> dict[str, Any]:
+    return {str(name): None if value is not value else value for name, value in row.items() if name != "piece"}
+
+
+def _replaced(row: Any) -> str:
+    from tracker.intake.numbers import number_text
+
+    return (
+        f"Run {row.code}: {row.factor} was {number_text(round(row.used, 6))} {row.unit} instead of "
+        f"{number_text(row.planned)} ({row.why}); that is what was analysed."
+    )
+
+
+def _as_of(store: Store) -> str | None:
+    """The time of the last entry in the record: a report made again from the same record says the same."""
+    from sqlmodel import col, select
+
+    from tracker.models import AuditEntry
+
+    with store.read() as session:
+        return session.exec(select(AuditEntry.at).order_by(col(AuditEntry.sequence).desc()).limit(1)).first()
+
+
+def _options_said(options: Options, responses: Sequence[str]) -> list[str]:
+    """The options as they would be typed again, without those left at their default."""
+    said = [word for name in responses for word in ("--response", name)]
+    plain = Options()
+    for name in ("kind", "dose", "by", "shape", "group", "order", "squares", "confidence", "seed"):
+        value = getattr(options, name)
+        if value != getattr(plain, name):
+            said += [f"--{name}", str(value)]
+    return said + [word for text in options.references for word in ("--reference", text)]
+
+
+def _columns_said(columns: Columns) -> list[str]:
+    said: list[str] = []
+    for option, texts in (
+        ("--response", columns.responses),
+        ("--factor", columns.factors),
+        ("--block", columns.blocks),
+        ("--goal", columns.goals),
+        ("--matters", columns.matters),
+        ("--scale", columns.scales),
+    ):
+        said += [word for text in texts for word in (option, text)]
+    return said + (["--bake", columns.bake] if columns.bake else [])

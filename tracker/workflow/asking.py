@@ -1,0 +1,292 @@
+"""What is being asked of a spreadsheet?
+
+Turns the words of a command line into a question and a table for the engine. What was not
+said is guessed, and each guess is reported.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from analysis.questions import Factor, Question, Response
+from tracker.errors import InputError, UsageError
+from tracker.intake.columns import KINDS, SCALES, find_column, guess_kind, levels_of, numbers_of, split_kind, texts_of
+from tracker.intake.mapping import plain, split_unit
+from tracker.intake.numbers import read_number
+from tracker.intake.spreadsheet import Sheet, nearest
+from tracker.workflow.options import Options, set_references
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+# Columns of our own exports and of bench sheets: they say which row it is, not what was changed.
+SERVICE = {
+    "run", "run code", "code", "row", "piece", "repeat", "reading", "bake", "bake order", "order", "place in design",
+    "outcome", "reason", "deviations", "oven temperature c", "unlikely", "taste notes", "taste note", "note",
+    "notes", "date", "person", "comment",
+}  # fmt: skip
+# Columns that mostly say which bakes were made under the same conditions.
+BLOCKS = {"block", "replicate", "bake day", "day", "oven load", "session"}
+PLUS = "+"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Columns:
+    """What the columns of a spreadsheet are, as typed: "NAME", "NAME:kind", "A+B", "NAME:value"."""
+
+    responses: tuple[str, ...] = ()
+    factors: tuple[str, ...] = ()
+    blocks: tuple[str, ...] = ()
+    bake: str | None = None
+    goals: tuple[str, ...] = ()
+    matters: tuple[str, ...] = ()
+    scales: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """A question with its table, and what had to be guessed in plain sentences."""
+
+    question: Question
+    table: pd.DataFrame
+    notes: tuple[str, ...]
+
+
+def ask_file(sheet: Sheet, columns: Columns, options: Options) -> Asked:
+    """Raises InputError or UsageError, with the nearest name, for what does not fit the file."""
+    return _Asking(sheet, columns, options).ask()
+
+
+class _Asking:
+    """One spreadsheet and what was said of it; names are the columns' without their units."""
+
+    def __init__(self, sheet: Sheet, columns: Columns, options: Options) -> None:
+        self.sheet, self.columns, self.options = sheet, columns, options
+        names = [split_unit(column)[0] for column in sheet.header]
+        alone = [names.count(name) == 1 and bool(name) for name in names]
+        self.names = {c: n if a else c for c, n, a in zip(sheet.header, names, alone, strict=True)}
+        self.units = {c: split_unit(c)[1] if a else "" for c, a in zip(sheet.header, alone, strict=True)}
+        self.notes: list[str] = list(sheet.notes)
+
+    def ask(self) -> Asked:
+        responses = self._responses()
+        blocks = [self._column(name, "--block") for name in self.columns.blocks]
+        group = self._columns(self.options.group, "--group")
+        bake = self._columns(self.columns.bake, "--bake") or self._guessed_bake(responses)
+        if not blocks and not self.columns.factors:
+            blocks = self._guessed_blocks([*responses, *bake])
+        kinds, guessed = self._factors(taken=[*responses, *blocks, *group, *bake])
+        table = self._table(responses, kinds, [*blocks, *group, *bake])
+        if len(bake) > 1:
+            table[PLUS.join(bake)] = _joined(table, [self.names[column] for column in bake])
+        question = Question(
+            factors=set_references([self._factor(c, its, table) for c, its in kinds.items()], self.options.references),
+            responses=self._asked_responses(responses),
+            kind=self.options.kind,
+            dose=self._known(self.options.dose, kinds, "--dose"),
+            by=self._known(self.options.by, kinds, "--by"),
+            shape=self.options.shape,
+            blocks=tuple(self.names[column] for column in blocks),
+            group=tuple(self.names[column] for column in group),
+            bake=None if not bake else self.names[bake[0]] if len(bake) == 1 else PLUS.join(bake),
+            order=self.options.order,
+            squares=self.options.squares,  # type: ignore[arg-type]  # the engine refuses other numbers in words
+            confidence=self.options.confidence,
+            seed=self.options.seed,
+            guessed=tuple(self.names[column] for column in guessed),
+        )
+        return Asked(question=question, table=table, notes=tuple(self.notes))
+
+    def _column(self, name: str, option: str) -> str:
+        return find_column(self.sheet.header, name, option=option)
+
+    def _columns(self, text: str | None, option: str) -> list[str]:
+        """ "A+B" as two columns, unless one column is called that."""
+        if not text:
+            return []
+        parts = [text] if text in self.sheet.header else [part.strip() for part in text.split(PLUS)]
+        return [self._column(part, option) for part in parts]
+
+    def _responses(self) -> list[str]:
+        if not self.columns.responses:
+            numeric = [c for c in self.sheet.header if guess_kind(self.sheet.column(c)) == "amount"]
+            example = numeric[-1] if numeric else self.sheet.header[-1]
+            raise InputError(
+                f"No response was named; the columns are {', '.join(self.sheet.header)}.",
+                where=self.sheet.source,
+                try_this=f'--response "{example}"',
+            )
+        return list(dict.fromkeys(self._column(name, "--response") for name in self.columns.responses))
+
+    def _guessed_bake(self, responses: Sequence[str]) -> list[str]:
+        """Our exports tell a run from its pieces and repeats: those are readings of one bake."""
+        named = {plain(column): column for column in self.sheet.header if column not in responses}
+        for name in ("bake", "run"):
+            if name in named and (name == "bake" or {"piece", "repeat"} & set(named)):
+                self.notes.append(f"{named[name]} was taken for the name of the bake; its readings are averaged.")
+                return [named[name]]
+        return []
+
+    def _guessed_blocks(self, taken: Sequence[str]) -> list[str]:
+        asked = {self.options.dose, self.options.by}
+        blocks = [c for c in self.sheet.header if plain(c) in BLOCKS and c not in taken and c not in asked]
+        blocks = [column for column in blocks if len({*self.sheet.column(column)}) > 1]
+        self.notes += [f"{column} was taken for a block." for column in blocks]
+        return blocks
+
+    def _factors(self, taken: Sequence[str]) -> tuple[dict[str, str], list[str]]:
+        """Column → kind in the order asked for (else of the file), and the columns whose kind was guessed."""
+        kinds: dict[str, str] = {}
+        guessed: list[str] = []
+        for text in self.columns.factors:
+            name, kind = split_kind(text, KINDS, option="--factor", header=self.sheet.header)
+            column = self._column(name, "--factor")
+            kinds[column] = kind or guess_kind(self.sheet.column(column))
+            guessed += [] if kind else [column]
+        for wanted, its_kind, option in (
+            (self.options.dose, "amount", "--dose"),
+            (self.options.by, "category", "--by"),
+        ):
+            if wanted is not None:
+                kinds.setdefault(self._column(wanted, option), its_kind)
+        if not kinds:
+            guessed = self._all_others(taken)
+            kinds = {column: guess_kind(self.sheet.column(column)) for column in guessed}
+        self.notes += [f"{self.names[column]} was taken for a factor: {kinds[column]}." for column in guessed]
+        return kinds, guessed
+
+    def _all_others(self, taken: Sequence[str]) -> list[str]:
+        """Every column that is nothing else and that changes without naming each row."""
+        others = []
+        for column in self.sheet.header:
+            cells = [cell.strip() for cell in self.sheet.column(column) if cell.strip()]
+            if column in taken:
+                continue
+            if plain(column) in SERVICE:
+                self.notes.append(f"{column} was left out: it says which row it is.")
+            elif len(set(cells)) < 2:
+                self.notes.append(f"{column} was left out: it never changes.")
+            elif guess_kind(cells) == "category" and len(set(cells)) == len(cells):
+                self.notes.append(f"{column} was left out: every row has a text of its own.")
+            else:
+                others.append(column)
+        if not others:
+            raise InputError(
+                "No column is left that could be a factor.",
+                where=self.sheet.source,
+                try_this=f'--factor "{self.sheet.header[0]}:category"',
+            )
+        return others
+
+    def _factor(self, column: str, kind: str, table: pd.DataFrame) -> Factor:
+        name = self.names[column]
+        levels = levels_of(list(table[name])) if kind == "category" else ()
+        return Factor(name=name, kind=kind, unit=self.units[column], levels=levels)  # type: ignore[arg-type]
+
+    def _asked_responses(self, columns: list[str]) -> tuple[Response, ...]:
+        names = {self.names[column]: column for column in columns}
+        goals = self._per_response(self.columns.goals, names, "--goal")
+        matters = self._per_response(self.columns.matters, names, "--matters")
+        scales = self._scales(columns)
+        found = []
+        for name, column in names.items():
+            goal, target = _goal(goals.get(name))
+            found.append(
+                Response(
+                    name=name,
+                    unit=self.units[column],
+                    scale=scales.get(column, "measured"),  # type: ignore[arg-type]
+                    goal=goal,
+                    target=target,
+                    matters=_positive(matters.get(name)),
+                )
+            )
+        return tuple(found)
+
+    def _scales(self, columns: list[str]) -> dict[str, str]:
+        """Column → scale, as told with --scale "NAME:score" (or plainly when there is one response)."""
+        scales = {}
+        for text in self.columns.scales:
+            if text in SCALES and len(columns) == 1:
+                scales[columns[0]] = text
+                continue
+            name, scale = split_kind(text, SCALES, option="--scale")
+            if scale is None:
+                raise UsageError(f'"{text}" names no scale.', where="--scale", try_this=f'--scale "{text}:score"')
+            scales[self._column(name, "--scale")] = scale
+        return scales
+
+    def _per_response(self, texts: Sequence[str], names: Mapping[str, str], option: str) -> dict[str, str]:
+        """Response → what was said of it; a text without a name speaks of the only response."""
+        said: dict[str, str] = {}
+        for text in texts:
+            name, colon, value = text.rpartition(":")
+            if not colon:
+                if len(names) > 1:
+                    raise UsageError(
+                        f'"{text}" does not say which response is meant.',
+                        where=option,
+                        try_this=f'{option} "{next(iter(names))}:{text}"',
+                    )
+                said[next(iter(names))] = text.strip()
+                continue
+            column = self._column(name.strip(), option)
+            if self.names[column] not in names:
+                raise UsageError(
+                    f'"{name.strip()}" is no response of this analysis.',
+                    where=option,
+                    try_this=f'--response "{name.strip()}"',
+                )
+            said[self.names[column]] = value.strip()
+        return said
+
+    def _known(self, name: str | None, kinds: Mapping[str, str], option: str) -> str | None:
+        return None if name is None else self.names[self._column(name, option)]
+
+    def _table(self, responses: list[str], kinds: Mapping[str, str], others: list[str]) -> pd.DataFrame:
+        """One row per row of the file: numbers as floats, everything else as text; empty is missing."""
+        import pandas as pd
+
+        scales = self._scales(responses)
+        data: dict[str, Any] = {}
+        for column in dict.fromkeys(others):
+            data[self.names[column]] = pd.Series(texts_of(self.sheet, column), dtype=object)
+        for column, kind in kinds.items():
+            cells: list[Any] = texts_of(self.sheet, column) if kind == "category" else numbers_of(self.sheet, column)
+            data[self.names[column]] = pd.Series(cells, dtype=object if kind == "category" else "float64")
+        for column in responses:
+            numbers = numbers_of(self.sheet, column, yes_no=scales.get(column) == "yes-no")
+            data[self.names[column]] = pd.Series(numbers, dtype="float64")
+        return pd.DataFrame(data)
+
+
+def _joined(table: pd.DataFrame, names: list[str]) -> list[str | None]:
+    rows = zip(*(table[name] for name in names), strict=True)
+    return [None if any(cell is None for cell in row) else PLUS.join(str(cell) for cell in row) for row in rows]
+
+
+def _goal(text: str | None) -> tuple[Any, float | None]:
+    if text is None:
+        return None, None
+    word, equals, number = (part.strip() for part in text.partition("="))
+    if word in ("maximise", "minimise") and not equals:
+        return word, None
+    if word == "target" and number:
+        return "target", read_number(number, what="target", where="--goal")
+    near = nearest(word, ["maximise", "minimise", "target"])
+    raise UsageError(
+        f'"{text}" is no goal; goals are maximise, minimise and target=NUMBER.',
+        where="--goal",
+        try_this=f"--goal {near or 'maximise'}" + ("=7.2" if near == "target" else ""),
+    )
+
+
+def _positive(text: str | None) -> float | None:
+    if text is None:
+        return None
+    number = read_number(text, what="the difference that matters", where="--matters")
+    if number <= 0:
+        raise UsageError("The difference that matters is above 0.", where="--matters", try_this="--matters 3")
+    return number

@@ -1,0 +1,49 @@
+"""How is it to be analysed? The same for a trial and a spreadsheet."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Literal
+
+from analysis.questions import Factor
+from tracker.errors import InputError
+from tracker.intake.spreadsheet import nearest
+
+
+@dataclass(frozen=True, kw_only=True)
+class Options:
+    """What was said beyond the columns. ``references`` are "LEVEL" or "FACTOR:LEVEL"."""
+
+    kind: Literal["auto", "factors", "dose"] = "auto"
+    dose: str | None = None
+    by: str | None = None
+    shape: str | None = None
+    references: tuple[str, ...] = ()
+    group: str | None = None
+    order: int = 2
+    squares: int = 2
+    confidence: float = 0.95
+    seed: int = 1
+
+
+def set_references(factors: Sequence[Factor], references: Sequence[str]) -> tuple[Factor, ...]:
+    """Give categories the level others are compared with. Raises InputError with the nearest level."""
+    chosen: dict[str, str] = {}
+    levels = {factor.name: factor.levels for factor in factors if factor.levels}
+    for text in references:
+        name, colon, level = text.rpartition(":")
+        owners = [name.strip()] if colon and name.strip() in levels else [n for n, its in levels.items() if text in its]
+        wanted = level.strip() if colon and name.strip() in levels else text
+        known = [each for owner in owners or levels for each in levels[owner]]
+        if len(owners) != 1 or wanted not in known:
+            near = nearest(wanted, known) or (known[0] if known else "LEVEL")
+            what = (
+                f'"{text}" is a level of {" and of ".join(owners)}.'
+                if len(owners) > 1
+                else f'There is no level "{wanted}"; the levels are {", ".join(known) or "none"}.'
+            )
+            owner = owners[0] + ":" if len(owners) > 1 else ""
+            raise InputError(what, where="--reference", try_this=f'--reference "{owner}{near}"')
+        chosen[owners[0]] = wanted
+    return tuple(replace(factor, reference=chosen.get(factor.name, factor.reference)) for factor in factors)
