@@ -27,6 +27,14 @@ def levels_baked(points: Sequence[BakePoint], name: str) -> list[Any]:
     return sorted(levels) if all(isinstance(level, int | float) for level in levels) else levels
 
 
+def same_level(one: Any, other: Any) -> bool:
+    """Are these the same level? An amount may come as a number or as its text."""
+    try:
+        return float(one) == float(other)
+    except (TypeError, ValueError):
+        return str(one) == str(other)
+
+
 def mean_at(points: Sequence[BakePoint], settings: Mapping[str, Any]) -> float | None:
     """Raw mean of the bakes at these settings; None when there are none."""
     own = [p.observed for p in points if all(p.settings.get(name) == level for name, level in settings.items())]

@@ -12,13 +12,14 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Any
 
-from analysis.baked import Treatment, levels_baked, mean_at, treatments_baked
+from analysis.baked import Treatment, levels_baked, mean_at, same_level, treatments_baked
 from analysis.findings import JOINT
 from analysis.parting import fill_cells, part_aliases
 from analysis.questions import Question
 from analysis.results import BakePoint, Curve, DosePart, Finding, NextBakes, ResponseResult
 
 MOST_TIMES = 10  # beyond this many times the bakes made so far, more bakes are no sensible advice
+WITHIN_REACH = 3  # without a difference that matters: half-widths beyond this many sizes are left alone
 DECIDED = 0.8  # weight from which one shape is taken as settled
 
 
@@ -26,7 +27,7 @@ def next_bakes(result: ResponseResult, question: Question) -> tuple[NextBakes, .
     """What to bake next for one response, most pressing first. Empty when nothing was fitted."""
     if not result.family.points:
         return ()
-    rules = (part_aliases, _replicates, fill_cells, _more, _beyond, _between, _middle, _joint)
+    rules = (part_aliases, _replicates, fill_cells, _more, _yardstick, _beyond, _between, _middle, _joint)
     found = [bakes for rule in rules for bakes in rule(result, question)]
     return tuple(found) if found else tuple(_confirmed(result))
 
@@ -79,7 +80,7 @@ def _aim(finding: Finding, result: ResponseResult) -> float | None:
         return None
     matters, half = result.response.matters, _half(finding)
     if matters is None:
-        return abs(finding.size) or None
+        return abs(finding.size) if abs(finding.size) * WITHIN_REACH >= half else None
     aim = matters if half > matters else abs(abs(finding.size) - matters)
     return aim if 0 < aim < half else None
 
@@ -94,7 +95,11 @@ def _ends(finding: Finding, result: ResponseResult, question: Question) -> list[
     """The treatments baked at the levels a finding compares."""
     baked = treatments_baked(result.family.points, question)
     wanted = _compared(finding)
-    chosen = [one for one in baked if all(one.get(name) in levels for name, levels in wanted.items())]
+    chosen = [
+        one
+        for one in baked
+        if all(any(same_level(one.get(name), level) for level in levels) for name, levels in wanted.items())
+    ]
     return chosen or baked
 
 
@@ -108,6 +113,15 @@ def _compared(finding: Finding) -> dict[str, tuple[Any, Any]]:
     return compared
 
 
+def _yardstick(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
+    """Without a difference that matters, an effect lost in the scatter can never be called too small."""
+    effects = [finding for finding in result.findings if finding.kind == "effect"]
+    lost = [f for f in effects if f.matters == "unsure" and f.low is not None and _aim(f, result) is None]
+    if result.response.matters is None and lost:
+        facts = {"variables": tuple(f.variables[0] for f in lost), "response": result.response.name}
+        yield NextBakes(why="say what matters", treatments=(), facts=facts)
+
+
 # Treatments baked once: replicate the largest
 
 
@@ -116,7 +130,9 @@ def _replicates(result: ResponseResult, question: Question) -> Iterator[NextBake
     unreplicated = any(effect.pse is not None for effect in result.family.effects)
     if not unreplicated and residual is not None and residual.df > 0:
         return
-    top = list(dict.fromkeys(v for f in result.findings if f.kind != "cannot tell" for v in f.variables))[:2]
+    told = [finding for finding in result.findings if finding.kind != "cannot tell"]
+    telling = [finding for finding in told if finding.matters != "no"] or told[:1]
+    top = list(dict.fromkeys(variable for finding in telling for variable in finding.variables))[:2]
     baked = treatments_baked(result.family.points, question)
     corners: dict[tuple[Any, ...], Treatment] = {}
     for treatment in baked:

@@ -20,7 +20,7 @@ MOST_CELLS = 8  # listed at a time
 
 
 def part_aliases(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
-    """For the first finding that matters and has an alias: treatments in which the two part."""
+    """For the first finding that may matter and has an alias: treatments in which the two part."""
     points = result.family.points
     levels = {factor.name: levels_baked(points, factor.name) for factor in question.factors}
     if any(len(of) != 2 for of in levels.values()) or len(levels) > MOST_FACTORS:
@@ -29,7 +29,7 @@ def part_aliases(result: ResponseResult, question: Question) -> Iterator[NextBak
     for finding in result.findings:
         term = ":".join(finding.variables)
         other = next((alias for alias in chains.get(term, ()) if alias.count(":") <= 1), None)
-        if finding.matters == "yes" and other is not None:
+        if finding.matters != "no" and other is not None:
             treatments = _opposite_sides(term, other, levels, treatments_baked(points, question))
             facts = {"terms": (term, other), "response": result.response.name}
             if treatments:

@@ -80,7 +80,7 @@ def _effect(finding: Finding, response: Response, confidence: float) -> str:
     variable = finding.variables[0]
     size = f"{from_to(finding)}{numbers_of(finding, confidence)}"
     if finding.matters == "no":
-        return f"{_too_small(finding, response)}: {size}{_alias(finding)}."
+        return f"{_too_small(finding, response)}: {size}{alias(finding)}."
     if finding.direction == "hump":
         tail = _beyond(finding, response) if finding.matters == "yes" else f"; {CANNOT_TELL} whether that matters"
         turned = "fell and rose again" if finding.facts.get("turn") == "down" else "rose and fell again"
@@ -88,10 +88,10 @@ def _effect(finding: Finding, response: Response, confidence: float) -> str:
     if finding.matters != "yes" and not leaves_out_zero(finding):
         would = with_unit(say_level(response.matters), response.unit) if response.matters else ""
         would = f"; {would} would matter" if would else ""
-        return f"{CANNOT_TELL} whether {variable} moves {response.name}: {size}{would}{_alias(finding)}."
+        return f"{CANNOT_TELL} whether {variable} moves {response.name}: {size}{would}{alias(finding)}."
     return (
         f"{moved(finding, response)}{_reservation(finding, response)}: "
-        f"{size}{_beyond(finding, response)}{_alias(finding)}."
+        f"{size}{_beyond(finding, response)}{alias(finding)}."
     )
 
 
@@ -129,7 +129,8 @@ def _beyond(finding: Finding, response: Response) -> str:
     return f", more than {what_matters(response)}" if finding.matters == "yes" and response.matters else ""
 
 
-def _alias(finding: Finding) -> str:
+def alias(finding: Finding) -> str:
+    """ "; it cannot be told from oven": what changed together with it in every bake."""
     others = finding.facts.get("aliased_with", ())
     return f"; it cannot be told from {join_words([say_term(term) for term in others], 'or')}" if others else ""
 
@@ -146,18 +147,19 @@ def _interaction(finding: Finding, response: Response, confidence: float) -> str
     both = two_effects(finding)
     size = f"{both}, a change of {numbers_of(finding, confidence)}" if both else numbers_of(finding, confidence)
     if finding.matters == "no":
+        size = numbers_of(finding, confidence)
         return (
             f"any change in the effect of {first} on {response.name} with {others} is smaller than "
-            f"{what_matters(response)}: {size}{_alias(finding)}."
+            f"{what_matters(response)}: {size}{alias(finding)}."
         )
     if finding.matters != "yes" and not leaves_out_zero(finding):
         return (
             f"{CANNOT_TELL} whether the effect of {first} on {response.name} depends on {others}: "
-            f"{size}{_alias(finding)}."
+            f"{size}{alias(finding)}."
         )
     return (
         f"the effect of {first} on {response.name} depends on {others}{_reservation(finding, response)}: "
-        f"{size}{_beyond(finding, response)}{_alias(finding)}."
+        f"{size}{_beyond(finding, response)}{alias(finding)}."
     )
 
 
@@ -175,10 +177,13 @@ def two_effects(finding: Finding) -> str:
 
 
 def _at(facts: Mapping[str, Any], end: str, unit: str) -> str:
-    level = facts[f"by_{end}"]
-    if isinstance(level, str):
-        return f'{facts["by"]} "{level}"' if level.isdigit() else level
-    return f"{with_unit(say_level(level), unit)} {facts['by']}"
+    """ "yogurt", or "oven at 170 °C" for an amount (whose levels may come as text)."""
+    level = say_level(facts[f"by_{end}"])
+    try:
+        float(level)
+    except ValueError:
+        return level
+    return f"{facts['by']} at {with_unit(level, unit)}"
 
 
 def _best_dose(finding: Finding, response: Response, confidence: float) -> str:
@@ -217,16 +222,18 @@ def _curves_differ(finding: Finding, response: Response, confidence: float) -> s
 
 def _cannot_tell(finding: Finding, response: Response, confidence: float) -> str:
     what = join_words(finding.variables) if finding.variables else "what was changed"
-    why = _because(finding)
+    why = because(finding)
     moves = "move" if len(finding.variables) > 1 else "moves"
     return f"{CANNOT_TELL} whether {what} {moves} {response.name}{f': {why}' if why else ''}."
 
 
-def _because(finding: Finding) -> str:
+def because(finding: Finding) -> str:
     facts = finding.facts
     others = join_words([f'"{say_term(other)}"' for other in facts.get("with", ())])
     if facts.get("because") == "entangled":
         return f"in these bakes it changed together with {others or 'something else'}"
+    if facts.get("because") == "constant":
+        return "every bake gave the same value"
     if facts.get("because") == "whole plots":
         return "it changed only between groups of bakes, and there are too few groups to judge it"
     return str(facts.get("why", facts.get("because", ""))).rstrip(".")

@@ -11,7 +11,16 @@ from typing import Literal
 
 from analysis.questions import Response
 from analysis.results import Analysis, Curve, DosePart, Finding, ResponseResult
-from analysis.words.findings import CANNOT_TELL, from_to, leaves_out_zero, moved, two_effects, what_matters
+from analysis.words.findings import (
+    CANNOT_TELL,
+    alias,
+    because,
+    from_to,
+    leaves_out_zero,
+    moved,
+    two_effects,
+    what_matters,
+)
 from analysis.words.numbers import (
     half_width,
     join_words,
@@ -73,7 +82,7 @@ def _open(result: ResponseResult, confidence: float) -> str:
     name, response = result.response.name, result.response
     untold = _untold(result)
     if untold and len(untold) == len(result.findings):
-        why = str(untold[0].facts.get("why", "")).rstrip(".")
+        why = because(untold[0])
         return f"{CANNOT_TELL} what moves {name}{f': {why}' if why else ''}"
     seen = [f for f in result.findings if f.kind == "effect" and f.matters == "unsure" and leaves_out_zero(f)]
     if seen:
@@ -113,7 +122,7 @@ def _what_mattered(result: ResponseResult, confidence: float) -> str:
         return f"how {response.name} follows {first.variables[0]} depends on {join_words(first.variables[1:])}{too}"
     if first.direction == "hump":
         return f"{response.name} turned as {first.variables[0]} went up: {_size(first, confidence)}{too}"
-    return f"{moved(first, response)}: {_size(first, confidence)}{too}"
+    return f"{moved(first, response)}: {_size(first, confidence)}{alias(first)}{too}"
 
 
 def _other_variables(first: Finding, telling: Sequence[Finding]) -> list[str]:

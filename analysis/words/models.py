@@ -19,7 +19,7 @@ _NAMED = 8
 def say_model(result: ResponseResult, question: Question) -> str:
     """The methods paragraph of one response."""
     if not result.family.model.terms:
-        return f"{start(result.response.name)} was not analysed: {result.family.reasons.get('model', 'no model fits')}"
+        return f"{start(result.response.name)} was not analysed: {_why_not(result)}"
     sentences = [
         _data(result),
         _model(result, question),
@@ -30,6 +30,11 @@ def say_model(result: ResponseResult, question: Question) -> str:
         _yardstick(result),
     ]
     return " ".join(start(sentence) for sentence in sentences if sentence)
+
+
+def _why_not(result: ResponseResult) -> str:
+    reasons = result.family.reasons
+    return (reasons.get("model") or next(iter(reasons.values()), "no model fits")).rstrip(".") + "."
 
 
 def say_left_out(left_out: Sequence[LeftOut]) -> str:
@@ -78,7 +83,7 @@ def _error(result: ResponseResult) -> str:
     if residual is None or not residual.df:
         return "no error degrees of freedom are left."
     sd = f", standard deviation {say_amount(residual.sd, result.response.unit)}" if residual.sd is not None else ""
-    squared = f", R² {say_number(residual.r_squared, 0.05)}" if residual.r_squared is not None else ""
+    squared = f", R² {say_number(residual.r_squared, 0.5)}" if residual.r_squared is not None else ""
     return f"the error rests on {say_count(residual.df, 'degree', 'degrees')} of freedom{sd}{squared}."
 
 

@@ -35,17 +35,18 @@ def _plain(why: str) -> Callable[[Facts], str]:
 def _more_bakes(facts: Facts) -> str:
     """``variables``, ``response``, ``more`` bakes in all, ``each`` per treatment, ``half_width``, ``aim``, ``unit``."""
     variables = join_words([say_term(name) for name in facts["variables"]])
+    do = "do" if len(facts["variables"]) > 1 else "does"
     width, aim, unit = facts["half_width"], facts["aim"], facts.get("unit", "")
     wide = f"its interval reaches {with_unit(say_number(width, width), unit)} to each side"
     if facts["more"] is None:
         return (
-            f"{variables} on {facts['response']} is open: {wide}, and to get that down to "
+            f"what {variables} {do} to {facts['response']} is open: {wide}, and to get that down to "
             f"{with_unit(say_number(aim, aim), unit)} would take more bakes than is sensible. Steady the process or "
             "the reading first."
         )
     return (
-        f"{variables} on {facts['response']} is open: {wide}, and about {say_count(facts['more'], 'more bake')} "
-        f"({facts['each']} of each treatment) would bring that down to {with_unit(say_number(aim, aim), unit)}."
+        f"what {variables} {do} to {facts['response']} is open: {wide}, and about "
+        f"{say_count(facts['more'], 'more bake')} ({facts['each']} of each treatment) would bring that down to {with_unit(say_number(aim, aim), unit)}."
     )
 
 
@@ -104,9 +105,11 @@ def _confirm(facts: Facts) -> str:
     return f"bake the choice again on another day, to see whether {facts['response']} comes out as foretold."
 
 
-def _vary(facts: Facts) -> str:
+def _yardstick(facts: Facts) -> str:
+    """``variables``, ``response``."""
     return (
-        f"{join_words(facts['variables'])} did not change in this trial: bake at least two levels, each more than once."
+        f"what {join_words(facts['variables'])} may do to {facts['response']} lies within the scatter. Say what "
+        "difference would matter: without it, no number of bakes can show that an effect is too small."
     )
 
 
@@ -120,5 +123,5 @@ REASONS: dict[str, Callable[[Facts], str]] = {
     "fill empty cells": _fill_cells,
     "replicate": _replicate,
     "confirm": _confirm,
-    "vary": _vary,
+    "say what matters": _yardstick,
 }

@@ -1,0 +1,180 @@
+"""Canned studies: tables with a known truth, and the answer a reader should get from each.
+
+All data are simulated here from the truth that the name tells; seeds are fixed. Expected:
+the answer ("mattered", "too small", "cannot tell") and, where something mattered, the
+variables of the first finding.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from functools import cache
+from itertools import product
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.engine import analyse
+from analysis.questions import Factor, Question, Response
+from analysis.results import Analysis
+
+SODA = Factor(name="soda", kind="amount", unit="% flour")
+OVEN = Factor(name="oven", kind="amount", unit="°C")
+ACID = Factor(name="acid source", kind="category", levels=("lemon juice", "yogurt", "cream of tartar"))
+RISE = Response(name="rise height", unit="mm", matters=3.0, goal="maximise")
+ACIDS = ACID.levels
+
+
+@dataclass(frozen=True)
+class Study:
+    name: str
+    table: pd.DataFrame
+    question: Question
+    answer: str
+    first: tuple[str, ...] = ()
+
+
+def _question(*factors: Factor, response: Response = RISE, **more) -> Question:
+    return Question(factors=factors, responses=(response,), **more)
+
+
+def _bakes(rows: list[tuple], names: list[str], truth: Callable, sd: float, seed: int) -> pd.DataFrame:
+    table = pd.DataFrame(rows, columns=names)
+    noise = np.random.default_rng(seed).normal(0, sd, len(table)) if sd else np.zeros(len(table))
+    table["rise height"] = [truth(**dict(zip(names, row, strict=True))) for row in rows] + noise
+    return table.sample(frac=1, random_state=seed).reset_index(drop=True)
+
+
+def _soda_raises_rise() -> Study:
+    rows = list(product([0.5, 2.5], [170, 190])) * 4
+    table = _bakes(rows, ["soda", "oven"], lambda soda, oven: 30 + 6 * soda, 1.5, 1)
+    return Study("soda raises rise", table, _question(SODA, OVEN), "mattered", ("soda",))
+
+
+def _soda_depends_on_acid() -> Study:
+    rows = [(s, a) for s, a in product([0.5, 2.5], ACIDS)] * 4
+    slope = {"lemon juice": 1.0, "yogurt": 9.0, "cream of tartar": 2.0}
+    table = _bakes(rows, ["soda", "acid source"], lambda **at: 30 + slope[at["acid source"]] * at["soda"], 1.0, 2)
+    return Study("soda depends on acid", table, _question(SODA, ACID), "mattered", ("soda", "acid source"))
+
+
+def _acid_matters() -> Study:
+    rows = [(a,) for a in ACIDS] * 6
+    height = {"lemon juice": 40, "yogurt": 52, "cream of tartar": 41}
+    table = _bakes(rows, ["acid source"], lambda **at: height[at["acid source"]], 1.5, 3)
+    return Study("acid source matters", table, _question(ACID), "mattered", ("acid source",))
+
+
+def _nothing_matters() -> Study:
+    rows = list(product([0.5, 2.5], [170, 190])) * 8
+    table = _bakes(rows, ["soda", "oven"], lambda soda, oven: 40 + 0.2 * soda, 0.8, 4)
+    return Study("nothing matters", table, _question(SODA, OVEN, order=1), "too small")
+
+
+def _too_noisy() -> Study:
+    rows = list(product([0.5, 2.5], [170, 190])) * 2
+    table = _bakes(rows, ["soda", "oven"], lambda soda, oven: 40 + soda, 7.0, 5)
+    return Study("too noisy to tell", table, _question(SODA, OVEN), "cannot tell")
+
+
+def _seen_but_how_large() -> Study:
+    rows = [(0.5,), (2.5,)] * 6
+    table = _bakes(rows, ["soda"], lambda soda: 40 + 1.5 * soda, 1.2, 6)
+    return Study("seen, but how large", table, _question(SODA), "cannot tell")
+
+
+def _days_differ_soda_does_not() -> Study:
+    rows = [(s, d) for s, d in product([0.5, 2.5], ["Mon", "Tue", "Wed", "Thu"])] * 3
+    day = {"Mon": 0, "Tue": 9, "Wed": -7, "Thu": 4}
+    table = _bakes(rows, ["soda", "day"], lambda **at: 40 + day[at["day"]], 0.9, 7)
+    return Study("days differ, soda does not", table, _question(SODA, blocks=("day",)), "too small")
+
+
+def _slices_are_no_bakes() -> Study:
+    """Six bakes of eight slices; bakes scatter, soda does nothing. Slices as bakes would shout."""
+    generator = np.random.default_rng(11)
+    rows = []
+    for at, soda in enumerate([0.5, 2.5] * 3):
+        own = 40 + (2.0 if soda > 1 else -1.0) + generator.normal(0, 4)
+        rows += [(f"b{at}", soda, own + generator.normal(0, 0.3)) for _ in range(8)]
+    table = pd.DataFrame(rows, columns=["bake", "soda", "rise height"])
+    return Study("slices are no bakes", table, _question(SODA, bake="bake"), "cannot tell")
+
+
+def _screening_baked_once() -> Study:
+    names = ["soda", "oven", "rest", "sugar"]
+    rows = list(product([0.5, 2.5], [170, 190], [5, 30], [20, 40]))
+    factors = [
+        SODA,
+        OVEN,
+        Factor(name="rest", kind="amount", unit="min"),
+        Factor(name="sugar", kind="amount", unit="%"),
+    ]
+    table = _bakes(rows, names, lambda soda, oven, rest, sugar: 40 + 6 * soda, 0.8, 8)
+    return Study("screening baked once", table, _question(*factors), "mattered", ("soda",))
+
+
+def _changed_together() -> Study:
+    rows = [(0.5, 170), (2.5, 190)] * 4
+    table = _bakes(rows, ["soda", "oven"], lambda soda, oven: 40 + 0 * soda, 6.0, 9)
+    return Study("changed together", table, _question(SODA, OVEN), "cannot tell")
+
+
+def _every_bake_the_same() -> Study:
+    rows = [(0.5,), (2.5,)] * 4
+    table = _bakes(rows, ["soda"], lambda soda: 40.0, 0.0, 10)
+    return Study("every bake the same", table, _question(SODA), "cannot tell")
+
+
+def _no_yardstick() -> Study:
+    rows = [(0.5,), (2.5,)] * 5
+    plain = Response(name="rise height", unit="mm")
+    table = _bakes(rows, ["soda"], lambda soda: 40 + 8 * soda, 1.5, 11)
+    return Study("no yardstick, large effect", table, _question(SODA, response=plain), "mattered", ("soda",))
+
+
+def _no_yardstick_nothing() -> Study:
+    rows = [(0.5,), (2.5,)] * 5
+    plain = Response(name="rise height", unit="mm")
+    table = _bakes(rows, ["soda"], lambda soda: 40.0, 1.5, 12)
+    return Study("no yardstick, nothing there", table, _question(SODA, response=plain), "cannot tell")
+
+
+def _soapy_scores() -> Study:
+    rows = [(0.5,), (2.5,)] * 8
+    table = _bakes(rows, ["soda"], lambda soda: 1 + soda, 0.4, 13)
+    table["rise height"] = table["rise height"].round().clip(1, 5)
+    score = Response(name="rise height", scale="score", matters=1.0, goal="minimise")
+    return Study("scores move", table, _question(SODA, response=score), "mattered", ("soda",))
+
+
+FACTORIAL = (
+    _soda_raises_rise,
+    _soda_depends_on_acid,
+    _acid_matters,
+    _nothing_matters,
+    _too_noisy,
+    _seen_but_how_large,
+    _days_differ_soda_does_not,
+    _slices_are_no_bakes,
+    _screening_baked_once,
+    _changed_together,
+    _every_bake_the_same,
+    _no_yardstick,
+    _no_yardstick_nothing,
+    _soapy_scores,
+)
+
+
+@cache
+def _answered() -> tuple[tuple[Study, Analysis], ...]:
+    studies = [make() for make in FACTORIAL]
+    return tuple((study, analyse(study.table, study.question, source=study.name)) for study in studies)
+
+
+@pytest.fixture(scope="session")
+def answered() -> tuple[tuple[Study, Analysis], ...]:
+    """Every canned study with its analysis."""
+    return _answered()
