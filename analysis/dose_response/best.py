@@ -1,0 +1,66 @@
+"""How much should go in, and how sure is that?
+
+The recommended dose is the smallest whose response lies within the difference that
+matters of the best in the baked range (5 % of the curve's own span when none was given).
+Its interval is read off seeded draws of whole curves (``draws``).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+import numpy.typing as npt
+
+from analysis.dose_response.anova import Scatter
+from analysis.dose_response.compare import Ranked
+from analysis.dose_response.curves import ShapeFit
+from analysis.dose_response.draws import draw_curves
+from analysis.dose_response.goals import Aim, good_enough, smallest_good_enough
+from analysis.results import Recommended
+
+Array = npt.NDArray[np.float64]
+
+
+def recommend(
+    fit: ShapeFit, ranked: tuple[Ranked, ...], aim: Aim, *, confidence: float, seed: int, missed: Scatter | None
+) -> tuple[Recommended, ...]:
+    """One recommendation for each curve. ``ranked`` are the shapes to draw from."""
+    layout = fit.layout
+    fine = np.unique(np.concatenate([np.linspace(layout.low, layout.high, 161), layout.doses]))
+    rng = np.random.default_rng([seed, 101])
+    drawn = draw_curves(ranked, fine, rng, missed=missed)
+    tails = [(1 - confidence) / 2, (1 + confidence) / 2]
+    out = []
+    for number, part in enumerate(layout.parts):
+        inside = (fine >= part.doses[0]) & (fine <= part.doses[-1])
+        usable = drawn[number][:, inside]
+        usable = usable[np.isfinite(usable).all(axis=1)]
+        good = smallest_good_enough(fine[inside], usable, aim)
+        low, high = (float(q) for q in np.quantile(good, tails)) if good.size >= 100 else (None, None)
+        out.append(_one(fit, number, aim, low, high))
+    return tuple(out)
+
+
+def _one(fit: ShapeFit, number: int, aim: Aim, low: float | None, high: float | None) -> Recommended:
+    part = fit.layout.parts[number]
+    marks = [np.linspace(part.doses[0], part.doses[-1], 801), part.doses, _marks(fit, number)]
+    x = np.unique(np.concatenate(marks))
+    dose, as_good_to, within, edge = good_enough(x, lambda at: fit.mean(number, at), aim)
+    return Recommended(
+        dose=dose,
+        low=None if low is None else min(low, dose),
+        high=None if high is None else max(high, dose),
+        response=float(fit.mean(number, np.array([dose]))[0]),
+        as_good_to=as_good_to,
+        within=within,
+        edge=edge,
+    )
+
+
+def _marks(fit: ShapeFit, number: int) -> Array:
+    """Doses at which the curve turns or breaks, inside its range."""
+    part = fit.layout.parts[number]
+    named = fit.shape.report(fit.inner[number], fit.layout.centre)
+    marks = [float(np.real(named[key])) for key in ("breakpoint", "best") if key in named]
+    if fit.shape.name == "quadratic" and fit.inner[number, 2] != 0:
+        marks.append(float(fit.layout.centre - fit.inner[number, 1] / (2 * fit.inner[number, 2])))
+    return np.array([m for m in marks if part.doses[0] < m < part.doses[-1]])

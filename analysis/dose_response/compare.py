@@ -1,0 +1,113 @@
+"""Which shape should be believed?
+
+Shapes are compared by AICc, n ln(RSS/n) + 2K + 2K(K+1)/(n-K-1), where K counts the
+curves' parameters, the block effects and the variance; weights are exp(-difference/2),
+scaled to add up to 1. Sources: Hurvich & Tsai 1989, Biometrika 76:297; Burnham &
+Anderson 2002.
+
+Among the shapes within 1.5 units of the lowest the one with the fewest parameters is
+chosen (ties: the lower AICc). For one parameter more and about 24 bakes, 1.5 units is
+where a 5 % F test would change its mind; AICc alone takes the larger curve at about
+15 %. What this does to the choice is measured in ``tests/analysis/dose_response/test_compare.py``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.dose_response.curves import ShapeFit, fit_shape
+from analysis.dose_response.layout import Layout
+from analysis.dose_response.shapes import SHAPES
+from analysis.errors import NotPossible, TrialDataError
+
+NEAR = 1.5
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Ranked:
+    """A shape on offer. ``weight`` adds up to 1 over all on offer."""
+
+    fit: ShapeFit
+    aicc: float
+    weight: float
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Choice:
+    """All shapes on offer, lowest AICc first; which one is used; why others were not offered."""
+
+    ranked: tuple[Ranked, ...]
+    chosen: Ranked
+    refused: dict[str, str]
+    forced: bool
+
+
+def aicc(rss: float, n: int, parameters: int, floor: float) -> float:
+    """AICc of a least-squares fit. ``floor`` keeps an exact fit finite."""
+    k = parameters + 1
+    return float(n * np.log(max(rss, floor) / n) + 2 * k + 2 * k * (k + 1) / (n - k - 1))
+
+
+def compare_shapes(layout: Layout, wanted: str | None) -> Choice:
+    """Fit every shape the doses allow and choose one, or the ``wanted`` one.
+
+    Raises TrialDataError for an unknown shape and NotPossible when nothing can be offered.
+    """
+    if wanted is not None and wanted not in SHAPES:
+        raise TrialDataError(f'There is no shape "{wanted}".', try_this="choose from " + ", ".join(SHAPES))
+    fits: list[ShapeFit] = []
+    refused: dict[str, str] = {}
+    for name, versions in SHAPES.items():
+        why = _cannot(layout, name)
+        fit = None if why else fit_shape(layout, versions)
+        if fit is None:
+            refused[name] = why or "its best fit lies on a bound, where it is a simpler shape"
+        else:
+            fits.append(fit)
+    if not fits:
+        raise NotPossible(
+            f"{layout.n} bakes are too few for any curve with {layout.blocks.shape[1]} block effects.",
+            where=f"dose {layout.dose_name}",
+            try_this="bake more, or leave the blocks out of the question",
+        )
+    ranked = _rank(layout, fits)
+    if wanted is None:
+        return Choice(ranked=ranked, chosen=_simplest_of_the_best(ranked), refused=refused, forced=False)
+    for one in ranked:
+        if one.fit.shape.name == wanted:
+            return Choice(ranked=ranked, chosen=one, refused=refused, forced=True)
+    raise NotPossible(
+        f'The shape "{wanted}" cannot be fitted: {refused[wanted]}.',
+        where=f"dose {layout.dose_name}",
+        try_this="leave the shape open, or choose from " + ", ".join(r.fit.shape.name for r in ranked),
+    )
+
+
+def _rank(layout: Layout, fits: list[ShapeFit]) -> tuple[Ranked, ...]:
+    floor = layout.n * (1e-10 * float(layout.y.max() - layout.y.min())) ** 2
+    scores = np.array([aicc(fit.rss, layout.n, fit.parameters, floor) for fit in fits])
+    weights = np.exp(-0.5 * (scores - scores.min()))
+    weights /= weights.sum()
+    ranked = [Ranked(fit=f, aicc=float(s), weight=float(w)) for f, s, w in zip(fits, scores, weights, strict=True)]
+    return tuple(sorted(ranked, key=lambda r: (r.aicc, r.fit.parameters)))
+
+
+def _simplest_of_the_best(ranked: tuple[Ranked, ...]) -> Ranked:
+    near = [one for one in ranked if one.aicc <= ranked[0].aicc + NEAR]
+    return min(near, key=lambda one: (one.fit.parameters, one.aicc))
+
+
+def _cannot(layout: Layout, name: str) -> str | None:
+    """Why the doses or the number of bakes rule this shape out, or None."""
+    shape = SHAPES[name][0]
+    fewest = min(part.doses.size for part in layout.parts)
+    if fewest < shape.distinct:
+        return f"it needs {shape.distinct} different doses of each curve, and {fewest} were baked"
+    if shape.logarithmic and layout.low < 0:
+        return "it works on the logarithm of the dose, and some doses are negative"
+    parameters = shape.size * len(layout.parts) + layout.blocks.shape[1]
+    if layout.n <= parameters + 2:
+        return f"it has {parameters} parameters, too many for {layout.n} bakes"
+    return None

@@ -1,0 +1,176 @@
+"""How does the response follow the dose, and which dose should be used?
+
+``dose_model`` puts the parts of this room together: layout, choice of a shape, tests,
+what is read off the curve, checks, findings.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+
+from analysis.dose_response.anova import Decomposition, decompose, lack_of_fit
+from analysis.dose_response.best import recommend
+from analysis.dose_response.checks import GRAVE, all_checks
+from analysis.dose_response.compare import Choice, compare_shapes
+from analysis.dose_response.curves import fit_shape
+from analysis.dose_response.effective import effective_doses
+from analysis.dose_response.evidence import Ask, by_effect, curves_differ, dose_effect, dose_p
+from analysis.dose_response.goals import aim_of
+from analysis.dose_response.intervals import parameter_intervals
+from analysis.dose_response.layout import Layout, Part, read_layout
+from analysis.dose_response.optimum import find_optimum
+from analysis.dose_response.potency import relative_potency
+from analysis.dose_response.recommended import dose_findings
+from analysis.dose_response.shapes import SHAPES
+from analysis.dose_response.tables import bake_points, candidates, coefficients, curve_points, curve_residual, means
+from analysis.questions import Question, Response
+from analysis.results import Curve, DosePart, FamilyResult, Finding, LackOfFit, ModelNote, Potency
+
+
+def dose_model(
+    bakes: pd.DataFrame, response: Response, question: Question, *, dose: str, by: str | None
+) -> FamilyResult:
+    """The whole dose-response answer for one response on a bake frame (DEVELOPERS.md).
+
+    ``dose`` names an amount, ``by`` a category with one curve for each level, or None.
+    Raises TrialDataError for a frame that is wrong and NotPossible for one that cannot
+    answer (one dose only, a constant response, too few bakes, a shape that cannot be had).
+    """
+    with np.errstate(all="ignore"):
+        layout = read_layout(bakes, response, question, dose=dose, by=by)
+        choice = compare_shapes(layout, question.shape)
+        parts = decompose(layout)
+        misses = lack_of_fit(choice.chosen.fit, parts.pure)
+        curves, reasons = _curves(choice, parts, misses, response, question)
+        return _assemble(layout, choice, parts, misses, curves, reasons, response, question)
+
+
+def _curves(
+    choice: Choice, parts: Decomposition, misses: LackOfFit | None, response: Response, question: Question
+) -> tuple[tuple[Curve, ...], dict[str, str]]:
+    fit, aim = choice.chosen.fit, aim_of(response)
+    missed = parts.pure if misses is not None and misses.p < GRAVE else None
+    drawn_from = (choice.chosen,) if choice.forced else choice.ranked
+    recommended = recommend(fit, drawn_from, aim, confidence=question.confidence, seed=question.seed, missed=missed)
+    curves, reasons = [], {}
+    for number, part in enumerate(fit.layout.parts):
+        suffix = f" [{part.level}]" if part.level is not None else ""
+        optimum, no_optimum = find_optimum(fit, number, aim, question.confidence)
+        effective, no_effective = effective_doses(fit, number, question.confidence)
+        if no_optimum:
+            reasons[f"optimum{suffix}"] = no_optimum
+        elif optimum is not None and (optimum.low is None or optimum.high is None):
+            reasons[f"optimum interval{suffix}"] = "the bakes do not close the interval of the best dose"
+        if no_effective:
+            reasons[f"effective{suffix}"] = no_effective
+        curves.append(
+            Curve(
+                level=part.level,
+                parameters=parameter_intervals(fit, number, question.confidence),
+                optimum=optimum,
+                recommended=recommended[number],
+                effective=effective,
+                points=curve_points(fit, number, question.confidence),
+            )
+        )
+    return tuple(curves), reasons
+
+
+def _assemble(
+    layout: Layout,
+    choice: Choice,
+    parts: Decomposition,
+    misses: LackOfFit | None,
+    curves: tuple[Curve, ...],
+    reasons: dict[str, str],
+    response: Response,
+    question: Question,
+) -> FamilyResult:
+    fit = choice.chosen.fit
+    reasons = {**layout.reasons, **reasons, **{f"shape {name}": why for name, why in choice.refused.items()}}
+    if parts.pure.df <= 0:
+        reasons["tests"] = "no dose was baked twice under the same conditions, so that there is no pure error"
+    if misses is None:
+        reasons["lack_of_fit"] = "it needs replicate bakes and more doses than the curve has parameters"
+    potency: tuple[Potency, ...] = ()
+    if len(layout.parts) > 1:
+        potency, no_potency = relative_potency(fit, _reference(layout, question), question.confidence)
+        if no_potency:
+            reasons["potency"] = no_potency
+    edges = {curve.recommended.edge for curve in curves if curve.recommended is not None}
+    return FamilyResult(
+        model=ModelNote(
+            kind="dose-response",
+            terms=tuple(test.term for test in parts.tests),
+            estimation="least squares",
+            df_method="residual",
+            sums_of_squares="type 2",
+        ),
+        tests=parts.tests,
+        residual=parts.residual if parts.pure.df > 0 else curve_residual(fit),
+        coefficients=coefficients(fit, curves),
+        means=means(fit, question.confidence),
+        dose=DosePart(
+            dose=layout.dose_name,
+            by=layout.by_name,
+            shape=fit.shape.name,
+            curves=curves,
+            candidates=candidates(choice, question.confidence),
+            lack_of_fit=misses,
+            potency=potency,
+            edge=edges.pop() if len(edges) == 1 else None,
+        ),
+        checks=all_checks(layout, choice, question, curves, misses, parts.pure),
+        evidence=_evidence(choice, parts, curves, response, question),
+        points=bake_points(fit),
+        reasons=reasons,
+    )
+
+
+def _evidence(
+    choice: Choice, parts: Decomposition, curves: tuple[Curve, ...], response: Response, question: Question
+) -> tuple[Finding, ...]:
+    fit = choice.chosen.fit
+    layout = fit.layout
+    units = {factor.name: factor.unit for factor in question.factors}
+    ask = Ask(
+        response=response.name,
+        unit=response.unit,
+        dose_unit=units.get(layout.dose_name, ""),
+        matters=response.matters,
+        confidence=question.confidence,
+        seed=question.seed,
+        aim=aim_of(response),
+    )
+    line = next((one.fit for one in choice.ranked if one.fit.shape.name == "line"), None)
+    p = dose_p(fit, parts.tests)
+    effect = dose_effect(fit, line, ask, p)
+    found = [effect, *dose_findings(fit, curves, ask, effect)]
+    if layout.by_name is not None and len(layout.parts) > 1:
+        by_name = {test.term: test for test in parts.tests}
+        by_test = by_name.get(layout.by_name)
+        one_curve = replace(layout, parts=(_together(layout),))
+        difference = curves_differ(
+            fit,
+            fit_shape(one_curve, SHAPES[fit.shape.name]),
+            ask,
+            by_name.get(f"{layout.dose_name}:{layout.by_name}"),
+        )
+        by_p = by_test.p if by_test is not None and by_test.p is not None else difference.p
+        found += [by_effect(fit, ask, by_p), difference]
+    return tuple(found)
+
+
+def _together(layout: Layout) -> Part:
+    """All bakes as one curve, to ask whether one is enough."""
+    doses, which = np.unique(layout.dose, return_inverse=True)
+    return Part(level=None, rows=np.arange(layout.n), doses=doses, which=which)
+
+
+def _reference(layout: Layout, question: Question) -> int:
+    wanted = next((f.reference for f in question.factors if f.name == layout.by_name), None)
+    names = [part.level for part in layout.parts]
+    return names.index(wanted) if wanted in names else 0
