@@ -88,7 +88,9 @@ def _limits(
     observed = [y for _, y in bakes]
     # A band that runs off where there are no bakes must not press the bakes flat.
     low, high = span([*observed, *(p.mean for curve in curves for p in curve.points)], share=0.35)
-    return span(doses, share=0.04), span([max(min(v, high), low) for v in [*values, *observed]])
+    bottom, top = span([max(min(v, high), low) for v in [*values, *observed]])
+    strip = 0.04 * (len(curves) if len(curves) <= MOST_TOGETHER else 1)  # room for the bars above all curves
+    return span(doses, share=0.04), (bottom, top + (top - bottom) * strip)
 
 
 def _draw_curve(axes, result, part, curve, series, *, single, limits) -> None:  # type: ignore[no-untyped-def]
@@ -110,7 +112,7 @@ def _draw_curve(axes, result, part, curve, series, *, single, limits) -> None:  
         scatter(axes, [x for x, _ in bakes], [y for _, y in bakes], colour=colour, marker=marker)
     if single and curve.recommended is not None:
         _shade(axes, curve)
-    if curve.optimum is not None:
+    if curve.optimum is not None or curve.recommended is not None:
         _mark_best(axes, curve, colour, marker, series, limits)
 
 
@@ -134,31 +136,21 @@ def _shade(axes, curve: Curve) -> None:  # type: ignore[no-untyped-def]
     )
 
 
-def _mark_best(axes, curve, colour, marker, series, limits) -> None:  # type: ignore[no-untyped-def]
-    best = curve.optimum
-    axes.plot(
-        [best.dose],
-        [best.response],
-        marker=marker,
-        markersize=8.5,
-        color=colour,
-        markeredgecolor=INK,
-        markeredgewidth=1.2,
-        linestyle="none",
-        zorder=6,
-    )
+def _mark_best(axes, curve, colour, marker, place, limits) -> None:  # type: ignore[no-untyped-def]
+    """The best dose on its curve, and above all curves its interval over the doses as good as the best."""
+    (left, right), (low, high) = limits
+    at = high - (high - low) * (0.02 + 0.035 * place)
+    good, best = curve.recommended, curve.optimum
+    if good is not None:
+        axes.plot([good.dose, max(good.as_good_to, good.dose)], [at, at], color=colour, linewidth=1, zorder=4)
+    if best is None:
+        return
     if best.low is not None and best.high is not None:
-        (left, right), (low, high) = limits
-        at = high - (high - low) * (0.02 + 0.035 * series)
-        axes.plot(
-            [max(best.low, left), min(best.high, right)],
-            [at, at],
-            color=colour,
-            linewidth=3,
-            solid_capstyle="butt",
-            zorder=4,
-        )
-        axes.plot([best.dose], [at], marker=marker, markersize=5, color=colour, linestyle="none", zorder=5)
+        ends = [max(best.low, left), min(best.high, right)]
+        axes.plot(ends, [at, at], color=colour, linewidth=3.5, solid_capstyle="butt", zorder=4)
+    ringed = {"markeredgecolor": INK, "markeredgewidth": 1.2, "linestyle": "none"}
+    axes.plot([best.dose], [best.response], marker=marker, markersize=8.5, color=colour, zorder=6, **ringed)
+    axes.plot([best.dose], [at], marker=marker, markersize=5, color=colour, linestyle="none", zorder=5)
 
 
 def _name_ends(axes, curves: Sequence[Curve], limits) -> None:  # type: ignore[no-untyped-def]
@@ -197,9 +189,10 @@ def _caption(result: ResponseResult, part: DosePart, curves: Sequence[Curve], co
     marks = "bakes, adjusted to the average block" if blocked(result) else "bakes as read"
     said = [f"Lines: fitted curves ({part.shape}) with {say_share(confidence)} bands. Marks: {marks}."]
     if any(curve.optimum is not None for curve in curves):
-        said.append("Outlined mark: the best dose; the bar at the top is its interval.")
-    if any(curve.recommended is not None for curve in curves) and (len(curves) == 1 or len(curves) > MOST_TOGETHER):
-        said.append("Shaded: doses as good as the best, to within the difference that matters.")
+        said.append("Outlined mark: the best dose; the thick bar at the top is its interval.")
+    if any(curve.recommended is not None for curve in curves):
+        where = "Thin bar" if 1 < len(curves) <= MOST_TOGETHER else "Shaded"
+        said.append(f"{where}: doses as good as the best, to within the difference that matters.")
     if len(curves) > MOST_PANELS:
         said.append(f"{MOST_PANELS} of {len(curves)} curves are drawn; the table has all.")
     return " ".join(said)

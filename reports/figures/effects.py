@@ -43,7 +43,7 @@ def draw_effects(result: ResponseResult, *, key: str, confidence: float = 0.95) 
     response, unit = result.response, result.response.unit
     drawn = found[:MOST_ROWS]
     rows = range(len(drawn))
-    with canvas(0.75 + 0.44 * max(len(drawn), 2)) as (figure, (axes,)):
+    with canvas(0.75 + (0.44 if len(drawn) <= 8 else 0.36) * max(len(drawn), 2)) as (figure, (axes,)):
         reach = [v for f in drawn for v in (f.low, f.high, f.size) if v is not None] + [0.0]
         if response.matters:
             reach += [-1.3 * response.matters, 1.3 * response.matters]
@@ -134,12 +134,10 @@ def _table(found: Sequence[Finding], result: ResponseResult) -> Table:
         step = half_width(finding.low, finding.high)
         ends = [say_number(end, step) if end is not None else "–" for end in (finding.low, finding.high)]
         size = say_signed(finding.size or 0.0, step)
-        rows.append((name_of(finding), step_of(finding) or "–", size, *ends, verdicts[finding.matters]))
+        rows.append((name_of(finding), size, *ends, verdicts[finding.matters], step_of(finding) or "–"))
     unit = f" ({result.response.unit})" if result.response.unit else ""
-    return Table(
-        columns=("variable", "change from … to", f"effect{unit}", f"low{unit}", f"high{unit}", "verdict"),
-        rows=tuple(rows),
-    )
+    columns = ("variable", f"effect{unit}", f"low{unit}", f"high{unit}", "verdict", "change from … to")
+    return Table(columns=columns, rows=tuple(rows))
 
 
 def draw_half_normal(result: ResponseResult, *, key: str) -> Figure | None:

@@ -2,10 +2,16 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 from analysis.words.numbers import start
 
+if TYPE_CHECKING:
+    from markupsafe import Markup
+
+_NUMBER = re.compile(r"[+-]?\d+(\.\d+)?|–|not known")
 LONGEST_ALT = 150  # characters: what a screen reader says in one breath
 
 
@@ -15,6 +21,11 @@ class Table:
 
     columns: tuple[str, ...]
     rows: tuple[tuple[str, ...], ...]
+
+    @property
+    def numeric(self) -> tuple[bool, ...]:
+        """Which columns hold numbers only, so that they stand right-aligned."""
+        return tuple(all(_NUMBER.fullmatch(row[i]) for row in self.rows) for i in range(len(self.columns)))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -26,6 +37,13 @@ class Figure:
     alt: str
     caption: str
     table: Table
+
+    @property
+    def drawing(self) -> Markup:
+        """The picture for a template: text in it was escaped when it was written as XML."""
+        from markupsafe import Markup
+
+        return Markup(self.svg)  # noqa: S704 (serialised by ElementTree)
 
 
 def short_alt(*parts: str) -> str:

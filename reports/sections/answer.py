@@ -1,0 +1,37 @@
+"""What is the answer, in thirty seconds?"""
+
+from __future__ import annotations
+
+from analysis.results import Analysis, ResponseResult
+from analysis.words import response_headline, say_count
+from analysis.words.headline import answer
+from analysis.words.numbers import start
+from reports.sections.blocks import Heading, Section, Words
+
+SHORT = {"mattered": "Something mattered", "too small": "Nothing that matters", "cannot tell": "Still open"}
+
+
+def answer_section(analysis: Analysis) -> Section:
+    """One headline for each response, most telling first."""
+    first = {finding.response: finding.rank for finding in reversed(analysis.findings)}
+    results = sorted(analysis.responses, key=lambda result: first.get(result.response.name, len(first) + 1))
+    blocks: list[Words | Heading] = []
+    for result in results:
+        blocks.append(Heading(text=start(result.response.name)))
+        blocks.append(Words(text=response_headline(result, analysis.question.confidence), tone="lead"))
+        blocks.append(Words(text=f"{SHORT[answer(result)]}. {_weight(result)}", tone="quiet"))
+    return Section(
+        key="answer", title="The answer", blocks=blocks or [Words(text="There is no response to answer for.")]
+    )
+
+
+def _weight(result: ResponseResult) -> str:
+    """What the answer rests on."""
+    unsound = [check for check in result.checks if check.verdict == "do not rely"]
+    doubtful = [check for check in result.checks if check.verdict == "look here"]
+    said = f"Rests on {say_count(result.n_bakes, 'bake')}."
+    if unsound:
+        return f"{said} Do not rely on it before reading the checks."
+    if doubtful:
+        return f"{said} {start(say_count(len(doubtful), 'check asks', 'checks ask'))} for a look."
+    return said

@@ -1,0 +1,60 @@
+"""What was looked at before believing this?"""
+
+from __future__ import annotations
+
+from analysis.results import Analysis, Check, ResponseResult
+from analysis.words import say_check
+from analysis.words.numbers import start
+from reports.figures.checks import draw_residuals_by_fit, draw_residuals_by_order
+from reports.figures.picture import Figure
+from reports.sections.blocks import Heading, Picture, Section, Words
+from reports.sections.numbering import Keys
+
+GRAVEST_FIRST = ("do not rely", "look here", "fine")
+# Which picture supports which sentence.
+BY_ORDER = ("order",)
+BY_FIT = ("spread", "odd bakes", "lack of fit", "curvature")
+
+
+def checks_section(analysis: Analysis, keys: Keys) -> Section:
+    """One check at a time, gravest first, each picture beside the sentence it supports."""
+    blocks: list[Words | Heading | Picture] = []
+    for result in analysis.responses:
+        if len(analysis.responses) > 1:
+            blocks.append(Heading(text=start(result.response.name)))
+        blocks += _of(result, keys)
+    return Section(key="checks", title="Checks, one at a time", blocks=blocks)
+
+
+def _of(result: ResponseResult, keys: Keys) -> list[Words | Heading | Picture]:
+    blocks: list[Words | Heading | Picture] = []
+    waiting = {"fit", "order"}
+    for check in sorted(result.checks, key=lambda check: GRAVEST_FIRST.index(check.verdict)):
+        said = f"{start(check.verdict)}: {say_check(check)}"
+        about = _about(check)
+        figure = _drawn(result, about, keys, said) if about in waiting else None
+        waiting.discard(about if figure else "")
+        blocks.append(Picture(figure=figure, fold=True, paper=False) if figure else Words(text=said, tone=_tone(check)))
+    for about in ("fit", "order"):
+        figure = (
+            _drawn(result, about, keys, "For your own eye: no test was made of this.") if about in waiting else None
+        )
+        if figure:
+            blocks.append(Picture(figure=figure, fold=True, paper=False))
+    if not blocks:
+        blocks.append(Words(text="No check applied to these bakes."))
+    return blocks
+
+
+def _about(check: Check) -> str:
+    return "order" if check.check in BY_ORDER else "fit" if check.check in BY_FIT else ""
+
+
+def _drawn(result: ResponseResult, about: str, keys: Keys, sentence: str) -> Figure | None:
+    if about == "order":
+        return draw_residuals_by_order(result, key=keys(), sentence=sentence)
+    return draw_residuals_by_fit(result, key=keys(), sentence=sentence) if about == "fit" else None
+
+
+def _tone(check: Check) -> str:
+    return "plain" if check.verdict == "fine" else "mark"

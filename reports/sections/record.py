@@ -1,0 +1,137 @@
+"""How was it made, which numbers went in, and where do they come from?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from analysis.results import Analysis, BakePoint, ResponseResult
+from analysis.words import say_count, say_left_out, say_level, say_number
+from reports.figures.picture import Table
+from reports.html import plain
+from reports.sections.blocks import Facts, Grid, Section, Words
+
+MOST_ROWS = 2000
+SAID_OUT = 8  # rows left out that the sentence names by itself
+
+
+def made_section(analysis: Analysis, plan: Mapping[str, Any] | None) -> Section | None:
+    """The plan as it was laid out: kind, runs, blocks, replicates, seed, formula; None without one."""
+    pairs = [(plain(str(name)).replace("_", " "), _value(value)) for name, value in (plan or {}).items()]
+    factors = Table(
+        columns=("factor", "kind", "unit", "levels"),
+        rows=tuple(
+            (f.name, f.kind, f.unit or "–", ", ".join(f.levels) or _baked(analysis, f.name))
+            for f in analysis.question.factors
+        ),
+    )
+    known = tuple((name, value) for name, value in pairs if value)
+    blocks: list[Facts | Grid] = [Facts(pairs=known)] if known else []
+    if factors.rows:
+        blocks.append(Grid(caption="What was changed", table=factors))
+    return Section(key="made", title="How it was made", blocks=blocks) if blocks else None
+
+
+def _value(value: Any) -> str:
+    """A plan's value as words: lists with commas, mappings as name and value."""
+    if value is None or value == "":
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, float):
+        return say_level(value)
+    if isinstance(value, Mapping):
+        return ", ".join(f"{plain(str(k))} {_value(v)}" for k, v in value.items())
+    if isinstance(value, (list, tuple)):
+        return ", ".join(_value(v) for v in value)
+    return plain(str(value))
+
+
+def _baked(analysis: Analysis, factor: str) -> str:
+    """The levels that were baked, in rising order; the ends alone when there are many."""
+    points = analysis.responses[0].family.points if analysis.responses else ()
+    amounts = sorted({v for p in points if isinstance(v := p.settings.get(factor), (int, float))})
+    if len(amounts) > 8:
+        return f"{say_level(amounts[0])} to {say_level(amounts[-1])}, {len(amounts)} levels"
+    return ", ".join(say_level(float(v)) for v in amounts) or "–"
+
+
+def data_section(analysis: Analysis) -> Section:
+    """Every bake with its settings, its value and what the model made of it."""
+    bakes: dict[str, BakePoint] = {}
+    values: dict[str, dict[str, BakePoint]] = {}
+    for result in analysis.responses:
+        for point in result.family.points:
+            bakes.setdefault(point.bake, point)
+            values.setdefault(point.bake, {})[result.response.name] = point
+    ordered = sorted(bakes.values(), key=lambda point: (point.order, point.bake))
+    factors = [f.name for f in analysis.question.factors if any(f.name in p.settings for p in ordered)]
+    blocked = any(point.block is not None for point in ordered)
+    columns = ["bake", "order", *(["block"] if blocked else []), *factors]
+    for result in analysis.responses:
+        unit = f" ({result.response.unit})" if result.response.unit else ""
+        columns += [f"{result.response.name}{unit}", "fitted", "residual"]
+    decimals = {result.response.name: _decimals(result) for result in analysis.responses}
+    rows = [
+        (
+            point.bake,
+            str(point.order),
+            *([point.block or "–"] if blocked else []),
+            *(say_level(point.settings[f]) if f in point.settings else "–" for f in factors),
+            *(
+                cell
+                for result in analysis.responses
+                for cell in _cells(values[point.bake].get(result.response.name), result, decimals[result.response.name])
+            ),
+        )
+        for point in ordered[:MOST_ROWS]
+    ]
+    blocks: list[Words | Grid] = []
+    if len(ordered) > MOST_ROWS:
+        blocks.append(
+            Words(text=f"The first {MOST_ROWS} of {len(ordered)} bakes in order of baking; export the trial for all.")
+        )
+    if rows:
+        blocks.append(
+            Grid(
+                caption=f"{say_count(len(ordered), 'bake')} as analysed (readings averaged)",
+                table=Table(columns=tuple(columns), rows=tuple(rows)),
+            )
+        )
+    else:
+        blocks.append(Words(text="No bake could be analysed."))
+    return Section(key="data", title="The data", blocks=blocks)
+
+
+def _cells(point: BakePoint | None, result: ResponseResult, decimals: int) -> tuple[str, str, str]:
+    """The value as it was read; fitted value and residual with the digits that the scatter carries."""
+    if point is None:
+        return "–", "–", "–"
+    scatter = result.family.residual.sd if result.family.residual else None
+    fitted, residual = ("–" if v is None else say_number(v, scatter) for v in (point.fitted, point.residual))
+    return f"{point.observed:.{decimals}f}", fitted, residual
+
+
+def _decimals(result: ResponseResult) -> int:
+    """Decimals that show every value as it was read, up to three."""
+    values = [point.observed for point in result.family.points]
+    return next((d for d in range(3) if all(abs(v - round(v, d)) < 1e-9 * max(abs(v), 1) for v in values)), 3)
+
+
+def provenance_section(analysis: Analysis, provenance: Mapping[str, str]) -> Section:
+    """Where it comes from and how to make it again."""
+    counted = f"{analysis.rows_used} of {say_count(analysis.rows_read, 'row')} were used."
+    blocks: list[Words | Facts | Grid] = [Words(text=f"{counted} {say_left_out(analysis.left_out)}")]
+    if len(analysis.left_out) > SAID_OUT:
+        rows = tuple((str(out.row), out.response or "all", out.why) for out in analysis.left_out[:MOST_ROWS])
+        columns = ("row or bake", "response", "why")
+        blocks.append(Grid(caption="Rows left out", table=Table(columns=columns, rows=rows), fold=True))
+    question = analysis.question
+    options = {name: getattr(question, name) for name in ("kind", "order", "squares", "confidence")}
+    facts = {"source": analysis.source, "seed": str(question.seed), **{str(k): str(v) for k, v in provenance.items()}}
+    pairs = [
+        (name.replace("_", " "), plain(value)) for name, value in {**facts, "options": json.dumps(options)}.items()
+    ]
+    blocks.append(Facts(pairs=tuple((name, value) for name, value in pairs if value), exact=True))
+    return Section(key="provenance", title="Where this comes from", blocks=blocks)

@@ -1,0 +1,105 @@
+"""How sure is this, and how was it computed?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+
+from analysis.results import Analysis, ResponseResult
+from analysis.words import GLOSSARY, say_model, say_number, say_p, say_share, say_term
+from analysis.words.numbers import start
+from reports.figures.picture import Table
+from reports.sections.blocks import Facts, Grid, Heading, Section, Words
+
+NONE = "–"
+TERMS = ("difference that matters", "interval", "bake", "interaction", "p")
+
+
+def sure_section(analysis: Analysis) -> Section:
+    """The methods of each response in words, with the tables a statistician asks for."""
+    blocks: list[Words | Grid | Heading | Facts] = []
+    for result in analysis.responses:
+        if len(analysis.responses) > 1:
+            blocks.append(Heading(text=start(result.response.name)))
+        blocks.append(Words(text=say_model(result, analysis.question)))
+        blocks += _tables(result, analysis.question.confidence)
+    terms = tuple((term, GLOSSARY[term]) for term in TERMS if term in GLOSSARY)
+    blocks += [Heading(text="Words used here"), Facts(pairs=terms)]
+    return Section(key="sure", title="How sure this is", blocks=blocks)
+
+
+def _tables(result: ResponseResult, confidence: float) -> list[Grid]:
+    name = result.response.name
+    named = f"{say_share(confidence)} interval"
+    grids = [
+        (f"Tests of {name}", _tests(result)),
+        (f"Shapes tried for {name}", _shapes(result)),
+        (f"Comparisons of levels of {name}, adjusted {named}", _comparisons(result)),
+        (f"Coefficients of {name}, {named}", _coefficients(result)),
+    ]
+    return [Grid(caption=caption, table=table, fold=True) for caption, table in grids if table.rows]
+
+
+def _number(value: float | None, step: float | None = None) -> str:
+    return NONE if value is None else say_number(value, step)
+
+
+def _p(value: float | None) -> str:
+    return NONE if value is None else say_p(value).removeprefix("p ").removeprefix("= ")
+
+
+def _tests(result: ResponseResult) -> Table:
+    rows = []
+    for test in result.family.tests:
+        value = NONE if test.value is None else f"{test.statistic} = {say_number(test.value)}"
+        df = str(test.df), _number(test.df_error)
+        rows.append((say_term(test.term), *df, _number(test.sum_sq), value, _p(test.p)))
+    left = result.family.residual
+    if rows and left is not None:
+        rows.append(("residual", str(left.df), NONE, _number(left.sum_sq), NONE, NONE))
+    fit = result.family.dose.lack_of_fit if result.family.dose else None
+    if fit is not None:
+        rows.append(
+            ("lack of fit", str(fit.df), str(fit.df_error), _number(fit.sum_sq), f"F = {_number(fit.value)}", _p(fit.p))
+        )
+    return Table(columns=("term", "df", "error df", "sum of squares", "statistic", "p"), rows=tuple(rows))
+
+
+def _shapes(result: ResponseResult) -> Table:
+    candidates = result.family.dose.candidates if result.family.dose else ()
+    rows = tuple(
+        (c.shape, f"{c.aicc:.1f}", say_share(round(c.weight, 3)), _number(c.rss), str(c.df)) for c in candidates
+    )
+    return Table(columns=("shape", "AICc", "weight", "residual sum of squares", "error df"), rows=rows)
+
+
+def _comparisons(result: ResponseResult) -> Table:
+    rows = []
+    for c in result.family.comparisons:
+        step = _half(c.low, c.high)
+        where = _at(c.at)
+        rows.append(
+            (
+                c.factor,
+                f"{c.a} – {c.b}{where}",
+                *(_number(v, step) for v in (c.difference, c.low, c.high)),
+                _p(c.p_adjusted),
+            )
+        )
+    return Table(columns=("factor", "levels", "difference", "low", "high", "adjusted p"), rows=tuple(rows))
+
+
+def _coefficients(result: ResponseResult) -> Table:
+    rows = []
+    for c in result.family.coefficients:
+        step = _half(c.low, c.high)
+        rows.append((c.term, *(_number(v, step) for v in (c.estimate, c.low, c.high)), _number(c.se), _p(c.p)))
+    return Table(columns=("term", "estimate", "low", "high", "standard error", "p"), rows=tuple(rows))
+
+
+def _half(low: float | None, high: float | None) -> float | None:
+    return None if low is None or high is None or low == high else (high - low) / 2
+
+
+def _at(at: Mapping[str, str]) -> str:
+    said = ", ".join(f"{name} {level}" for name, level in at.items())
+    return f" at {said}" if said else ""
