@@ -17,7 +17,7 @@ from reports.figures.points import as_number, offsets, same_level, thinned
 from reports.figures.style import LINES, MARKERS, canvas, interval, line, scatter, span, spread
 from reports.figures.svg import as_svg
 
-MOST_LINES = 6
+MOST_LINES = 5  # as many as there are colours, marks and dashes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,7 +66,7 @@ def draw_interaction(
         step = _step(list(places.values()))
         reach: list[float] = []
         for series, (level, means) in enumerate(drawn.items()):
-            shift = (series - (len(drawn) - 1) / 2) * step * 0.06
+            shift = (series - (len(drawn) - 1) / 2) * step * 0.09
             reach += _draw_line(axes, series, means, places, shift)
             reach += _draw_bakes(axes, series, _bakes(result, cells, level), cells, shift, step)
         low, high = span(reach)

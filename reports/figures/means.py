@@ -50,6 +50,7 @@ def draw_means(
         step = row_names(axes, rows, [wrapped(mean.level) for mean in means], most=MOST_NAMES)
         axes.set(xlim=span(reach), ylim=(len(means) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
+        axes.set_title(with_unit(brief(factor, 40), unit), loc="left", fontsize=9, color=SOFT, parse_math=False)
         axes.set_xlabel(with_unit(brief(response.name, 40), response.unit), parse_math=False)
         alt = _alt(means, result, factor, confidence)
         svg = as_svg(figure, key=key, title=f"{brief(response.name, 40)} by {brief(factor, 40)}", description=alt)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from analysis.results import Analysis, BakePoint, ResponseResult
@@ -13,6 +13,7 @@ from reports.html import plain
 from reports.sections.blocks import Facts, Grid, Section, Words
 
 MOST_ROWS = 2000
+MOST_LEVELS = 24
 SAID_OUT = 8  # rows left out that the sentence names by itself
 
 
@@ -22,7 +23,7 @@ def made_section(analysis: Analysis, plan: Mapping[str, Any] | None) -> Section 
     factors = Table(
         columns=("factor", "kind", "unit", "levels"),
         rows=tuple(
-            (f.name, f.kind, f.unit or "–", ", ".join(f.levels) or _baked(analysis, f.name))
+            (f.name, f.kind, f.unit or "–", _listed(f.levels) or _baked(analysis, f.name))
             for f in analysis.question.factors
         ),
     )
@@ -31,6 +32,11 @@ def made_section(analysis: Analysis, plan: Mapping[str, Any] | None) -> Section 
     if factors.rows:
         blocks.append(Grid(caption="What was changed", table=factors))
     return Section(key="made", title="How it was made", blocks=blocks) if blocks else None
+
+
+def _listed(levels: Sequence[str]) -> str:
+    more = len(levels) - MOST_LEVELS
+    return ", ".join([*levels[:MOST_LEVELS], *([f"and {more} more"] if more > 0 else [])])
 
 
 def _value(value: Any) -> str:
