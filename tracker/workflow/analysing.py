@@ -16,8 +16,8 @@ from analysis.results import Analysis, LeftOut
 from tracker.intake.spreadsheet import nearest, read_spreadsheet
 from tracker.workflow.asking import Columns, ask_file
 from tracker.workflow.files import write_whole
-from tracker.workflow.options import Options, set_references
-from tracker.workflow.provenance import provenance
+from tracker.workflow.options import Options, lay_groups, set_references
+from tracker.workflow.provenance import as_words, provenance, what_stands_behind
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,17 +30,20 @@ if TYPE_CHECKING:
 class TrialAnalysis:
     """An answer with what a report needs beside it.
 
-    ``tables`` maps each response to its readings; ``taste_notes`` and ``plan`` are empty for
-    a spreadsheet; ``remarks`` are plain sentences about how the question was understood.
+    ``tables`` maps each response to its readings; ``taste_notes`` and ``plan`` are None for
+    a spreadsheet; ``remarks`` are plain sentences about how the question was understood;
+    ``invented`` tells that no real bakes are behind it.
     """
 
     analysis: Analysis
     title: str
     tables: Mapping[str, pd.DataFrame]
     provenance: Mapping[str, Any]
-    taste_notes: tuple[Mapping[str, Any], ...] = ()
+    question: str = ""
+    taste_notes: pd.DataFrame | None = None
     plan: Mapping[str, Any] | None = None
     remarks: tuple[str, ...] = ()
+    invented: bool = False
 
     def summary(self) -> str:
         from analysis.words import analysis_text
@@ -75,6 +78,7 @@ def analyse_trial(
     ]
     analysis = analyse(wanted, question, source=trial, left_out=left_out)
     entries, head = audit_head(store)
+    behind = what_stands_behind(store, tables.trial)
     return TrialAnalysis(
         analysis=analysis,
         title=tables.trial.title,
@@ -84,14 +88,16 @@ def analyse_trial(
             source=f'trial "{trial}"',
             content_sha256=content_hash(store, trial),
             command=["crumbwise", "trial", "analyse", trial, *_options_said(options, responses)],
-            as_of=_as_of(store),
+            as_of=behind.as_of,
             audit_head=head,
             audit_entries=entries,
             plan_seed=tables.trial.seed,
         ),
-        taste_notes=tuple(_note(row) for row in tables.notes.to_dict("records")),
-        plan=_plan(tables),
+        question=tables.trial.question,
+        taste_notes=tables.notes if len(tables.notes) else None,
+        plan=_plan(tables, behind.formula),
         remarks=tuple(_replaced(row) for row in tables.replaced),
+        invented=behind.invented,
     )
 
 
@@ -125,7 +131,16 @@ def write_report(answer: TrialAnalysis, path: str | Path) -> Path:
     """The answer as one HTML file, whole or not at all."""
     from reports.page import trial_report
 
-    page = trial_report(answer.analysis, notes=answer.taste_notes, plan=answer.plan, provenance=answer.provenance)
+    page = trial_report(
+        answer.analysis,
+        title=answer.title,
+        question=answer.question,
+        notes=answer.taste_notes,
+        plan=answer.plan,
+        provenance=as_words(answer.provenance),
+        invented=answer.invented,
+        cautions=answer.remarks,
+    )
     return write_whole(path, page)
 
 
@@ -171,11 +186,11 @@ def _question(tables: TrialTables, responses: Sequence[Any], options: Options) -
         for factor in tables.factors
     ]
     known = [factor.name for factor in factors]
-    blocks = (tables.block,) if tables.block else ()
+    blocks: tuple[str, ...] = (tables.block,) if tables.block else ()
+    parts = [part.strip() for part in (options.group or "").split("+") if part.strip()]
     stored = tuple(json.loads(tables.trial.design).get("group") or ())
-    group = tuple(
-        _known(part.strip(), [*known, *blocks], "--group") for part in (options.group or "").split("+") if part
-    )
+    group = tuple(_known(part, [*known, *blocks], "--group") for part in parts) or stored
+    group, blocks = lay_groups(tables.tables, group, factors=known, blocks=blocks)
     return Question(
         factors=set_references(factors, options.references),
         responses=tuple(_response(response) for response in responses),
@@ -184,7 +199,7 @@ def _question(tables: TrialTables, responses: Sequence[Any], options: Options) -
         by=_known(options.by, known, "--by") if options.by else None,
         shape=options.shape,
         blocks=blocks,
-        group=group or stored,
+        group=group,
         bake="bake",
         order=options.order,
         squares=options.squares,  # type: ignore[arg-type]  # the engine refuses other numbers in words
@@ -221,23 +236,19 @@ def _response(stored: Any) -> Response:
     )
 
 
-def _plan(tables: TrialTables) -> dict[str, Any]:
+def _plan(tables: TrialTables, formula: str | None) -> dict[str, Any]:
+    """How it was made, in the order in which a page shows it."""
     import json
 
-    trial = tables.trial
+    trial, design = tables.trial, json.loads(tables.trial.design)
+    told = ("kind", "block", "replicates", "block_size", "levels", "centre_points", "resolution", "source")
     return {
-        "name": trial.name,
-        "title": trial.title,
-        "question": trial.question,
-        "flour_per_bake_g": trial.flour_per_bake_g,
-        "seed": trial.seed,
+        **{name: design[name] for name in told if isinstance(design.get(name), (str, int, float))},
         "runs": len(tables.runs),
-        "design": json.loads(trial.design),
+        "seed": trial.seed,
+        "formula": formula,
+        "flour_per_bake_g": trial.flour_per_bake_g,
     }
-
-
-def _note(row: Mapping[Any, Any]) -> dict[str, Any]:
-    return {str(name): None if value is not value else value for name, value in row.items() if name != "piece"}
 
 
 def _replaced(row: Any) -> str:
@@ -247,16 +258,6 @@ def _replaced(row: Any) -> str:
         f"Run {row.code}: {row.factor} was {number_text(round(row.used, 6))} {row.unit} instead of "
         f"{number_text(row.planned)} ({row.why}); that is what was analysed."
     )
-
-
-def _as_of(store: Store) -> str | None:
-    """The time of the last entry in the record: a report made again from the same record says the same."""
-    from sqlmodel import col, select
-
-    from tracker.models import AuditEntry
-
-    with store.read() as session:
-        return session.exec(select(AuditEntry.at).order_by(col(AuditEntry.sequence).desc()).limit(1)).first()
 
 
 def _options_said(options: Options, responses: Sequence[str]) -> list[str]:

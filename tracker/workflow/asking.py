@@ -16,7 +16,7 @@ from tracker.intake.columns import KINDS, SCALES, find_column, guess_kind, level
 from tracker.intake.mapping import plain, split_unit
 from tracker.intake.numbers import read_number
 from tracker.intake.spreadsheet import Sheet, nearest
-from tracker.workflow.options import Options, set_references
+from tracker.workflow.options import Options, lay_groups, set_references
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -81,6 +81,12 @@ class _Asking:
         table = self._table(responses, kinds, [*blocks, *group, *bake])
         if len(bake) > 1:
             table[PLUS.join(bake)] = _joined(table, [self.names[column] for column in bake])
+        its_group, its_blocks = lay_groups(
+            {"": table},
+            [self.names[column] for column in group],
+            factors=[self.names[column] for column in kinds],
+            blocks=[self.names[column] for column in blocks],
+        )
         question = Question(
             factors=set_references([self._factor(c, its, table) for c, its in kinds.items()], self.options.references),
             responses=self._asked_responses(responses),
@@ -88,8 +94,8 @@ class _Asking:
             dose=self._known(self.options.dose, kinds, "--dose"),
             by=self._known(self.options.by, kinds, "--by"),
             shape=self.options.shape,
-            blocks=tuple(self.names[column] for column in blocks),
-            group=tuple(self.names[column] for column in group),
+            blocks=its_blocks,
+            group=its_group,
             bake=None if not bake else self.names[bake[0]] if len(bake) == 1 else PLUS.join(bake),
             order=self.options.order,
             squares=self.options.squares,  # type: ignore[arg-type]  # the engine refuses other numbers in words
@@ -251,7 +257,7 @@ class _Asking:
 
         scales = self._scales(responses)
         data: dict[str, Any] = {}
-        for column in dict.fromkeys(others):
+        for column in dict.fromkeys(column for column in others if column not in kinds):
             data[self.names[column]] = pd.Series(texts_of(self.sheet, column), dtype=object)
         for column, kind in kinds.items():
             cells: list[Any] = texts_of(self.sheet, column) if kind == "category" else numbers_of(self.sheet, column)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 from analysis.questions import Factor
 from tracker.errors import InputError
 from tracker.intake.spreadsheet import nearest
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,3 +50,26 @@ def set_references(factors: Sequence[Factor], references: Sequence[str]) -> tupl
             raise InputError(what, where="--reference", try_this=f'--reference "{owner}{near}"')
         chosen[owners[0]] = wanted
     return tuple(replace(factor, reference=chosen.get(factor.name, factor.reference)) for factor in factors)
+
+
+def lay_groups(
+    tables: Mapping[str, pd.DataFrame], group: Sequence[str], *, factors: Sequence[str], blocks: Sequence[str]
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """Group and block columns as the engine takes them, joining columns where they serve twice.
+
+    A whole plot is often named by what it was given: recipe within replicate. A column that
+    is a factor or block as well cannot be a group of its own, so the parts are joined into one
+    column of the tables ("replicate+recipe"); its other parts stay in as blocks.
+    """
+    if not set(group) & {*factors, *blocks}:
+        return tuple(group), tuple(blocks)
+    joined = "+".join(group)
+    for table in {id(table): table for table in tables.values()}.values():
+        parts = zip(*(table[name] for name in group), strict=True)
+        table[joined] = ["+".join(str(part) for part in row) if all(map(_filled, row)) else None for row in parts]
+    outer = [name for name in group if name not in factors and name not in blocks]
+    return (joined,), (*blocks, *outer)
+
+
+def _filled(cell: object) -> bool:
+    return cell is not None and cell == cell  # NaN is unlike itself

@@ -6,11 +6,14 @@ import platform
 import shlex
 import sqlite3
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from importlib.metadata import PackageNotFoundError, version
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
     from analysis.results import Analysis
+    from tracker.models import Trial
+    from tracker.store import Store
 
 PACKAGES = ("crumbwise", "numpy", "pandas", "scipy", "statsmodels")
 
@@ -44,3 +47,37 @@ def versions() -> dict[str, str]:
         except PackageNotFoundError:  # run from a bare copy of the source
             found[name] = "unknown"
     return found
+
+
+def as_words(facts: Mapping[str, Any]) -> dict[str, str]:
+    """The same facts for a page: mappings as "name value", nothing where there is nothing."""
+    said = {}
+    for name, value in facts.items():
+        if isinstance(value, Mapping):
+            said[name] = ", ".join(f"{each} {its}" for each, its in value.items())
+        elif value is not None:
+            said[name] = str(value)
+    return said
+
+
+@dataclass(frozen=True, kw_only=True)
+class Behind:
+    """What of the kitchen a report names. ``as_of`` is the time of the last entry, never of the report:
+    made again from the same record it says the same."""
+
+    as_of: str | None
+    invented: bool
+    formula: str | None
+
+
+def what_stands_behind(store: Store, trial: Trial) -> Behind:
+    from sqlmodel import col, select
+
+    from tracker.models import AuditEntry, Formula, Kitchen
+
+    with store.read() as session:
+        as_of = session.exec(select(AuditEntry.at).order_by(col(AuditEntry.sequence).desc()).limit(1)).first()
+        invented = session.exec(select(Kitchen.invented)).first()
+        formula = session.get(Formula, trial.formula_id) if trial.formula_id else None
+    named = f"{formula.name}, version {formula.version}" if formula else None
+    return Behind(as_of=as_of, invented=bool(invented), formula=named)
