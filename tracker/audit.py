@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import math
+from collections.abc import Mapping
 from functools import cache
 from typing import Any
 
@@ -32,16 +33,21 @@ def sha256(text: str) -> str:
     return hashlib.sha256(text.encode("utf-8")).hexdigest()
 
 
-def entry_hash(entry: dict[str, Any]) -> str:
+def entry_hash(entry: Mapping[str, Any]) -> str:
     """SHA-256 over the canonical JSON of every field of an entry but ``hash``."""
     return sha256(canonical({name: entry[name] for name in _ENTRY_FIELDS}))
 
 
 def row_content(row: SQLModel) -> dict[str, Any]:
     """What an audit entry keeps of a row: every column, files by their hash, of a person's details the number only."""
-    if isinstance(row, PersonDetails):
-        return {"person_id": row.person_id}
-    return {name: _kept(getattr(row, name)) for name, _ in _columns(type(row))}
+    return content_of(type(row), {name: getattr(row, name) for name, _ in _columns(type(row))})
+
+
+def content_of(table: type[SQLModel], values: Mapping[str, Any]) -> dict[str, Any]:
+    """The same from a plain mapping of the row's columns."""
+    if table is PersonDetails:
+        return {"person_id": values["person_id"]}
+    return {name: _kept(value) for name, value in values.items()}
 
 
 def row_key(row: SQLModel) -> int:

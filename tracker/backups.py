@@ -6,39 +6,17 @@ its journal still holds, and pass every integrity check.
 
 from __future__ import annotations
 
-import os
 import sqlite3
-from contextlib import closing, suppress
+from contextlib import closing
 from pathlib import Path
 
 from tracker.errors import Conflict, IntegrityError
+from tracker.files import fresh_beside, give_name
 from tracker.settings import BUSY_SECONDS
 
 
-def copy_database(source: Path, target: Path) -> None:
-    """Copy one consistent state of ``source`` into the new file ``target``, synced and checked.
-
-    Raises Conflict when ``target`` exists or cannot be made, IntegrityError when the copy is damaged.
-    """
-    try:
-        os.close(os.open(target, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
-    except FileExistsError:
-        raise Conflict("A file stands there already.", where=str(target), try_this="another file name") from None
-    except OSError as error:
-        raise Conflict(
-            f"The file cannot be made ({error.strerror}).", where=str(target), try_this="another folder"
-        ) from None
-    try:
-        _copy_pages(source, target)
-        sync(target)
-        require_sound(target)
-    except BaseException:
-        with suppress(OSError):
-            target.unlink()
-        raise
-
-
-def _copy_pages(source: Path, target: Path) -> None:
+def copy_pages(source: Path, target: Path) -> None:
+    """Copy one consistent state of ``source`` over the empty file ``target``, and check it."""
     address = f"{source.absolute().as_uri()}?mode=ro"
     with (
         closing(sqlite3.connect(address, uri=True, timeout=float(BUSY_SECONDS))) as old,
@@ -46,10 +24,11 @@ def _copy_pages(source: Path, target: Path) -> None:
     ):
         old.backup(new)
         new.execute("PRAGMA journal_mode=DELETE")  # one file, whatever mode the source is in
+    require_sound(target)
 
 
 def require_sound(path: Path) -> None:
-    """SQLite's own full check of a file; raises IntegrityError."""
+    """SQLite's own full check of a file, and of its links; raises IntegrityError."""
     try:
         with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)) as connection:
             found = [row[0] for row in connection.execute("PRAGMA integrity_check")]
@@ -63,21 +42,12 @@ def require_sound(path: Path) -> None:
 
 def copy_beside(path: Path, word: str) -> Path:
     """A checked copy next to ``path``, named after it with ``word``; never overwrites."""
-    number = 1
-    while True:
+    for number in range(1, 1000):
         target = path.with_name(f"{path.name}.{word}" + (f"-{number}" if number > 1 else "") + ".backup")
-        if not target.exists():
-            copy_database(path, target)
+        if target.exists():
+            continue
+        with fresh_beside(target, str(target)) as fresh:
+            copy_pages(path, fresh)
+            give_name(fresh, target)
             return target
-        number += 1
-
-
-def sync(path: Path) -> None:
-    """Put a file and its name in the folder on the disk."""
-    for name, flags in ((path, os.O_RDONLY), (path.parent, os.O_RDONLY)):
-        with suppress(PermissionError):  # Windows cannot open a folder; its rename is durable by itself
-            handle = os.open(name, flags)
-            try:
-                os.fsync(handle)
-            finally:
-                os.close(handle)
+    raise Conflict("There are too many backups here.", where=str(path.parent), try_this="move old ones elsewhere")

@@ -83,7 +83,9 @@ def _first_bytes(place: Place, path: Path) -> bytes:
             return file.read(100)
     except FileNotFoundError:
         raise NotFound(
-            "There is no kitchen here.", where=place.shown, try_this="check the path after --kitchen, or crumbwise demo"
+            "There is no kitchen here.",
+            where=place.shown,
+            try_this="check the path after --kitchen; crumbwise trial plan PLAN.toml makes a new kitchen",
         ) from None
     except IsADirectoryError:
         raise Conflict(

@@ -8,7 +8,6 @@ the first one's.
 from __future__ import annotations
 
 import os
-import secrets
 import sqlite3
 from collections.abc import Callable
 from contextlib import closing, suppress
@@ -16,9 +15,9 @@ from pathlib import Path
 
 from sqlalchemy import text
 
-from tracker.backups import sync
 from tracker.databases import Place, engine_for, require_ours
 from tracker.errors import Conflict, NotFound
+from tracker.files import fresh_beside, give_name
 from tracker.migrations import NEWEST, holds_tables, require_known, upgrade, version_of
 from tracker.settings import APPLICATION_ID
 
@@ -71,40 +70,11 @@ def _state(place: Place) -> tuple[str | None, bool, bool]:
 
 
 def _make_file(place: Place, path: Path, found: Found) -> None:
-    fresh = path.with_name(f".{path.name}.{secrets.token_hex(6)}.new")
-    try:
-        os.close(os.open(fresh, os.O_CREAT | os.O_EXCL | os.O_RDWR, 0o600))
-    except FileNotFoundError:
-        raise NotFound(
-            f"There is no folder {path.parent}.", where=place.shown, try_this="make the folder first"
-        ) from None
-    except OSError as error:
-        raise Conflict(
-            f"A kitchen cannot be made here ({error.strerror}).", where=place.shown, try_this="another folder"
-        ) from None
-    hidden = Place(shown=place.shown, path=fresh)
-    try:
+    with fresh_beside(path, place.shown) as fresh:
+        hidden = Place(shown=place.shown, path=fresh)
         with closing(sqlite3.connect(fresh, isolation_level=None)) as connection:
             connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
         upgrade(hidden)
         found(hidden)
-        sync(fresh)
         with suppress(FileExistsError):  # another program was faster: its kitchen is as good
-            _give_name(fresh, path)
-    finally:
-        for end in ("", "-journal", "-wal", "-shm"):
-            with suppress(OSError):
-                Path(f"{fresh}{end}").unlink()
-
-
-def _give_name(fresh: Path, path: Path) -> None:
-    """Name a finished file without ever overwriting one."""
-    try:
-        os.link(fresh, path)
-    except FileExistsError:
-        raise
-    except OSError:  # a file system without links: renaming would overwrite, so look first
-        if os.path.lexists(path):
-            raise FileExistsError(path) from None
-        fresh.rename(path)
-    sync(path)
+            give_name(fresh, path)

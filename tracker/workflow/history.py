@@ -1,0 +1,151 @@
+"""Who did what to this trial, run or person's entries, and why?"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from typing import Any
+
+from sqlmodel import Session, SQLModel, col, select
+
+from tracker.current import find_trial, rows_of
+from tracker.errors import UsageError
+from tracker.models import (
+    AuditEntry,
+    Bake,
+    Factor,
+    ImportFile,
+    Outcome,
+    Piece,
+    Reading,
+    Response,
+    Run,
+    TasteNote,
+    Trial,
+    TrialState,
+    Weighing,
+)
+from tracker.store import Store
+from tracker.workflow.lookup import find_run, runs_of
+
+# What is said of a row first, table by table; every other table is known by its name or number.
+_TOLD = {
+    "reading": ("response", "value", "repeat"),
+    "outcome": ("state", "deviations"),
+    "weighing": ("ingredient", "grams"),
+    "taste_note": ("words", "tags"),
+    "trial_state": ("state",),
+    "run": ("code",),
+    "batch": ("number", "baked_at"),
+    "import_file": ("name", "sha256"),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class HistoryLine:
+    """One audit entry; ``old`` is the row that this one replaces, None when it is new."""
+
+    sequence: int
+    at: str
+    person: int | None
+    action: str
+    table: str
+    row: int
+    reason: str
+    old: dict[str, Any] | None
+    new: dict[str, Any] | None
+
+    def words(self) -> str:
+        who = f"person {self.person}" if self.person is not None else "the program"
+        was = f" (was {_told(self.table, self.old)})" if self.old is not None and self.new is not None else ""
+        now = _told(self.table, self.new) if self.new is not None else "erased"
+        why = f' because "{self.reason}"' if self.reason else ""
+        return f"{self.sequence}  {self.at}  {who}, {self.action}: {self.table} {self.row}, {now}{was}{why}"
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "sequence": self.sequence,
+            "at": self.at,
+            "person": self.person,
+            "action": self.action,
+            "table": self.table,
+            "row": self.row,
+            "reason": self.reason,
+            "old": self.old,
+            "new": self.new,
+        }
+
+
+def _told(table: str, row: dict[str, Any] | None) -> str:
+    content = row or {}
+    if content.get("void"):
+        return "taken back"
+    parts = [str(content[name]) for name in _TOLD.get(table, ("name",)) if content.get(name) not in (None, "", "[]")]
+    return " ".join(parts) or "entered"
+
+
+def history(
+    store: Store, *, trial: str | None = None, run: str | None = None, person: int | None = None, limit: int = 50
+) -> tuple[HistoryLine, ...]:
+    """Audit entries, newest first: of a trial, of one run of it (code or #place), by a person, or all.
+
+    Raises NotFound for an unknown trial or run, UsageError for a run without its trial.
+    """
+    if run is not None and trial is None:
+        raise UsageError("A run needs its trial.", where="--run", try_this="--trial NAME --run CODE")
+    if limit < 1:
+        raise UsageError("The limit counts from 1.", where="--limit", try_this="--limit 50")
+    with store.read() as session:
+        entries: Iterable[AuditEntry]
+        if trial is None:
+            newest = select(AuditEntry).order_by(col(AuditEntry.sequence).desc())
+            if person is not None:
+                newest = newest.where(AuditEntry.person_id == person)
+            entries = session.exec(newest.limit(limit)).all()
+        else:
+            found = [e for e in _of_trial(session, trial, run) if person is None or e.person_id == person]
+            entries = sorted(found, key=lambda entry: -entry.sequence)[:limit]
+    return tuple(_line(entry) for entry in entries)
+
+
+def _line(entry: AuditEntry) -> HistoryLine:
+    return HistoryLine(
+        sequence=entry.sequence,
+        at=entry.at,
+        person=entry.person_id,
+        action=entry.action,
+        table=entry.table_name,
+        row=entry.row_id,
+        reason=entry.reason,
+        old=None if entry.old is None else json.loads(entry.old),
+        new=None if entry.new is None else json.loads(entry.new),
+    )
+
+
+def _of_trial(session: Session, name: str, word: str | None) -> list[AuditEntry]:
+    """Entries of everything that belongs to a trial, or to one of its runs; replaced rows too."""
+    trial = find_trial(session, name)
+    runs = runs_of(session, trial)
+    if word is not None:
+        runs = [find_run(runs, word, trial=name)]
+    rows: dict[type[SQLModel], list[int | None]] = {Run: [run.id for run in runs]}
+    if word is None:
+        rows[Trial] = [trial.id]
+        parts_of_trial: tuple[Any, ...] = (TrialState, Factor, Response, ImportFile)
+        for table in parts_of_trial:
+            rows[table] = [row.id for row in rows_of(session, table, table.trial_id, [trial.id])]
+    bakes = rows[Bake] = [bake.id for bake in rows_of(session, Bake, Bake.run_id, rows[Run])]
+    parts_of_bake: tuple[Any, ...] = (Piece, Outcome, Weighing, Reading, TasteNote)
+    for part in parts_of_bake:
+        rows[part] = [row.id for row in rows_of(session, part, part.bake_id, bakes)]
+    return [entry for table, numbers in rows.items() for entry in _entries(session, table, numbers)]
+
+
+def _entries(session: Session, table: type[SQLModel], numbers: list[int | None]) -> list[AuditEntry]:
+    found: list[AuditEntry] = []
+    for start in range(0, len(numbers), 500):
+        part = numbers[start : start + 500]
+        wanted = select(AuditEntry).where(AuditEntry.table_name == table.__tablename__)
+        found += session.exec(wanted.where(col(AuditEntry.row_id).in_(part)))
+    return found
