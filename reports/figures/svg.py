@@ -94,7 +94,7 @@ def _tidy_one(element: ElementTree.Element, key: str, used: set[str]) -> None:
     if link:
         element.set("href", f"#{key}-{link[1:]}")
     name = element.attrib.pop("id", "")
-    if name in used:
+    if name and name in used:
         element.set("id", f"{key}-{name}")
     for attribute, value in element.attrib.items():
         if "#" in value and attribute not in ("href", "id"):
