@@ -69,12 +69,11 @@ def plan_soda(store: Store) -> None:
 
 
 @pytest.fixture
-def soda_path(tmp_path: Path) -> Path:
+def soda_path(sqlite_kitchen: Path) -> Path:
     """A kitchen file that holds the trial "soda"; nothing has it open."""
-    path = tmp_path / "kitchen.db"
-    with open_kitchen(str(path), create=True) as store:
+    with open_kitchen(str(sqlite_kitchen)) as store:
         plan_soda(store)
-    return path
+    return sqlite_kitchen
 
 
 @pytest.fixture

@@ -252,6 +252,7 @@ def _fill(sheet: Any, head: Sequence[str], rows: Sequence[Sequence[Cell]], bold:
     for line, row in enumerate(rows, start=1):
         for at, cell in enumerate(row):
             if isinstance(cell, str):
-                sheet.write_string(line, at, cell)
+                # Written as text it is no formula; only a quote in front would be taken off at import.
+                sheet.write_string(line, at, f"'{cell}" if cell.startswith("'") else cell)
             elif cell is not None:
                 sheet.write_number(line, at, cell)
