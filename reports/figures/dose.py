@@ -89,7 +89,7 @@ def _limits(
     # A band that runs off where there are no bakes must not press the bakes flat.
     low, high = span([*observed, *(p.mean for curve in curves for p in curve.points)], share=0.35)
     bottom, top = span([max(min(v, high), low) for v in [*values, *observed]])
-    strip = 0.04 * (len(curves) if len(curves) <= MOST_TOGETHER else 1)  # room for the bars above all curves
+    strip = 0.05 + 0.04 * (len(curves) if len(curves) <= MOST_TOGETHER else 1)  # room for the bars above all curves
     return span(doses, share=0.04), (bottom, top + (top - bottom) * strip)
 
 
@@ -192,7 +192,8 @@ def _caption(result: ResponseResult, part: DosePart, curves: Sequence[Curve], co
         said.append("Outlined mark: the best dose; the thick bar at the top is its interval.")
     if any(curve.recommended is not None for curve in curves):
         where = "Thin bar" if 1 < len(curves) <= MOST_TOGETHER else "Shaded"
-        said.append(f"{where}: doses as good as the best, to within the difference that matters.")
+        within = "to within the difference that matters" if result.response.matters else "as far as can be told apart"
+        said.append(f"{where}: doses as good as the best, {within}.")
     if len(curves) > MOST_PANELS:
         said.append(f"{MOST_PANELS} of {len(curves)} curves are drawn; the table has all.")
     return " ".join(said)

@@ -25,7 +25,8 @@ class Table:
     @property
     def numeric(self) -> tuple[bool, ...]:
         """Which columns hold numbers only, so that they stand right-aligned."""
-        return tuple(all(_NUMBER.fullmatch(row[i]) for row in self.rows) for i in range(len(self.columns)))
+        columns = list(zip(*self.rows, strict=True)) or [()] * len(self.columns)
+        return tuple(all(map(_NUMBER.fullmatch, cells)) and any(map(str.isdigit, "".join(cells))) for cells in columns)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -135,9 +135,8 @@ def provenance_section(analysis: Analysis, provenance: Mapping[str, str]) -> Sec
         blocks.append(Grid(caption="Rows left out", table=Table(columns=columns, rows=rows), fold=True))
     question = analysis.question
     options = {name: getattr(question, name) for name in ("kind", "order", "squares", "confidence")}
-    facts = {"source": analysis.source, "seed": str(question.seed), **{str(k): str(v) for k, v in provenance.items()}}
-    pairs = [
-        (name.replace("_", " "), plain(value)) for name, value in {**facts, "options": json.dumps(options)}.items()
-    ]
+    facts = {"source": analysis.source, "seed": str(question.seed), "options": json.dumps(options)}
+    facts |= {str(name): str(value) for name, value in provenance.items()}
+    pairs = [(name.replace("_", " "), plain(value)) for name, value in facts.items()]
     blocks.append(Facts(pairs=tuple((name, value) for name, value in pairs if value), exact=True))
     return Section(key="provenance", title="Where this comes from", blocks=blocks)

@@ -134,6 +134,7 @@ def test_dose_table_holds_each_curve(answers):
         ("cream of tartar", "1.85", "1.71", "2.02"),
     ]
     assert "adjusted to the average block" in figure.caption
+    assert "to within the difference that matters" in figure.caption
 
 
 def test_more_than_four_curves_get_a_small_picture_each(answers):
@@ -236,8 +237,8 @@ def test_a_tag_counts_once_for_each_note(notes):
 
 
 def test_numbers_stand_right_aligned_and_words_do_not():
-    table = Table(columns=("a", "b", "c"), rows=(("x", "+1.5", "1 mm"), ("y", "–", "2")))
-    assert table.numeric == (False, True, False)
+    table = Table(columns=("a", "b", "c", "d"), rows=(("x", "+1.5", "1 mm", "–"), ("y", "–", "2", "–")))
+    assert table.numeric == (False, True, False, False)
 
 
 def test_labels_keep_their_distance_and_their_order():
