@@ -61,7 +61,7 @@ def plan_(
 @app.command("list", epilog=example("crumbwise trial list"))
 def list_(kitchen: KitchenOption = None, json_: JsonOption = False) -> None:
     """List the trials of the kitchen."""
-    from tracker.workflow.planning import list_trials
+    from tracker.workflow.trials import list_trials
 
     with open_store(kitchen) as store:
         lines = list_trials(store)
@@ -77,7 +77,7 @@ def list_(kitchen: KitchenOption = None, json_: JsonOption = False) -> None:
 @app.command(epilog=example("crumbwise trial show soda"))
 def show(trial: TrialArgument, kitchen: KitchenOption = None, json_: JsonOption = False) -> None:
     """Show one trial: its factors, responses and runs, and how far it has come."""
-    from tracker.workflow.planning import show_trial
+    from tracker.workflow.trials import show_trial
 
     with open_store(kitchen) as store:
         view = show_trial(store, trial)
@@ -114,7 +114,7 @@ def close(
     json_: JsonOption = False,
 ) -> None:
     """Say that no more readings are expected."""
-    from tracker.workflow.planning import close_trial
+    from tracker.workflow.trials import close_trial
 
     with open_store(kitchen) as store:
         line = close_trial(store, trial, reason=reason, person=person)
@@ -133,7 +133,7 @@ def reopen(
     json_: JsonOption = False,
 ) -> None:
     """Take a closed trial up again."""
-    from tracker.workflow.planning import reopen_trial
+    from tracker.workflow.trials import reopen_trial
 
     with open_store(kitchen) as store:
         line = reopen_trial(store, trial, reason=reason, person=person)

@@ -196,3 +196,17 @@ def _formula(table: FormulaTable | None, problems: list[Problem]) -> BakersFormu
     except InputError as wrong:
         problems.append(Problem(what=wrong.what, try_this=wrong.try_this, table="formula", key="line"))
         return None
+
+
+def load_formula(path: str | Path) -> BakersFormula:
+    """A formula in a file of its own: name, method and [[line]] tables, or a [formula] as in a plan."""
+    path = Path(path)
+    text = _text_of(path)
+    document = _parse(text, path.name)
+    inline = _inline(document)
+    reader = _Reader(document)
+    table = reader.table(FormulaTable, document["formula"] if inline else document, "formula" if inline else "")
+    formula = _formula(table, reader.problems)
+    if formula is None:
+        raise as_error(reader.problems, text=text, place=path.name)
+    return formula

@@ -133,8 +133,9 @@ def _people(store: Store, names: list[str]) -> list[int]:
 def _trial(store: Store, site: Path, key: str, seed: int, people: list[int], step: Callable[[str], None]) -> DemoTrial:
     from tracker.workflow.analysing import analyse_trial, write_report
     from tracker.workflow.exporting import export_trial
-    from tracker.workflow.planning import plan_trial, show_trial
+    from tracker.workflow.planning import plan_trial
     from tracker.workflow.sheets import write_sheet
+    from tracker.workflow.trials import show_trial
 
     name, text = truth()[key]["trial"], plan_text(key)
     place = site / name.replace(" ", "-")

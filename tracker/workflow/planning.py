@@ -6,14 +6,32 @@ a preview does the same without a kitchen and writes nothing.
 
 from __future__ import annotations
 
+import json
+import re
+import secrets
+import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from sqlmodel import Session, select
+
+from tracker.errors import Conflict, InputError
+from tracker.intake.plan_file import PlanFile, load_plan
+from tracker.intake.plan_tables import LARGEST_SEED, FactorTable
+from tracker.models import Factor, Response, Run, Trial, TrialState
+from tracker.workflow.formulas import StoredFormula, find_formula, keep_formula
+from tracker.workflow.lookup import key
+from tracker.workflow.weighed_runs import refuse_unweighable
+
 if TYPE_CHECKING:
     from analysis.designs.plan import Plan
-    from tracker.store import Store
+    from analysis.designs.requests import DesignRequest
+    from tracker.formulas import BakersFormula
+    from tracker.store import Deed, Store
+
+LONGEST_TRIAL_NAME = 60
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -24,51 +42,40 @@ class PlannedTrial:
     title: str
     trial_id: int | None
     plan: Plan
+    notes: tuple[str, ...] = ()
 
     @property
     def cautions(self) -> tuple[str, ...]:
         """Plain sentences the baker should read before baking."""
-        raise NotImplementedError
+        return (*self.plan.warnings, *self.notes)
 
     def summary(self) -> str:
         """A few lines to read on a screen."""
-        raise NotImplementedError
+        design = self.plan.design
+        blocks = f" in {design.blocks} {design.block}s" if design.block else ""
+        verb = "is planned" if self.trial_id is not None else "would be planned"
+        lines = [
+            f'Trial "{self.name}" {verb}: {self.title}',
+            f"  {design.kind}, {design.n_runs} runs{blocks}, seed {design.seed}",
+            *(f"  {_levels_said(name, values, self.plan.units)}" for name, values in design.settings.items()),
+            f"  {design.judgement.df_error} degrees of freedom for error, judged by {design.judgement.judged_by}",
+        ]
+        lines += [f"  {words}" for words in design.alias_words]
+        for response, widths in design.judgement.half_widths.items():
+            if widths:
+                told = ", ".join(f"{term} ± {width:.2g}" for term, width in widths.items())
+                lines.append(f"  expected half-widths for {response}: {told}")
+        return "\n".join(lines)
 
     def to_json(self) -> dict[str, Any]:
         """``trial``, ``title``, ``runs``, ``design`` and ``cautions``."""
-        raise NotImplementedError
+        return {"trial": self.name, "title": self.title, **self.plan.to_json(), "cautions": list(self.cautions)}
 
 
-@dataclass(frozen=True, kw_only=True)
-class TrialLine:
-    """One trial in a list. ``runs`` are planned, ``baked`` have a bake that ended as done."""
-
-    name: str
-    title: str
-    state: str
-    runs: int
-    baked: int
-    made_at: str
-
-    def to_json(self) -> dict[str, Any]:
-        raise NotImplementedError
-
-
-@dataclass(frozen=True, kw_only=True)
-class TrialView:
-    """One trial as planned and how far it has come; ``runs`` as in the plan's JSON plus ``state``."""
-
-    line: TrialLine
-    question: str
-    formula: str | None
-    flour_per_bake_g: float | None
-    factors: tuple[Mapping[str, Any], ...]
-    responses: tuple[Mapping[str, Any], ...]
-    runs: tuple[Mapping[str, Any], ...]
-    design: Mapping[str, Any]
-
-    def to_json(self) -> dict[str, Any]:
-        raise NotImplementedError
+def _levels_said(name: str, values: tuple[Any, ...], units: Mapping[str, str]) -> str:
+    unit = units.get(name, "")
+    told = ", ".join(f"{value:g}" if not isinstance(value, str) else value for value in values)
+    return f"{name}: {told} {unit}".rstrip()
 
 
 def plan_trial(
@@ -79,31 +86,184 @@ def plan_trial(
     Raises InputError for a plan that contradicts itself, Conflict when the name is taken,
     NotFound for an unknown formula or file.
     """
-    raise NotImplementedError
+    read = load_plan(plan)
+    chosen = name or read.name or slug(read.title)
+    laid = _lay_out(read, seed)
+    with store.write(person=person, action="plan trial") as deed:
+        _refuse_taken(deed.session, chosen)
+        stored = _formula_of(deed.session, read)
+        formula = read.formula or (stored.formula if stored else None)
+        notes = _check_formula(read, formula, laid)
+        if read.formula is not None:
+            stored = keep_formula(deed, read.formula)
+        trial = deed.add(
+            Trial(
+                name=chosen,
+                title=read.title,
+                question=read.question,
+                formula_id=stored.id if stored else None,
+                flour_per_bake_g=read.flour_per_bake_g,
+                seed=laid.design.seed,
+                plan=read.text,
+                design=json.dumps(laid.design.to_json(), ensure_ascii=False, sort_keys=True),
+                made_at=deed.at,
+            )
+        )
+        _write_parts(deed, trial, read, laid, person)
+    return PlannedTrial(name=chosen, title=read.title, trial_id=key(trial), plan=laid, notes=notes)
 
 
 def preview_plan(
     plan: str | Path, store: Store | None = None, *, name: str | None = None, seed: int | None = None
 ) -> PlannedTrial:
     """The same without writing; needs a kitchen only when the plan names a stored formula."""
-    raise NotImplementedError
+    read = load_plan(plan)
+    chosen = name or read.name or slug(read.title)
+    laid = _lay_out(read, seed)
+    formula = read.formula
+    if store is not None:
+        with store.read() as session:
+            _refuse_taken(session, chosen)
+            stored = _formula_of(session, read)
+            formula = formula or (stored.formula if stored else None)
+    elif read.formula_name is not None:
+        raise InputError(
+            f'The plan names the formula "{read.formula_name}", and there is no kitchen to look it up in.',
+            where="formula",
+            try_this="write the formula into the plan as [formula], or name the kitchen with --kitchen",
+        )
+    notes = _check_formula(read, formula, laid)
+    return PlannedTrial(name=chosen, title=read.title, trial_id=None, plan=laid, notes=notes)
 
 
-def list_trials(store: Store) -> tuple[TrialLine, ...]:
-    """All trials, oldest first."""
-    raise NotImplementedError
+def slug(title: str) -> str:
+    """A name to type, from a title: "Soda, three acids" -> "soda-three-acids"."""
+    plain = unicodedata.normalize("NFKD", title).encode("ascii", "ignore").decode().casefold()
+    name = re.sub(r"[^a-z0-9]+", "-", plain).strip("-")[:LONGEST_TRIAL_NAME].rstrip("-")
+    return name or "trial"
 
 
-def show_trial(store: Store, name: str) -> TrialView:
-    """One trial. Raises NotFound with the nearest name."""
-    raise NotImplementedError
+def _refuse_taken(session: Session, name: str) -> None:
+    if session.exec(select(Trial.id).where(Trial.name == name)).first() is not None:
+        raise Conflict(
+            f'There is a trial "{name}" already; a plan never replaces one.',
+            where="kitchen",
+            try_this=f'--name "{name}-2"',
+        )
 
 
-def close_trial(store: Store, name: str, *, reason: str = "", person: int = 1) -> TrialLine:
-    """No more readings are expected. Raises Conflict when it is closed already."""
-    raise NotImplementedError
+def _formula_of(session: Session, read: PlanFile) -> StoredFormula | None:
+    return None if read.formula_name is None else find_formula(session, read.formula_name)
 
 
-def reopen_trial(store: Store, name: str, *, reason: str, person: int = 1) -> TrialLine:
-    """Take a closed trial up again; needs a reason. Raises Conflict when it is not closed."""
-    raise NotImplementedError
+def _check_formula(read: PlanFile, formula: BakersFormula | None, laid: Plan) -> tuple[str, ...]:
+    """Every run must be weighable. Returns notes for the baker."""
+    if formula is None:
+        return ("The plan names no formula, so the bench sheet cannot say what to weigh.",)
+    read.check_against(formula.ingredients())
+    if read.flour_per_bake_g is None:
+        return ("The plan gives no flour_per_bake_g, so the bench sheet cannot say what to weigh.",)
+    settings = [run.settings for run in laid.runs]
+    return refuse_unweighable(formula, read.factors, settings, read.flour_per_bake_g)
+
+
+def design_request(read: PlanFile, seed: int | None) -> DesignRequest:
+    """The plan file's design in plain values; a seed is drawn when none is given."""
+    from analysis.designs.requests import DesignRequest, DesignResponse
+
+    table = read.design
+    if seed is not None and not 0 <= seed <= LARGEST_SEED:
+        raise InputError(f"The seed {seed} is out of range.", where="--seed", try_this=f"0 to {LARGEST_SEED}")
+    chosen = seed if seed is not None else table.seed
+    return DesignRequest(
+        kind=table.kind,
+        factors=tuple(_design_factor(factor) for factor in read.factors),
+        seed=secrets.randbelow(LARGEST_SEED) if chosen is None else chosen,
+        responses=tuple(
+            DesignResponse(name=each.name, unit=each.unit, spread=each.spread, matters=each.matters)
+            for each in read.responses
+        ),
+        levels=table.levels,
+        replicates=table.replicates,
+        block=table.block,
+        block_size=table.block_size,
+        runs=table.runs,
+        resolution=table.resolution,
+        generators=tuple(table.generators),
+        centre_points=table.centre_points,
+        accept_few_df=table.accept_few_df,
+    )
+
+
+def _design_factor(factor: FactorTable) -> Any:
+    from analysis.designs.requests import DesignFactor
+
+    return DesignFactor(
+        name=factor.name,
+        kind=factor.kind,
+        unit=factor.unit,
+        low=factor.low,
+        high=factor.high,
+        values=tuple(factor.values or ()),
+        n_levels=factor.levels if isinstance(factor.levels, int) else None,
+        spacing=factor.spacing,
+        levels=tuple(factor.level_names),
+        hard_to_change=factor.hard_to_change,
+    )
+
+
+def _lay_out(read: PlanFile, seed: int | None) -> Plan:
+    from analysis.designs.plan import lay_out
+
+    return lay_out(design_request(read, seed))
+
+
+def _write_parts(deed: Deed, trial: Trial, read: PlanFile, laid: Plan, person: int) -> None:
+    deed.add(TrialState(trial_id=key(trial), state="planned", at=deed.at, person_id=person))
+    deed.add_many(
+        Factor(
+            trial_id=key(trial),
+            position=position,
+            name=factor.name,
+            kind=factor.kind,
+            unit=factor.unit,
+            levels=json.dumps([str(level) for level in factor.level_names], ensure_ascii=False),
+            reference=factor.reference,
+            hard_to_change=factor.hard_to_change,
+            ingredient=factor.ingredient,
+            settings=json.dumps(factor.model_dump(exclude_defaults=True), ensure_ascii=False, sort_keys=True),
+        )
+        for position, factor in enumerate(read.factors, start=1)
+    )
+    deed.add_many(
+        Response(
+            trial_id=key(trial),
+            position=position,
+            name=each.name,
+            unit=each.unit,
+            scale=each.scale,
+            goal=each.goal,
+            target=each.target,
+            matters=each.matters,
+            plausible_low=each.plausible[0] if each.plausible else None,
+            plausible_high=each.plausible[1] if each.plausible else None,
+            possible_low=each.possible[0] if each.possible else None,
+            possible_high=each.possible[1] if each.possible else None,
+            spread=each.spread,
+            anchors=json.dumps(list(each.anchors), ensure_ascii=False),
+            pieces=each.pieces,
+            readings=each.readings,
+        )
+        for position, each in enumerate(read.responses, start=1)
+    )
+    deed.add_many(
+        Run(
+            trial_id=key(trial),
+            place_in_design=run.place_in_design,
+            bake_order=run.bake_order,
+            block=run.block,
+            code=run.code,
+            settings=json.dumps(dict(run.settings), ensure_ascii=False, sort_keys=True),
+        )
+        for run in laid.runs
+    )

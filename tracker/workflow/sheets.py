@@ -6,19 +6,128 @@ one HTML file.
 
 from __future__ import annotations
 
+import json
+from collections.abc import Sequence
+from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from sqlmodel import Session, col, select
+
+from tracker.audit import canonical, sha256
+from tracker.fingerprints import audit_head
+from tracker.formulas import BakersFormula
+from tracker.intake.plan_tables import FactorTable
+from tracker.models import Factor, Formula, Kitchen, Response, Run, Trial
+from tracker.workflow.files import write_whole
+from tracker.workflow.formulas import as_stored
+from tracker.workflow.lookup import find_trial, responses_of, runs_of
+from tracker.workflow.weighed_runs import factor_tables, weighed_factors, weights_of_run
+
 if TYPE_CHECKING:
-    from reports.sheet import Sheet
+    from reports.sheet import Sheet, SheetResponse, SheetRun
     from tracker.store import Store
+
+# Common practice; local codes and licensed practice come first.
+CAUTIONS = (
+    "Hot oven and tins: dry gloves, and a clear way to the rack.",
+    "No tasting of raw batter: raw flour and raw egg can carry germs. Wash hands and tables.",
+    "Say aloud what is in it before anyone tastes: wheat, egg, milk, soya, nuts, sulphites.",
+    "Never close a jar or bag on soda and acid: the gas can burst it.",
+    "Your local food code and trained staff come before this sheet.",
+)
 
 
 def make_sheet(store: Store, trial: str) -> Sheet:
     """The bench sheet of a trial. Raises NotFound with the nearest name."""
-    raise NotImplementedError
+    from reports.sheet import Sheet, SheetDay
+
+    with store.read() as session:
+        found = find_trial(session, trial)
+        runs, responses = runs_of(session, found), responses_of(session, found)
+        factors = list(session.exec(select(Factor).where(Factor.trial_id == found.id).order_by(col(Factor.position))))
+        formula = _formula(session, found)
+        kitchen = session.exec(select(Kitchen)).first()
+    tables = factor_tables(factors)
+    entries, head = audit_head(store)
+    days = groupby(runs, key=lambda run: run.block)
+    return Sheet(
+        trial=found.name,
+        title=found.title,
+        question=found.question,
+        kitchen=kitchen.name if kitchen else "",
+        formula=formula[1] if formula else "",
+        flour_per_bake_g=found.flour_per_bake_g,
+        audit_head=f"{entries}:{head[:12]}",
+        plan_hash=_plan_hash(found, runs)[:12],
+        made_on=found.made_at[:10],
+        cautions=CAUTIONS,
+        responses=tuple(_response(response) for response in responses),
+        days=tuple(
+            SheetDay(block=block, runs=tuple(_run(run, found, tables, formula) for run in day)) for block, day in days
+        ),
+    )
 
 
 def write_sheet(store: Store, trial: str, path: str | Path) -> Path:
     """Write the sheet as HTML, whole or not at all; returns where it lies."""
-    raise NotImplementedError
+    from reports.sheet import bench_sheet
+
+    return write_whole(path, bench_sheet(make_sheet(store, trial)))
+
+
+def _plan_hash(trial: Trial, runs: Sequence[Run]) -> str:
+    """Of what the sheet was made from: the plan's words and the runs it led to."""
+    laid = [[run.bake_order, run.code, run.block, json.loads(run.settings)] for run in runs]
+    return sha256(canonical({"plan": trial.plan, "runs": laid}))
+
+
+def _formula(session: Session, trial: Trial) -> tuple[BakersFormula, str] | None:
+    row = session.get(Formula, trial.formula_id) if trial.formula_id else None
+    if row is None:
+        return None
+    stored = as_stored(session, row)
+    return stored.formula, stored.title
+
+
+def _response(response: Response) -> SheetResponse:
+    from reports.sheet import SheetResponse
+
+    low, high = response.plausible_low, response.plausible_high
+    return SheetResponse(
+        name=response.name,
+        unit=response.unit,
+        scale=response.scale,
+        anchors=tuple(json.loads(response.anchors)),
+        pieces=response.pieces,
+        readings=response.readings,
+        plausible=None if low is None or high is None else (low, high),
+    )
+
+
+def _run(run: Run, trial: Trial, tables: Sequence[FactorTable], formula: tuple[BakersFormula, str] | None) -> SheetRun:
+    """Weights say what was weighed; only settings that no weight tells stand beside them."""
+    from reports.sheet import SheetRun, Weighed
+
+    settings = json.loads(run.settings)
+    weighable = formula is not None and trial.flour_per_bake_g is not None
+    weights = (
+        weights_of_run(formula[0], tables, settings, trial.flour_per_bake_g)
+        if formula is not None and trial.flour_per_bake_g is not None
+        else ()
+    )
+    shown = [
+        (factor.name, _with_unit(settings[factor.name], factor.unit))
+        for factor, weighed in zip(tables, weighed_factors(tables), strict=True)
+        if not (weighable and weighed.is_weighed)
+    ]
+    return SheetRun(
+        bake_order=run.bake_order,
+        code=run.code,
+        weights=tuple(Weighed(ingredient=w.ingredient, grams=w.text, note=w.note) for w in weights),
+        settings=tuple(shown),
+    )
+
+
+def _with_unit(value: float | str, unit: str) -> str:
+    return value if isinstance(value, str) else f"{value:g} {unit}".rstrip()
