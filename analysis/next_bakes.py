@@ -128,7 +128,7 @@ def _yardstick(result: ResponseResult, question: Question) -> Iterator[NextBakes
 def _replicates(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
     residual = result.family.residual
     unreplicated = any(effect.pse is not None for effect in result.family.effects)
-    if not unreplicated and residual is not None and residual.df > 0:
+    if not unreplicated and (residual is None or residual.df > 0):
         return
     told = [finding for finding in result.findings if finding.kind != "cannot tell"]
     telling = [finding for finding in told if finding.matters != "no"] or told[:1]

@@ -73,7 +73,7 @@ def draw(key: str, response: str, bakes: Sequence[ToBake], seed: int) -> tuple[D
     """Readings of one response of the trial ``key`` ("soda", "powder", "screening"), bake by bake."""
     part = truth()[key][response.replace(" ", "_")]
     rng = stream(seed, key, response)
-    of_bake = _bake_values(key, response, bakes, part["sd"], rng)
+    of_bake = _bake_values(key, response, bakes, seed, rng)
     if response == "crumb score":
         scores = np.clip(np.rint(of_bake), 1, 5)
         return tuple(
@@ -97,14 +97,18 @@ def draw(key: str, response: str, bakes: Sequence[ToBake], seed: int) -> tuple[D
     )
 
 
-def _bake_values(
-    key: str, response: str, bakes: Sequence[ToBake], sd: Mapping[str, float], rng: np.random.Generator
-) -> Array:
-    """True mean plus the day's and the bake's own deviation, one value for each bake."""
+def day_deviations(key: str, response: str, bakes: Sequence[ToBake], seed: int) -> dict[str, float]:
+    """How far each bake day lay from the truth; ``draw`` with the same arguments uses the same."""
+    sd = truth()[key][response.replace(" ", "_")]["sd"].get("day", 0.0)
     days = sorted({bake.day for bake in bakes if bake.day is not None})
-    of_day = dict(zip(days, rng.normal(0, sd.get("day", 0.0), len(days)), strict=True))
+    return dict(zip(days, stream(seed, key, response, "days").normal(0, sd, len(days)).tolist(), strict=True))
+
+
+def _bake_values(key: str, response: str, bakes: Sequence[ToBake], seed: int, rng: np.random.Generator) -> Array:
+    """True mean plus the day's and the bake's own deviation, one value for each bake."""
+    of_day = day_deviations(key, response, bakes, seed)
     means = np.array([expected(key, response, bake.settings) + of_day.get(bake.day or "", 0.0) for bake in bakes])
-    return means + rng.normal(0, sd["bake"], len(bakes))
+    return means + rng.normal(0, truth()[key][response.replace(" ", "_")]["sd"]["bake"], len(bakes))
 
 
 def draw_notes(key: str, bakes: Sequence[ToBake], seed: int) -> tuple[DrawnNote, ...]:

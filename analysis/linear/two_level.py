@@ -72,9 +72,9 @@ def effect_contrast(model: Model, term: Term) -> Contrast:
 
 
 def pseudo_error(model: Model, confidence: float) -> Lenth | None:
-    """Lenth's error when no stratum has error df and all effects weigh the same."""
+    """Lenth's error when there is one stratum, without error df, and all effects weigh the same."""
     terms = factor_terms(model)
-    if not terms or any(stratum.fit.df > 0 for stratum in model.strata) or not _alike(model, terms):
+    if len(model.strata) > 1 or model.strata[0].fit.df > 0 or not _alike(model, terms):
         return None
     return lenth([effect_contrast(model, term).estimate for term in terms], confidence)
 

@@ -167,10 +167,60 @@ FACTORIAL = (
     _soapy_scores,
 )
 
+DOSES = [0.5, 1.0, 1.5, 2.0, 2.5]
+
+
+def _hump() -> Study:
+    rows = [(dose,) for dose in DOSES] * 4
+    table = _bakes(rows, ["soda"], lambda soda: 52 - 12 * (soda - 1.6) ** 2, 1.0, 21)
+    return Study("rise turns at 1.6 % soda", table, _question(SODA), "mattered", ("soda",))
+
+
+def _plateau() -> Study:
+    rows = [(dose,) for dose in DOSES] * 4
+    table = _bakes(rows, ["soda"], lambda soda: 30 + 14 * min(soda, 1.4), 1.0, 22)
+    return Study("rise levels off at 1.4 % soda", table, _question(SODA), "mattered", ("soda",))
+
+
+def _line() -> Study:
+    rows = [(dose,) for dose in DOSES] * 3
+    table = _bakes(rows, ["soda"], lambda soda: 30 + 8 * soda, 1.0, 23)
+    return Study("rise goes on beyond the range", table, _question(SODA), "mattered", ("soda",))
+
+
+def _flat_dose() -> Study:
+    rows = [(dose,) for dose in DOSES] * 5
+    table = _bakes(rows, ["soda"], lambda soda: 40.0, 0.8, 24)
+    return Study("no dose matters", table, _question(SODA), "too small")
+
+
+def _noisy_dose() -> Study:
+    rows = [(dose,) for dose in DOSES] * 2
+    table = _bakes(rows, ["soda"], lambda soda: 40.0 + soda, 8.0, 25)
+    return Study("dose lost in noise", table, _question(SODA), "cannot tell")
+
+
+def _curve_per_acid() -> Study:
+    best = {"lemon juice": 1.0, "yogurt": 1.6, "cream of tartar": 2.2}
+    rows = [(d, a, day) for d, a, day in product(DOSES, ACIDS, ["Mon", "Tue", "Wed"])]
+    table = _bakes(
+        rows,
+        ["soda", "acid source", "day"],
+        lambda **at: 52 - 10 * (at["soda"] - best[at["acid source"]]) ** 2,
+        1.0,
+        26,
+    )
+    return Study(
+        "one curve per acid", table, _question(SODA, ACID, blocks=("day",)), "mattered", ("soda", "acid source")
+    )
+
+
+DOSE = (_hump, _plateau, _line, _flat_dose, _noisy_dose, _curve_per_acid)
+
 
 @cache
 def _answered() -> tuple[tuple[Study, Analysis], ...]:
-    studies = [make() for make in FACTORIAL]
+    studies = [make() for make in (*FACTORIAL, *DOSE)]
     return tuple((study, analyse(study.table, study.question, source=study.name)) for study in studies)
 
 
