@@ -58,7 +58,7 @@ class PlannedTrial:
             f'Trial "{self.name}" {verb}: {self.title}',
             f"  {design.kind}, {design.n_runs} runs{blocks}, seed {design.seed}",
             *(f"  {_levels_said(name, values, self.plan.units)}" for name, values in design.settings.items()),
-            f"  {design.judgement.df_error} degrees of freedom for error, judged by {design.judgement.judged_by}",
+            f"  judged by {design.judgement.judged_by}",
         ]
         lines += [f"  {words}" for words in design.alias_words]
         for response, widths in design.judgement.half_widths.items():

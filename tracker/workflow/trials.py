@@ -73,7 +73,7 @@ class TrialView:
         for run in self.runs:
             if run["block"] != block:
                 block = run["block"]
-                rows += [f"    {block}"] if block else []
+                rows += [f"    {self.design.get('block') or 'block'} {block}"] if block else []
             rows.append(f"    {run['bake_order']:>3}. {run['code']}  {run['state'] or 'not baked yet'}")
         return "\n".join(rows)
 
