@@ -69,8 +69,13 @@ def print_json(document: Any) -> None:
 
 
 def _write(stream: Any, text: str) -> None:
-    if stream is not None:  # None when the caller closed it
+    if stream is None:  # the caller closed it
+        return
+    try:
         stream.write(text + "\n")
+        stream.flush()
+    except BrokenPipeError:  # the reader went away: what was begun is finished in silence
+        _hush()
 
 
 def kitchen_place(kitchen: str | None = None) -> str:
@@ -141,10 +146,8 @@ def run(load: Callable[[], typer.Typer], words: list[str], *, name: str, kitchen
     named = _before.set(kitchen)
     try:
         code = typer.main.get_command(load()).main(args=words, prog_name=name, standalone_mode=False)
-        if sys.stdout is not None:
-            sys.stdout.flush()
         return code if isinstance(code, int) else 0
-    except BrokenPipeError:
+    except (BrokenPipeError, SystemExit):  # Typer itself leaves only when the reader of its help went away
         _hush()
         return 0
     except (Abort, KeyboardInterrupt):
@@ -173,15 +176,9 @@ def _as_usage(wrong: TyperException, name: str) -> TrackerError:
 
 def _fail(error: Any, *, as_json: bool) -> int:
     """Say what went wrong: words on stderr always; the same as one document on stdout with ``--json``."""
-    try:
-        tell(error_words(error))
-        if as_json:
-            print_json({"error": error_document(error)})
-        for stream in (sys.stdout, sys.stderr):
-            if stream is not None:
-                stream.flush()
-    except BrokenPipeError:
-        _hush()
+    tell(error_words(error))
+    if as_json:
+        print_json({"error": error_document(error)})
     return int(error.exit_code)
 
 

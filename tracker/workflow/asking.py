@@ -165,19 +165,21 @@ class _Asking:
 
     def _all_others(self, taken: Sequence[str]) -> list[str]:
         """Every column that is nothing else and that changes without naming each row."""
+        why: dict[str, list[str]] = {}
         others = []
         for column in self.sheet.header:
             cells = [cell.strip() for cell in self.sheet.column(column) if cell.strip()]
             if column in taken:
                 continue
             if plain(column) in SERVICE:
-                self.notes.append(f"{column} was left out: it says which row it is.")
+                why.setdefault("it says which row it is", []).append(column)
             elif len(set(cells)) < 2:
-                self.notes.append(f"{column} was left out: it never changes.")
+                why.setdefault("it never changes", []).append(column)
             elif guess_kind(cells) == "category" and len(set(cells)) == len(cells):
-                self.notes.append(f"{column} was left out: every row has a text of its own.")
+                why.setdefault("every row has a text of its own", []).append(column)
             else:
                 others.append(column)
+        self.notes += [f"Left out, because {reason}: {', '.join(columns)}." for reason, columns in why.items()]
         if not others:
             raise InputError(
                 "No column is left that could be a factor.",

@@ -53,7 +53,8 @@ class Recorded:
     warnings: tuple[str, ...] = ()
 
     def summary(self) -> str:
-        lines = [f"Run {self.run} (baked as #{self.bake_order}): {self.outcome or 'nothing said of its end'}."]
+        ended = f": {self.outcome}" if self.outcome else ""
+        lines = [f"Run {self.run} (#{self.bake_order} in the order of baking){ended}."]
         lines += [f"  {reading.words()}" for reading in self.readings]
         lines += [f"  weighed {ingredient}: {number_text(grams)} g" for ingredient, grams in self.weighed]
         lines += [f"  note: {self.note}"] if self.note else []

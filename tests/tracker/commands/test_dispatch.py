@@ -16,7 +16,10 @@ HEAVY = {"typer", "sqlalchemy", "sqlmodel", "pandas", "numpy", "statsmodels", "s
 
 def modules_loaded_by(*words: str) -> set[str]:
     """Top names of what one command line imports."""
-    code = f"import sys; from tracker.commands import main; c = main({list(words)!r}); print('\\n'.join(sys.modules)); sys.exit(c)"
+    code = (
+        f"import sys; from tracker.commands import main; code = main({list(words)!r}); "
+        "print('\\n'.join(sys.modules)); sys.exit(code)"
+    )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert ran.returncode == (0 if words and words[-1].startswith("-") else 2), ran.stderr
     return {name.partition(".")[0] for name in ran.stdout.splitlines()}
