@@ -46,7 +46,8 @@ def _more_bakes(facts: Facts) -> str:
         )
     return (
         f"what {variables} {do} to {facts['response']} is open: {wide}, and about "
-        f"{say_count(facts['more'], 'more bake')} ({facts['each']} of each treatment) would bring that down to {with_unit(say_number(aim, aim), unit)}."
+        f"{say_count(facts['more'], 'more bake')} ({facts['each']} of each treatment) would bring that "
+        f"down to {with_unit(say_number(aim, aim), unit)}."
     )
 
 

@@ -90,8 +90,9 @@ def test_screening_means_hold_the_effects():
     low = {"powder": 1.0, "sugar": 45, "mixing time": 2, "rest time": 5, "oven temperature": 175}
     raised = {**low, "powder": 2.5}
     # main effect 2.6 and interaction -1.8 with rest time at its low level: 2.6 - (-1.8) = 4.4
-    assert expected("screening", "rise height", raised) - expected("screening", "rise height", low) == pytest.approx(4.4)
-    assert expected("screening", "rise height", {**low, "mixing time": 5}) == expected("screening", "rise height", low)
+    at_low = expected("screening", "rise height", low)
+    assert expected("screening", "rise height", raised) - at_low == pytest.approx(4.4)
+    assert expected("screening", "rise height", {**low, "mixing time": 5}) == at_low
 
 
 def test_smallest_good_dose_is_within_the_difference_and_no_smaller():
