@@ -91,3 +91,10 @@ def unchanged(soda_path: Path) -> Callable[[], bool]:
 
     before = fingerprint()
     return lambda: fingerprint() == before
+
+
+@pytest.fixture
+def soda_anywhere(store: Store) -> Store:
+    """The same trial on SQLite and on PostgreSQL."""
+    plan_soda(store)
+    return store

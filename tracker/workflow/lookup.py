@@ -10,31 +10,21 @@ from typing import Protocol
 
 from sqlmodel import Session, col, select
 
+from tracker.current import find_trial
 from tracker.errors import Conflict, NotFound
 from tracker.intake.spreadsheet import nearest
 from tracker.models import Response, Run, Trial, TrialState
 
-
-def find_trial(session: Session, name: str) -> Trial:
-    """The trial of that name. Raises NotFound with the nearest."""
-    trial = session.exec(select(Trial).where(Trial.name == name)).first()
-    if trial is not None:
-        return trial
-    known = list(session.exec(select(Trial.name).order_by(col(Trial.id))))
-    raise NotFound(
-        f'There is no trial "{name}".' + (f" There {_are(known)}." if known else " The kitchen has no trial yet."),
-        where="kitchen",
-        try_this=_try_name(name, known) if known else "crumbwise trial plan PLAN.toml",
-    )
-
-
-def _are(names: Sequence[str]) -> str:
-    listed = ", ".join(f'"{name}"' for name in names[:10])
-    return ("is " if len(names) == 1 else "are ") + listed + (" and more" if len(names) > 10 else "")
-
-
-def _try_name(name: str, known: list[str]) -> str:
-    return f'"{nearest(name, known) or known[0]}"'
+__all__ = [
+    "find_response",
+    "find_run",
+    "find_trial",
+    "key",
+    "refuse_closed",
+    "responses_of",
+    "runs_of",
+    "state_of",
+]
 
 
 def runs_of(session: Session, trial: Trial) -> list[Run]:

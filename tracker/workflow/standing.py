@@ -9,10 +9,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, TypeVar
 
-from sqlalchemy import exists
-from sqlalchemy.orm import aliased
 from sqlmodel import Session, col, select
 
+from tracker.current import rows_of, standing
 from tracker.models import Bake, Outcome, Piece, Reading, Run, TasteNote, Trial, Weighing
 
 Row = TypeVar("Row", Reading, Outcome, Weighing, TasteNote)
@@ -23,37 +22,25 @@ def bake_of(session: Session, run: Run) -> Bake | None:
     return session.exec(select(Bake).where(Bake.run_id == run.id)).first()
 
 
-def _standing(session: Session, table: type[Row], bake_id: int | None) -> list[Row]:
-    return _standing_in(session, table, [bake_id])
-
-
-def _standing_in(session: Session, table: type[Row], bake_ids: Any) -> list[Row]:
-    """Rows of these bakes (a list or a query of numbers) that nothing replaces and that are no void."""
-    later = aliased(table)
-    rows = session.exec(
-        select(table)
-        .where(col(table.bake_id).in_(bake_ids))
-        .where(~exists().where(col(later.replaces_id) == col(table.id)))
-        .order_by(col(table.id))
-    )
-    return [row for row in rows if not getattr(row, "void", False)]
+def _standing(session: Session, table: type[Row], bakes: list[Any]) -> list[Row]:
+    return standing(rows_of(session, table, table.bake_id, bakes))
 
 
 def readings_of(session: Session, bake: Bake) -> list[Reading]:
-    return _standing(session, Reading, bake.id)
+    return _standing(session, Reading, [bake.id])
 
 
 def outcome_of(session: Session, bake: Bake) -> Outcome | None:
-    found = _standing(session, Outcome, bake.id)
+    found = _standing(session, Outcome, [bake.id])
     return found[-1] if found else None
 
 
 def weighings_of(session: Session, bake: Bake) -> list[Weighing]:
-    return _standing(session, Weighing, bake.id)
+    return _standing(session, Weighing, [bake.id])
 
 
 def notes_of(session: Session, bake: Bake) -> list[TasteNote]:
-    return _standing(session, TasteNote, bake.id)
+    return _standing(session, TasteNote, [bake.id])
 
 
 def pieces_of(session: Session, bake: Bake) -> dict[int, Piece]:
@@ -88,16 +75,15 @@ class TrialRecord:
 def record_of(session: Session, trial: Trial) -> TrialRecord:
     """What stands for every run of the trial; runs in bake order."""
     runs = session.exec(select(Run).where(Run.trial_id == trial.id).order_by(col(Run.bake_order))).all()
-    of_trial = select(Bake).join(Run, col(Bake.run_id) == col(Run.id)).where(Run.trial_id == trial.id)
-    bakes = session.exec(of_trial).all()
-    ids = select(Bake.id).join(Run, col(Bake.run_id) == col(Run.id)).where(Run.trial_id == trial.id)
-    pieces = session.exec(select(Piece).where(col(Piece.bake_id).in_(ids))).all()
+    bakes = rows_of(session, Bake, Bake.run_id, [run.id for run in runs])
+    ids = [bake.id for bake in bakes]
+    pieces = rows_of(session, Piece, Piece.bake_id, ids)
     return TrialRecord(
         runs=tuple(runs),
         bakes={bake.run_id: bake for bake in bakes if bake.run_id is not None},
-        outcomes={row.bake_id: row for row in _standing_in(session, Outcome, ids)},
+        outcomes={row.bake_id: row for row in _standing(session, Outcome, ids)},
         pieces={piece.id: piece for piece in pieces if piece.id is not None},
-        readings=tuple(_standing_in(session, Reading, ids)),
-        weighings=tuple(_standing_in(session, Weighing, ids)),
-        notes=tuple(_standing_in(session, TasteNote, ids)),
+        readings=tuple(_standing(session, Reading, ids)),
+        weighings=tuple(_standing(session, Weighing, ids)),
+        notes=tuple(_standing(session, TasteNote, ids)),
     )

@@ -141,7 +141,7 @@ BAD: dict[str, tuple[str, list[str], int, str, str]] = {
     "text in a number": ("a,rise\n1,2\n2,tall\n3,n.d.\n", ["--response", "rise"], 3, "row 3", "Try: "),
     "a number with two meanings": ("a;rise\n1;2\n2;1,234\n", ["--response", "rise"], 3, "1234 or as 1.234", "Try: "),
     "two spellings": (
-        "a,rise\nStrong,2\nstrong ,3\nweak,4\n",
+        "a,rise\nStrong,2\nstrong ,3\nweak,4\nweak,5\n",
         ["--response", "rise"],
         3,
         "capitals or blanks",

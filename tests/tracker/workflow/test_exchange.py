@@ -403,3 +403,18 @@ def test_a_preview_of_a_new_trial_needs_no_kitchen(folder: Folder) -> None:
 def test_a_missing_file_and_sheet_are_named(soda: Store, tmp_path: Path) -> None:
     with pytest.raises(NotFound, match="no file"):
         import_readings(soda, "soda", tmp_path / "none.csv")
+
+
+def test_both_databases_keep_and_give_back_the_same(soda_anywhere: Store, folder: Folder) -> None:
+    store = soda_anywhere
+    import_readings(store, "soda", folder.file(GOOD))
+    record_run(store, "soda", "104", ["rise height=44,5"], oven_temperature_c=181)
+    record_run(store, "soda", "104", ["rise height=45"], correct=True, reason="misread")
+    with pytest.raises(Conflict, match="came into"):
+        import_readings(store, "soda", folder.file(GOOD))
+    import_trial(store, "cake", PUBLISHED / "mixed_split_plot" / "cake_split_plot.csv", CAKE)
+    rows = {row[0]: row for row in export_table(store, "soda").rows}
+    names = [column.name for column in export_table(store, "soda").columns]
+    last = dict(zip(names, rows["104"], strict=True))
+    assert (last["rise_height_mm"], last["oven_temperature_c"], last["outcome"]) == (45.0, 181.0, "done")
+    assert len(export_table(store, "cake").rows) == 270
