@@ -56,6 +56,20 @@ class Ingredient:
         return self.acidity.scaled(SODA_MOLAR_MASS / 1000.0)
 
 
+def measured(name: str, neutralising_value: float, water: float | None, ph: float = 4.5) -> Ingredient:
+    """An ingredient as a kitchen measured it: g soda that 100 g neutralise, g water in 1 g."""
+    acidity = 1000.0 * neutralising_value / SODA_MOLAR_MASS
+    return Ingredient(
+        name=name,
+        acidity=Spread(acidity, acidity, acidity),
+        ph=Spread(ph, ph, ph),
+        buffer=_DAIRY,
+        water=0.9 if water is None else water,
+        source="measured in this kitchen",
+        sureness="A",
+    )
+
+
 _DAIRY = {"lactic": 0.6, "phosphoric": 0.3, "citric": 0.1}
 _LACTIC, _ACETIC, _CITRIC, _MALIC, _TARTARIC = 11.10, 16.65, 15.61, 14.92, 13.33
 

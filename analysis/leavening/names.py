@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 
 from analysis.errors import TrialDataError
@@ -74,6 +74,20 @@ def weighed(
         return tuple(Amount(what=SUBSTANCES[part.ingredient], grams=part.grams) for part in powder.parts)
     item = find(name, own)
     return (Amount(what=item, grams=grams if grams is not None else spooned_g(millilitres or 0.0, item)),)
+
+
+def known_amounts(
+    weights: Iterable[tuple[str, float]], own: Mapping[str, Substance | Ingredient] | None = None
+) -> tuple[list[Amount], tuple[str, ...]]:
+    """Amounts of what is known among (name, grams), and the names nothing is known of."""
+    known: list[Amount] = []
+    left_out: list[str] = []
+    for name, grams in weights:
+        try:
+            known += weighed(name, grams=grams, own=own)
+        except TrialDataError:
+            left_out.append(name)
+    return known, tuple(left_out)
 
 
 def spooned_g(millilitres: float, item: Substance | Ingredient) -> float:

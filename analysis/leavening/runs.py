@@ -14,8 +14,8 @@ from analysis.leavening.balance import CRUMB_C, Balance, balance
 from analysis.leavening.batter import Amount
 from analysis.leavening.gas import gas_ml
 from analysis.leavening.ingredients import Ingredient
-from analysis.leavening.names import weighed
-from analysis.leavening.substances import Substance
+from analysis.leavening.names import known_amounts
+from analysis.leavening.substances import SODA_MOLAR_MASS, Substance
 
 RUN_DRAWS = 100
 # Column names in frames and exports.
@@ -33,7 +33,8 @@ class RunChemistry:
     """For 100 g of flour: gas in mL at 25 °C and sea level, soda left in g, acid left in meq.
 
     ``predicted_ph`` is that of the crumb (None without water), with its range;
-    ``left_out`` names the lines nothing is known of (flour, egg, fat …).
+    ``left_out`` names the lines nothing is known of (flour, egg, fat …); ``neutral_percent``
+    is the soda that would use up the acid, in % of flour.
     """
 
     gas_ml: float
@@ -44,6 +45,7 @@ class RunChemistry:
     ph_high: float | None
     left_out: tuple[str, ...]
     account: Balance | None
+    neutral_percent: float
 
     def columns(self) -> dict[str, float | None]:
         return {
@@ -67,7 +69,7 @@ def run_chemistry(
     """
     if not flour_g > 0:
         raise TrialDataError("The flour of a bake must weigh something.", where="flour", try_this="300")
-    known, left_out = _known(weights, own)
+    known, left_out = known_amounts(weights, own)
     per_100 = 100.0 / flour_g
     if not any(isinstance(a.what, Ingredient) and a.what.water > 0 for a in known):
         return _dry(known, per_100, left_out)
@@ -81,20 +83,8 @@ def run_chemistry(
         ph_high=account.baked.high,
         left_out=left_out,
         account=account,
+        neutral_percent=account.neutral_soda.by_equivalence_g * per_100,
     )
-
-
-def _known(
-    weights: Iterable[tuple[str, float]], own: Mapping[str, Substance | Ingredient] | None
-) -> tuple[list[Amount], tuple[str, ...]]:
-    known: list[Amount] = []
-    left_out: list[str] = []
-    for name, grams in weights:
-        try:
-            known += weighed(name, grams=grams, own=own)
-        except TrialDataError:
-            left_out.append(name)
-    return known, tuple(left_out)
 
 
 def _dry(known: list[Amount], per_100: float, left_out: tuple[str, ...]) -> RunChemistry:
@@ -107,11 +97,12 @@ def _dry(known: list[Amount], per_100: float, left_out: tuple[str, ...]) -> RunC
             acid += 0.0 if equivalent is None else 1000 * amount.grams / equivalent
     return RunChemistry(
         gas_ml=gas_ml(min(soda, acid), celsius=CRUMB_C) * per_100,
-        soda_left_g=max(soda - acid, 0.0) * 0.084006 * per_100,
+        soda_left_g=max(soda - acid, 0.0) * SODA_MOLAR_MASS / 1000 * per_100,
         acid_left_meq=max(acid - soda, 0.0) * per_100,
         predicted_ph=None,
         ph_low=None,
         ph_high=None,
         left_out=left_out,
         account=None,
+        neutral_percent=acid * SODA_MOLAR_MASS / 1000 * per_100,
     )

@@ -3,20 +3,23 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
 
-from analysis.words.numbers import say_number
+from analysis.words.numbers import half_width, say_interval, say_number, with_unit
 
 if TYPE_CHECKING:
     from analysis.leavening.altitude import Altitude
     from analysis.leavening.balance import Balance, Caution, PhRange
     from analysis.leavening.batter import Amount
     from analysis.leavening.curve import TitrationCurve
+    from analysis.leavening.explains import ChemistryPart
     from analysis.leavening.powder import Powder
     from analysis.leavening.release import ReleaseStages
+    from analysis.leavening.runs import RunChemistry
     from analysis.leavening.strength import Strength
     from analysis.leavening.swap import Swap
+    from analysis.questions import Response
 
 WIDTH = 96
 
@@ -116,6 +119,46 @@ def balance_text(account: Balance) -> str:
         "",
     ]
     return "\n".join([*rows, *(_bullet(say_caution(caution)) for caution in account.cautions)])
+
+
+def say_left_out_lines(names: Sequence[str]) -> str:
+    """Which lines of a formula the account leaves out."""
+    return f"Left out, since their acid is not known: {', '.join(names)}." if names else ""
+
+
+def say_senseless(wrong: Sequence[tuple[Mapping[str, Any], RunChemistry]], treatments: int) -> tuple[str, ...]:
+    """Treatments whose crumb would be soapy or sour, and where the neutral point lies."""
+    settings, chemistry = max(wrong, key=lambda pair: pair[1].soda_left_g)
+    told = ", ".join(f"{name} {value if isinstance(value, str) else f'{value:g}'}" for name, value in settings.items())
+    ph = "" if chemistry.predicted_ph is None else f", crumb near pH {chemistry.predicted_ph:.1f}"
+    first = (
+        f"{len(wrong)} of {treatments} treatments fall outside what tastes right by the acid-base account; "
+        f"the furthest is {told}: {say_number(chemistry.soda_left_g)} g of soda left over in 100 g of flour{ph}."
+    )
+    account = chemistry.account
+    if account is None or account.neutral_soda.by_equivalence_g <= 0:
+        return (first,)
+    per_100 = chemistry.neutral_percent
+    return (
+        first,
+        f"With its acid, soda is used up at {say_number(per_100)} % of flour: a range from "
+        f"{say_number(0.5 * per_100)} to {say_number(1.5 * per_100)} % would lie around the neutral point.",
+    )
+
+
+def say_chemistry(part: ChemistryPart, response: Response, confidence: float = 0.95) -> str:
+    """Does chemistry explain what a category did?"""
+    if part.size is None:
+        return f"Whether chemistry explains what {part.category} did to {response.name} cannot be told: {part.reason}."
+    step = half_width(part.low, part.high)
+    size = with_unit(say_number(part.size, step), response.unit)
+    interval = say_interval(part.low, part.high, confidence)
+    at_equal = f"at equal gas and left-over soda, {part.a} and {part.b} differ by {size} ({interval})"
+    if part.verdict == "explains":
+        return f"Chemistry explains what {part.category} did to {response.name}: {at_equal}, less than what matters."
+    if part.verdict == "does not explain":
+        return f"Chemistry does not explain all that {part.category} did to {response.name}: {at_equal}."
+    return f"Whether chemistry explains what {part.category} did to {response.name} stays open: {at_equal}."
 
 
 def neutral_text(account: Balance) -> str:

@@ -111,3 +111,22 @@ def weigh(
         print_json(weighed.to_json())
     else:
         say(weighed.summary())
+
+
+@app.command(epilog=example('crumbwise formula balance "yogurt loaf"'))
+def balance(
+    name: NameArgument,
+    flour_g: Annotated[float, typer.Option(metavar="GRAMS", min=0.001, help="Flour in all, g.")] = 100.0,
+    version: VersionOption = None,
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """The acid-base account of a formula: gas, what is left over, neutral dose, pH."""
+    from tracker.workflow.run_chemistry import formula_balance
+
+    with open_store(kitchen) as store:
+        answer = formula_balance(store, name, flour_g=flour_g, version=version)
+    if json_:
+        print_json(answer.document)
+    else:
+        say(answer.text)

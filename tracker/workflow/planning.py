@@ -23,6 +23,7 @@ from tracker.intake.plan_tables import LARGEST_SEED, FactorTable
 from tracker.models import Factor, Response, Run, Trial, TrialState
 from tracker.workflow.formulas import StoredFormula, find_formula, keep_formula
 from tracker.workflow.lookup import key
+from tracker.workflow.run_chemistry import cautions_before_baking, treatments_chemistry
 from tracker.workflow.weighed_runs import refuse_unweighable
 
 if TYPE_CHECKING:
@@ -164,7 +165,9 @@ def _check_formula(read: PlanFile, formula: BakersFormula | None, laid: Plan) ->
     if read.flour_per_bake_g is None:
         return ("The plan gives no flour_per_bake_g, so the bench sheet cannot say what to weigh.",)
     settings = [run.settings for run in laid.runs]
-    return refuse_unweighable(formula, read.factors, settings, read.flour_per_bake_g)
+    notes = refuse_unweighable(formula, read.factors, settings, read.flour_per_bake_g)
+    treatments = treatments_chemistry(formula, read.factors, settings, read.flour_per_bake_g)
+    return (*notes, *cautions_before_baking(treatments))
 
 
 def design_request(read: PlanFile, seed: int | None) -> DesignRequest:

@@ -1,0 +1,150 @@
+"""What is the chemistry of a formula, and of each run of a trial?
+
+Joins the weights of the runs with the acid-base account: columns beside the readings,
+warnings before baking, and the balance of a formula at an amount of flour.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+from sqlmodel import Session, col, select
+
+from tracker.formulas import BakersFormula
+from tracker.intake.plan_tables import FactorTable
+from tracker.models import Factor, Formula, Ingredient, Trial
+from tracker.workflow.formulas import as_stored, find_formula
+from tracker.workflow.leavening import Answer
+from tracker.workflow.lookup import find_trial
+from tracker.workflow.standing import record_of
+from tracker.workflow.weighed_runs import factor_tables, weights_of_run
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+    from analysis.leavening.runs import RunChemistry
+    from tracker.store import Store
+
+# A crumb outside these is soapy or sour; rough, common practice, no source.
+SENSIBLE_PH = (5.5, 8.5)
+MUCH_SODA_LEFT_G = 0.5  # in 100 g of flour
+SIMULATED = 100
+
+
+@dataclass(frozen=True, kw_only=True)
+class TreatmentChemistry:
+    """One treatment's settings with its account."""
+
+    settings: Mapping[str, Any]
+    chemistry: RunChemistry
+
+
+def formula_balance(store: Store, name: str, *, flour_g: float = 100.0, version: int | None = None) -> Answer:
+    """The account of a stored formula: what is known of its lines, what is left out.
+
+    Raises NotFound, and TrialDataError when nothing in it brings water.
+    """
+    from analysis.leavening.balance import balance
+    from analysis.leavening.names import known_amounts
+    from analysis.leavening.serialise import balance_json
+    from analysis.words.leavening import balance_text, say_left_out_lines
+
+    with store.read() as session:
+        stored = find_formula(session, name, version)
+        own = own_values(session)
+    known, left_out = known_amounts(stored.formula.grams(flour_g), own)
+    account = balance(known)
+    document = {"formula": stored.title, "flour_g": flour_g, "left_out": list(left_out), **balance_json(account)}
+    text = "\n".join([f"{stored.title}, for {flour_g:g} g of flour", balance_text(account)])
+    return Answer(document=document, text=f"{text}\n{say_left_out_lines(left_out)}".rstrip())
+
+
+def own_values(session: Session) -> dict[str, Any]:
+    """Ingredients this kitchen measured itself, by folded name: only those with a neutralising value."""
+    from analysis.leavening.ingredients import measured
+
+    kept = session.exec(select(Ingredient).order_by(col(Ingredient.id)))
+    return {
+        row.name.casefold(): measured(row.name, row.neutralising_value, row.water_share)
+        for row in kept
+        if row.neutralising_value is not None
+    }
+
+
+def treatments_chemistry(
+    formula: BakersFormula,
+    factors: Sequence[FactorTable],
+    settings: Sequence[Mapping[str, Any]],
+    flour_g: float,
+    own: Mapping[str, Any] | None = None,
+) -> tuple[TreatmentChemistry, ...]:
+    """The account of every different treatment, in order of appearance."""
+    from analysis.leavening.runs import run_chemistry
+
+    found: dict[str, TreatmentChemistry] = {}
+    for each in settings:
+        told = json.dumps(dict(each), sort_keys=True)
+        if told not in found:
+            weights = [(w.ingredient, w.grams) for w in weights_of_run(formula, factors, each, flour_g)]
+            chemistry = run_chemistry(weights, flour_g, own=own, draws=SIMULATED)
+            found[told] = TreatmentChemistry(settings=dict(each), chemistry=chemistry)
+    return tuple(found.values())
+
+
+def cautions_before_baking(treatments: Sequence[TreatmentChemistry]) -> tuple[str, ...]:
+    """Sentences about settings that fall outside sense, with the range around the neutral point."""
+    from analysis.words.leavening import say_senseless
+
+    wrong = [each for each in treatments if _senseless(each.chemistry)]
+    if not wrong:
+        return ()
+    return say_senseless([(each.settings, each.chemistry) for each in wrong], len(treatments))
+
+
+def _senseless(chemistry: RunChemistry) -> bool:
+    ph = chemistry.predicted_ph
+    outside = ph is not None and not SENSIBLE_PH[0] <= ph <= SENSIBLE_PH[1]
+    has_leavener = chemistry.gas_ml > 0 or chemistry.soda_left_g > 0
+    return has_leavener and (outside or chemistry.soda_left_g > MUCH_SODA_LEFT_G)
+
+
+def trial_chemistry(store: Store, trial: str) -> dict[str, RunChemistry]:
+    """Run code -> account, at what was really weighed; empty when the trial has no formula to weigh."""
+    from analysis.leavening.runs import run_chemistry
+
+    with store.read() as session:
+        found = find_trial(session, trial)
+        row = session.get(Formula, found.formula_id) if found.formula_id else None
+        if row is None or found.flour_per_bake_g is None:
+            return {}
+        formula = as_stored(session, row).formula
+        tables = factor_tables(_factors(session, found))
+        record = record_of(session, found)
+        own = own_values(session)
+    accounts: dict[str, RunChemistry] = {}
+    same: dict[tuple[tuple[str, float], ...], RunChemistry] = {}
+    for run in record.runs:
+        planned = weights_of_run(formula, tables, json.loads(run.settings), found.flour_per_bake_g)
+        really = {row.ingredient.casefold(): row.grams for row in record.of_run(record.weighings, run)}
+        weights = tuple((w.ingredient, really.get(w.ingredient.casefold(), w.grams)) for w in planned)
+        if weights not in same:
+            same[weights] = run_chemistry(weights, found.flour_per_bake_g, own=own, draws=SIMULATED)
+        accounts[run.code] = same[weights]
+    return accounts
+
+
+def _factors(session: Session, trial: Trial) -> list[Factor]:
+    return list(session.exec(select(Factor).where(Factor.trial_id == trial.id).order_by(col(Factor.position))))
+
+
+def with_chemistry(tables: Mapping[str, pd.DataFrame], accounts: Mapping[str, RunChemistry]) -> dict[str, pd.DataFrame]:
+    """The tables of a trial with the columns of ``analysis.leavening.runs`` beside each bake."""
+    import pandas as pd
+
+    if not accounts:
+        return dict(tables)
+    columns = pd.DataFrame({code: account.columns() for code, account in accounts.items()}).T.astype(float)
+    return {name: table.join(columns, on="bake") if len(table) else table for name, table in tables.items()}
