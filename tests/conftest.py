@@ -41,6 +41,14 @@ class Server:
         with psycopg.connect(self.url, autocommit=True) as connection:
             connection.execute(sql)
 
+    def _make(self, name: str, template: str) -> None:
+        import psycopg
+
+        with psycopg.connect(self.url, autocommit=True) as connection:
+            # Four times as fast as the log, and the way of every server before 15, which had no choice.
+            how = " STRATEGY FILE_COPY" if connection.info.server_version >= 150000 else ""
+            connection.execute(f'CREATE DATABASE "{name}" TEMPLATE "{template}"{how}')
+
     def address(self, database: str) -> str:
         from sqlalchemy.engine import make_url
 
@@ -49,13 +57,13 @@ class Server:
     def empty_database(self) -> str:
         """A new database without tables; returns its name."""
         name = f"crumbwise_{self.tag}_{next(self.numbers)}"
-        self._run(f'CREATE DATABASE "{name}"')
+        self._make(name, "template1")
         return name
 
     def kitchen(self) -> str:
         """A new database with a fresh kitchen in it; returns its name."""
         name = f"crumbwise_{self.tag}_{next(self.numbers)}"
-        self._run(f'CREATE DATABASE "{name}" TEMPLATE "{self.template()}"')
+        self._make(name, self.template())
         return name
 
     def template(self) -> str:
@@ -63,7 +71,7 @@ class Server:
         if name not in self._made:
             from tracker.store import open_kitchen
 
-            self._run(f'CREATE DATABASE "{name}"')
+            self._make(name, "template1")
             self._made.add(name)
             open_kitchen(self.address(name), create=True, name="test kitchen").close()
         return name
