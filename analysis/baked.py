@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any
+from typing import Any, Literal
 
 from analysis.questions import Question
-from analysis.results import BakePoint
+from analysis.results import BakePoint, Curve
 
 Treatment = dict[str, Any]
 
@@ -33,6 +33,13 @@ def same_level(one: Any, other: Any) -> bool:
         return float(one) == float(other)
     except (TypeError, ValueError):
         return str(one) == str(other)
+
+
+def best_beyond(curve: Curve) -> Literal["low", "high"] | None:
+    """At which end of the range the best may lie beyond it; a plateau inside was seen and does not."""
+    if curve.recommended is None or "plateau" in curve.parameters:
+        return None
+    return curve.recommended.edge
 
 
 def mean_at(points: Sequence[BakePoint], settings: Mapping[str, Any]) -> float | None:

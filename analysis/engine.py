@@ -15,6 +15,7 @@ import pandas as pd
 from analysis.asked import check_question, narrowed, route
 from analysis.bakes import BakeTable, bake_table
 from analysis.checks import did_you_mean, duplicate_rows, leading_digits, refuse_shares, row_names
+from analysis.chemistry import chemistry_parts
 from analysis.errors import NotPossible, TrialDataError
 from analysis.findings import rank
 from analysis.next_bakes import next_bakes
@@ -93,7 +94,9 @@ def _answer(table: pd.DataFrame, response: Response, question: Question) -> _Ans
     except NotPossible as problem:
         return _Answered(result=_cannot_tell(response, question, problem, bakes), table=bakes, failure=problem)
     checks = _all_checks(table, bakes, response, question, family)
-    return _Answered(result=_result(response, question, bakes, family, checks), table=bakes)
+    result = _result(response, question, bakes, family, checks)
+    chemistry = chemistry_parts(bakes.bakes, table, response, question)
+    return _Answered(result=replace(result, chemistry=chemistry), table=bakes)
 
 
 def _ask(bakes: pd.DataFrame, response: Response, question: Question) -> FamilyResult:

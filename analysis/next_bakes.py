@@ -12,7 +12,7 @@ from collections.abc import Iterator, Sequence
 from itertools import pairwise
 from typing import Any
 
-from analysis.baked import Treatment, levels_baked, mean_at, same_level, treatments_baked
+from analysis.baked import Treatment, best_beyond, levels_baked, mean_at, same_level, treatments_baked
 from analysis.findings import JOINT
 from analysis.parting import fill_cells, part_aliases
 from analysis.questions import Question
@@ -150,7 +150,7 @@ def _beyond(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
     if dose is None or result.response.goal is None or not _moved_by(dose.dose, result):
         return
     for curve in dose.curves:
-        edge = curve.recommended.edge if curve.recommended else None
+        edge = best_beyond(curve)
         further = _one_step_further(levels_baked(result.family.points, dose.dose), edge)
         if edge and further is not None:
             level = {dose.by: curve.level} if dose.by and curve.level is not None else {}
@@ -279,7 +279,7 @@ def _best_of_each(result: ResponseResult, of: str, by: str) -> Iterator[Treatmen
 def _confirmed(result: ResponseResult) -> Iterator[NextBakes]:
     dose = result.family.dose
     facts = {"response": result.response.name}
-    if dose is None or result.response.goal is None:
+    if dose is None or result.response.goal is None or not any(f.matters == "yes" for f in result.findings):
         return
     treatments = [
         {dose.dose: _tidy(curve.recommended.dose), **({str(dose.by): curve.level} if curve.level is not None else {})}

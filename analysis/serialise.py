@@ -16,6 +16,7 @@ from typing import Any
 
 from analysis.results import Analysis, Check, Curve, DosePart, Finding, NextBakes, Optimum, ResponseResult
 from analysis.words import headline, response_headline, say_check, say_finding, say_model, say_next
+from analysis.words.leavening import say_chemistry
 
 SCHEMA_VERSION = "1.0"
 PER_CURVE = "one for each curve; see curves"
@@ -73,6 +74,10 @@ def _response(result: ResponseResult, analysis: Analysis) -> Json:
         "checks": [_check(check) for check in result.checks],
         "findings": [_finding(finding, analysis) for finding in result.findings],
         "next_bakes": [_next(bakes, analysis) for bakes in result.next_bakes],
+        "chemistry": [
+            _fields(part) | {"words": say_chemistry(part, result.response, analysis.question.confidence)}
+            for part in result.chemistry
+        ],
         "reasons": dict(family.reasons),
     }
 

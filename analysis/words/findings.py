@@ -21,7 +21,8 @@ from analysis.results import Finding
 from analysis.words.numbers import (
     half_width,
     join_words,
-    say_amount,
+    say_dose,
+    say_dose_interval,
     say_interval,
     say_level,
     say_number,
@@ -99,10 +100,17 @@ def from_to(finding: Finding) -> str:
     """ "from 0.5 to 2.5 % flour, " or "yogurt against lemon juice, "."""
     if "from" not in finding.facts or "to" not in finding.facts:
         return ""
-    first, second = say_level(finding.facts["from"]), say_level(finding.facts["to"])
+    said = say_number if finding.direction == "hump" else say_level  # a turning point is estimated, not set
+    first, second = said(finding.facts["from"]), said(finding.facts["to"])
     if is_amount(finding):
         return f"from {first} to {with_unit(second, unit_of(finding))}, "
-    return f"{second} against {first}, "
+    return f"{second} against {first}{_at_dose(finding)}, "
+
+
+def _at_dose(finding: Finding) -> str:
+    """ " at soda 0.5": where along the dose the largest difference lies."""
+    at = finding.facts.get("at", {})
+    return f" at {join_words([f'{name} {say_level(level)}' for name, level in at.items()])}" if at else ""
 
 
 def moved(finding: Finding, response: Response) -> str:
@@ -173,7 +181,7 @@ def two_effects(finding: Finding) -> str:
         f"{with_unit(say_signed(facts[f'effect_at_{end}'], step), finding.unit)} with {_at(facts, end, unit)}"
         for end in ("from", "to")
     ]
-    return f"{said[0]}, {said[1]}"
+    return f"{said[0]} but {said[1]}"
 
 
 def _at(facts: Mapping[str, Any], end: str, unit: str) -> str:
@@ -189,21 +197,36 @@ def _at(facts: Mapping[str, Any], end: str, unit: str) -> str:
 def _best_dose(finding: Finding, response: Response, confidence: float) -> str:
     variable, unit = finding.variables[0], unit_of(finding) or finding.unit
     best = {"minimise": "lowest", "target": "nearest its target"}.get(response.goal or "", "highest")
-    step = half_width(finding.low, finding.high)
     return (
-        f"{response.name}{_with_level(finding)} was {best} at {say_amount(finding.size, unit, step)} of {variable} "
-        f"({_interval(finding, confidence)})."
+        f"{response.name}{_with_level(finding)} was {best} at {_dose(finding, unit)} of {variable} "
+        f"({_dose_interval(finding, confidence)})."
     )
 
 
 def _recommended_dose(finding: Finding, response: Response, confidence: float) -> str:
     variable, unit = finding.variables[0], unit_of(finding) or finding.unit
-    within = what_matters(response) or "what can be told apart"
-    step = half_width(finding.low, finding.high)
+    best = "best" if response.goal else "highest"
+    interval = _dose_interval(finding, confidence)
     return (
-        f"{say_amount(finding.size, unit, step)} of {variable}{_with_level(finding)} is the smallest amount whose "
-        f"{response.name} lies within {within} of the best ({_interval(finding, confidence)})."
+        f"{_dose(finding, unit)} of {variable}{_with_level(finding)} is the smallest amount whose "
+        f"{response.name} lies within {_within(finding, response)} of the {best} ({interval})."
     )
+
+
+def _within(finding: Finding, response: Response) -> str:
+    """The difference that matters, else the share of the curve's span that stands in for it."""
+    within = finding.facts.get("within")
+    if response.matters or within is None:
+        return what_matters(response) or "what can be told apart"
+    return f"{with_unit(say_number(within, within), response.unit)} ({finding.facts.get('within_from', 'assumed')})"
+
+
+def _dose(finding: Finding, unit: str) -> str:
+    return with_unit(say_dose(finding.size or 0.0, finding.low, finding.high), unit)
+
+
+def _dose_interval(finding: Finding, confidence: float) -> str:
+    return say_dose_interval(finding.low, finding.high, confidence) or "the bakes do not close its interval"
 
 
 def _with_level(finding: Finding) -> str:
@@ -212,12 +235,24 @@ def _with_level(finding: Finding) -> str:
 
 def _curves_differ(finding: Finding, response: Response, confidence: float) -> str:
     dose, by = finding.variables[0], join_words(finding.variables[1:]) or "the groups"
-    size = f": by up to {numbers_of(finding, confidence, signed=False)}" if finding.size is not None else ""
+    size = _gap_change(finding, confidence)
     if finding.matters == "no":
         return f"{response.name} follows {dose} alike for every {by}, to less than {what_matters(response)}{size}."
     if finding.matters == "unsure":
         return f"{CANNOT_TELL} whether {response.name} follows {dose} differently for each {by}{size}."
     return f"{response.name} follows {dose} differently for each {by}{size}{_beyond(finding, response)}."
+
+
+def _gap_change(finding: Finding, confidence: float) -> str:
+    """ ": the gap between yogurt and lemon juice changes by 6.1 mm (…) from 0.5 to 2.5 % flour"."""
+    facts = finding.facts
+    if finding.size is None:
+        return ""
+    size = numbers_of(finding, confidence, signed=False)
+    if not {"a", "b", "from", "to"} <= set(facts):
+        return f": by up to {size}"
+    span = f"from {say_level(facts['from'])} to {with_unit(say_level(facts['to']), unit_of(finding))}"
+    return f": the gap between {facts['a']} and {facts['b']} changes by {size} {span}"
 
 
 def _cannot_tell(finding: Finding, response: Response, confidence: float) -> str:
@@ -247,6 +282,7 @@ def _plain(finding: Finding, response: Response, confidence: float) -> str:
 # How an interval was made, where that is worth a word; a plain t interval is not.
 METHODS = {
     "Tukey-Kramer": "adjusted for comparing every pair",
+    "max t": "adjusted for taking the largest of several",
     "Lenth": "judged against the small effects",
 }
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
+from analysis.baked import best_beyond
 from analysis.questions import Response
 from analysis.results import Analysis, Curve, DosePart, Finding, ResponseResult
 from analysis.words.findings import (
@@ -18,6 +19,7 @@ from analysis.words.findings import (
     from_to,
     leaves_out_zero,
     moved,
+    numbers_of,
     two_effects,
     what_matters,
 )
@@ -25,8 +27,8 @@ from analysis.words.numbers import (
     half_width,
     join_words,
     say_amount,
+    say_dose,
     say_interval,
-    say_number,
     say_signed,
     start,
     with_unit,
@@ -44,7 +46,7 @@ def headline(analysis: Analysis) -> str:
 
 
 def response_headline(result: ResponseResult, confidence: float = 0.95) -> str:
-    """The answer for one response as one sentence."""
+    """The answer for one response as one sentence, two where one would be hard to read."""
     return start(f"{_answer(result, confidence)}.")
 
 
@@ -88,7 +90,7 @@ def _open(result: ResponseResult, confidence: float) -> str:
     if seen:
         return (
             f"{moved(seen[0], response)}, but {CANNOT_TELL} if by {what_matters(response) or 'what matters'}: "
-            f"{_size(seen[0], confidence)}"
+            f"{numbers_of(seen[0], confidence)}"
         )
     small = [f.variables[0] for f in result.findings if f.kind == "effect" and f.matters == "no"]
     unsure = [f.variables[0] for f in result.findings if f.kind == "effect" and f.matters == "unsure"]
@@ -115,9 +117,9 @@ def _what_mattered(result: ResponseResult, confidence: float) -> str:
     if first.kind == "interaction":
         of = str(first.facts.get("of", first.variables[0]))
         by = join_words([variable for variable in first.variables if variable != of])
-        both = f": {two_effects(first)}" if two_effects(first) else ""
         change = f" ({_change(first, confidence)})" if first.low is not None else ""
-        return f"what {of} does to {response.name} depends on {by}{both}{change}{too}"
+        both = f". It is {two_effects(first)}{change}" if two_effects(first) else ""
+        return f"what {of} does to {response.name} depends on {by}{too}{both}"
     if first.kind == "curves differ":
         return f"how {response.name} follows {first.variables[0]} depends on {join_words(first.variables[1:])}{too}"
     if first.direction == "hump":
@@ -137,29 +139,42 @@ def _amount_to_use(dose: DosePart, result: ResponseResult, confidence: float) ->
     curves = [curve for curve in dose.curves if curve.recommended]
     if len(curves) == 1 and curves[0].level is None:
         return f"for the {best} use {_range(curves[0], unit)} of {dose.dose}{_gives(curves[0], response, confidence)}"
-    said = [f"{_range(curve, unit)} with {curve.level}" for curve in curves]
-    return f"for the {best}, {dose.dose} should be {join_words(said)}"
+    # The unit once, at the first: a list of full phrases is hard to read.
+    said = [f"{_range(curve, '' if at else unit)} with {curve.level}" for at, curve in enumerate(curves)]
+    open_ended = [str(curve.level) for curve in curves if best_beyond(curve)]
+    beyond = f"; with {join_words(open_ended)} the best may lie beyond what was baked" if open_ended else ""
+    return f"the best {dose.dose} for {response.name} is {join_words(said)}{beyond}"
 
 
 def _range(curve: Curve, unit: str) -> str:
     """ "1.4 to 1.9 % flour": the smallest and the largest dose that do as well as the best."""
     recommended = curve.recommended
     assert recommended is not None
-    step = half_width(recommended.low, recommended.high) or (recommended.as_good_to - recommended.dose) / 2 or None
-    low, high = say_number(recommended.dose, step), say_number(recommended.as_good_to, step)
+    low = say_dose(recommended.dose, recommended.low, recommended.high)
+    high = say_dose(recommended.as_good_to, recommended.low, recommended.high)
     return with_unit(low if low == high else f"{low} to {high}", unit)
 
 
 def _gives(curve: Curve, response: Response, confidence: float) -> str:
     recommended, optimum = curve.recommended, curve.optimum
     assert recommended is not None
-    if recommended.edge:
-        return f", but the best may lie beyond the {'most' if recommended.edge == 'high' else 'least'} that was baked"
-    if optimum is None:
-        return ""
-    step = half_width(optimum.response_low, optimum.response_high)
-    interval = say_interval(optimum.response_low, optimum.response_high, confidence) if step else ""
-    return f": it gives {say_amount(optimum.response, response.unit, step)}{f' ({interval})' if interval else ''}"
+    beyond = best_beyond(curve)
+    if beyond:
+        return f", but the best may lie beyond the {'most' if beyond == 'high' else 'least'} that was baked"
+    plateau = curve.parameters.get("plateau")
+    if optimum is not None:
+        return (
+            f": at best {_height(optimum.response, optimum.response_low, optimum.response_high, response, confidence)}"
+        )
+    if plateau is not None:
+        return f": it levels off at {_height(plateau.estimate, plateau.low, plateau.high, response, confidence)}"
+    return ""
+
+
+def _height(value: float, low: float | None, high: float | None, response: Response, confidence: float) -> str:
+    step = half_width(low, high)
+    interval = f" ({say_interval(low, high, confidence)})" if step else ""
+    return f"{say_amount(value, response.unit, step)}{interval}"
 
 
 def _dose_unit(result: ResponseResult, dose: str) -> str:
@@ -174,9 +189,8 @@ def _size(finding: Finding, confidence: float) -> str:
 
 
 def _change(finding: Finding, confidence: float) -> str:
-    step = half_width(finding.low, finding.high)
-    size = with_unit(say_signed(finding.size or 0.0, step), finding.unit)
-    return f"a change of {size}, {say_interval(finding.low, finding.high, confidence)}"
+    interval = say_interval(finding.low, finding.high, confidence)
+    return interval.replace("interval", "interval of the gap", 1)
 
 
 def _names(variables: Sequence[str]) -> str:

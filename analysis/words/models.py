@@ -65,10 +65,9 @@ def _model(result: ResponseResult, question: Question) -> str:
     blocks = f", with {join_words(question.blocks)} as fixed blocks" if question.blocks else ""
     if dose is not None:
         by = f", one curve for each {dose.by}" if dose.by else ""
-        return (
-            f"the curve ({dose.shape}) over {dose.dose}{by}{blocks} was fitted by {model.estimation}, chosen by AICc "
-            f"among {say_count(len(dose.candidates), 'shape')}."
-        )
+        tried = say_count(len(dose.candidates), "shape")
+        chosen = f"asked for ({tried} compared)" if question.shape else f"chosen by AICc among {tried}"
+        return f"the curve ({dose.shape}) over {dose.dose}{by}{blocks} was fitted by {model.estimation}, {chosen}."
     groups = f"; {join_words(model.groups)} group bakes that share a setting" if model.groups else ""
     coding = f" Coding: {model.coding}." if model.coding else ""
     return f"the linear model holds {terms}{blocks}{groups}, fitted by {model.estimation}.{coding}{_transform(model)}"

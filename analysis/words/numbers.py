@@ -36,6 +36,12 @@ def say_level(value: float | str) -> str:
     return value if isinstance(value, str) else _no_minus_zero(f"{value:.6g}")
 
 
+def say_dose(value: float, low: float | None, high: float | None) -> str:
+    """An estimated dose to one digit of its half-width: nobody weighs finer than that."""
+    half = half_width(low, high)
+    return say_number(value, 10 * half if half else None)
+
+
 def say_amount(value: float | None, unit: str, step: float | None = None) -> str:
     return with_unit(say_number(value, step), unit)
 
@@ -59,6 +65,13 @@ def say_interval(low: float | None, high: float | None, confidence: float) -> st
     if high is None:
         return f"{say_share(confidence)} interval from {say_number(low)} on"
     return f"{say_share(confidence)} interval {say_number(low, step)} to {say_number(high, step)}"
+
+
+def say_dose_interval(low: float | None, high: float | None, confidence: float) -> str:
+    """The interval of an estimated dose, to the digits of ``say_dose``; "" where it is not closed."""
+    if low is None or high is None or low == high:
+        return ""
+    return f"{say_share(confidence)} interval {say_dose(low, low, high)} to {say_dose(high, low, high)}"
 
 
 def say_share(share: float) -> str:

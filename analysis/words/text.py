@@ -7,13 +7,14 @@ from __future__ import annotations
 
 from textwrap import wrap
 
+from analysis.baked import best_beyond
 from analysis.results import Analysis, Curve, NextBakes, ResponseResult
 from analysis.words.checks import say_check
 from analysis.words.findings import say_finding
-from analysis.words.headline import headline
+from analysis.words.headline import answer, headline
 from analysis.words.models import say_left_out
 from analysis.words.next_bakes import say_next, say_treatment
-from analysis.words.numbers import half_width, join_words, say_interval, say_number, start, with_unit
+from analysis.words.numbers import join_words, say_dose, say_dose_interval, start, with_unit
 
 WIDTH = 100
 _TREATMENTS = 6  # listed before "and more"
@@ -46,7 +47,7 @@ def _findings(analysis: Analysis) -> str:
 
 def _amounts(analysis: Analysis) -> str:
     lines = []
-    for result in analysis.responses:
+    for result in (one for one in analysis.responses if answer(one) == "mattered"):
         dose = result.family.dose
         for curve in dose.curves if dose else ():
             if dose and curve.recommended:
@@ -58,14 +59,15 @@ def _amount(analysis: Analysis, result: ResponseResult, dose: str, curve: Curve)
     chosen = curve.recommended
     assert chosen is not None
     unit = next((factor.unit for factor in analysis.question.factors if factor.name == dose), "")
-    step = half_width(chosen.low, chosen.high)
     level = f" with {curve.level}" if curve.level is not None else ""
-    interval = f" ({say_interval(chosen.low, chosen.high, analysis.question.confidence)})" if step else ""
-    edge = " The best may lie beyond what was baked." if chosen.edge else ""
-    same = f"; up to {with_unit(say_number(chosen.as_good_to, step), unit)} does as well"
+    least, most = (say_dose(value, chosen.low, chosen.high) for value in (chosen.dose, chosen.as_good_to))
+    interval = say_dose_interval(chosen.low, chosen.high, analysis.question.confidence)
+    same = f"; up to {with_unit(most, unit)} does as well" if most != least else ""
+    edge = " The best may lie beyond what was baked." if best_beyond(curve) else ""
+    taken = "" if result.response.goal else f" A higher {result.response.name} was taken as better."
     return (
-        f"{with_unit(say_number(chosen.dose, step), unit)} of {dose}{level} for {result.response.name}{interval}"
-        f"{same if chosen.as_good_to > chosen.dose else ''}.{edge}"
+        f"{with_unit(least, unit)} of {dose}{level} for {result.response.name}{f' ({interval})' if interval else ''}"
+        f"{same}.{edge}{taken}"
     )
 
 

@@ -1,0 +1,159 @@
+"""How is a check of the fit said: scatter, drift, shape, and what the model could not carry?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from analysis.words.facts import Facts, listed, listed_terms, said_p
+from analysis.words.findings import say_term
+from analysis.words.numbers import say_count, say_p, say_share
+
+
+def _spread(facts: Facts, fine: bool) -> str:
+    between = facts.get("between", "treatments")
+    groups = "treatments" if between == "treatments" else f"levels of {between}"
+    if facts.get("with") == "height" or between == "fitted":
+        groups = "low and high fitted values"
+    if fine:
+        return f"the scatter is about as wide between {groups} as one scatter for all would give{said_p(facts)}."
+    return (
+        f"the scatter is not equally wide for all {groups}{said_p(facts)}. Intervals are too short where bakes scatter "
+        "widely and too long where they do not."
+    )
+
+
+def _odd_bakes(facts: Facts, fine: bool) -> str:
+    odd = facts.get("bakes", ())
+    if fine or not odd:
+        return "no bake lies further from the fitted values than its fellows would lead one to expect."
+    what = "bake" if len(odd) == 1 else "bakes"
+    return (
+        f"{what} {listed(odd)} {'lies' if len(odd) == 1 else 'lie'} far from the fitted values. Look at the bench "
+        "sheet; leave a bake out only for a reason found there."
+    )
+
+
+def _order(facts: Facts, fine: bool) -> str:
+    if facts.get("tested") is False:
+        return (
+            "the rows stand in the order of the settings, so a drift over the order of baking cannot be seen."
+            if fine
+            else "the order of baking went along with the settings, so a drift cannot be told from their effects."
+        )
+    if fine:
+        return f"no drift over the order of baking stands out from the scatter{said_p(facts)}."
+    return (
+        f"the residuals drift along the order of baking{said_p(facts)}. Oven, dough or reader may have changed "
+        "through the day; bake in random order and in blocks."
+    )
+
+
+def _lack_of_fit(facts: Facts, fine: bool) -> str:
+    if facts.get("tested") is False or (fine and facts.get("p") is None):
+        return "without replicate bakes of the same dose, the shape of the curve cannot be checked against pure error."
+    if fine:
+        return f"the bakes scatter around the curve about as much as replicate bakes do{said_p(facts)}."
+    return (
+        f"the bakes lie further from the curve than replicate bakes lie from each other{said_p(facts)}: none of the "
+        "shapes follows the response well."
+    )
+
+
+def _shape_choice(facts: Facts, fine: bool) -> str:
+    shape, rival = facts.get("shape", "this shape"), facts.get("second") or facts.get("rival")
+    weight = facts.get("weight")
+    share = f" ({say_share(round(float(weight), 2))} of the weight)" if isinstance(weight, int | float) else ""
+    if facts.get("forced"):
+        return f"the shape, {shape}, was asked for and not chosen from the data."
+    if fine:
+        return f"of the shapes tried, {shape} describes the bakes best{share}."
+    other = f", with {rival} close behind" if rival else ""
+    return (
+        f"more than one shape describes these bakes about as well: {shape} is used{share}{other}. What the shapes say "
+        "between the doses may differ."
+    )
+
+
+def _few_doses(facts: Facts, fine: bool) -> str:
+    doses = facts.get("doses")
+    counted = say_count(doses, "dose") if isinstance(doses, int) else "these doses"
+    if fine:
+        return f"{counted} are enough for the shapes that were tried."
+    return f"with {counted}, only the simplest shapes could be tried; a bend between the doses would go unseen."
+
+
+def _edge_of_range(facts: Facts, fine: bool) -> str:
+    if fine:
+        return "the best dose lies inside the range that was baked."
+    edge = {"low": "lowest", "high": "highest"}.get(str(facts.get("edge", "")), "outermost")
+    level = f" with {facts['level']}" if facts.get("level") else ""
+    return f"the response is best at the {edge} dose{level}, so the best may lie beyond what was baked."
+
+
+def _saturated(facts: Facts, fine: bool) -> str:
+    return (
+        "each treatment was baked once and every effect was fitted, so no scatter between like bakes is left. Effects "
+        "are judged against the small ones among them; that works only while few effects are large."
+    )
+
+
+def _few_error_df(facts: Facts, fine: bool) -> str:
+    df = facts.get("df_error", 0)
+    looks = say_count(df, "degree", "degrees") + " of freedom"
+    if fine:
+        return f"the error rests on {looks}, enough to judge by."
+    return f"the error rests on only {looks}: intervals are wide and the checks see little. Bake more replicates."
+
+
+def _squares_differ(facts: Facts, fine: bool) -> str:
+    term = say_term(str(facts.get("term", "a term")))
+    if "p_type_2" in facts and "p_type_3" in facts:
+        return (
+            f"for {term} the type of sums of squares changes the answer: type 2 gives {say_p(facts['p_type_2'])}, "
+            f"type 3 {say_p(facts['p_type_3'])}. The treatments were not baked equally often."
+        )
+    return f"for {term} the type of sums of squares changes the answer, as treatments were not baked equally often."
+
+
+def _curvature(facts: Facts, fine: bool) -> str:
+    factor = facts.get("factor", "the amount")
+    if facts.get("tested") is False:
+        return f"too few bakes are left to see whether the response bends along {factor}."
+    if fine:
+        return f"no bend along {factor} stands out from the scatter{said_p(facts)}."
+    return (
+        f"the response bends along {factor}{said_p(facts)}: a straight line from low to high does not tell all of it."
+    )
+
+
+def _dropped_terms(facts: Facts, fine: bool) -> str:
+    terms = listed_terms(facts.get("terms", ()))
+    why = {
+        "partly aliased": "they are mixed with each other in these bakes",
+        "no error df": "nothing would be left to judge the rest against",
+    }.get(str(facts.get("because", "")), "the bakes cannot carry them")
+    return f"{terms or 'some interactions'} were left out of the model, because {why}. They are taken to be small."
+
+
+def _no_scatter(facts: Facts, fine: bool) -> str:
+    return (
+        "like bakes gave exactly the same value, so there is no scatter to judge an effect against. Read the response "
+        "more finely, or see whether values were copied."
+    )
+
+
+FIT_CHECKS: dict[str, Callable[[Facts, bool], str]] = {
+    "spread": _spread,
+    "odd bakes": _odd_bakes,
+    "order": _order,
+    "lack of fit": _lack_of_fit,
+    "shape choice": _shape_choice,
+    "few doses": _few_doses,
+    "edge of range": _edge_of_range,
+    "no scatter": _no_scatter,
+    "saturated": _saturated,
+    "dropped terms": _dropped_terms,
+    "few error df": _few_error_df,
+    "sums of squares differ": _squares_differ,
+    "curvature": _curvature,
+}
