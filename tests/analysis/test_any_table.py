@@ -1,0 +1,97 @@
+"""Whatever the table, the answer is an answer or a refusal with a way out: never a crash, a NaN or a broken document.
+
+Random tables: few or many rows, constant columns, empty cells, gaps, no scatter, twelve
+shared leading digits. ``CRUMBWISE_ANY_TABLES`` sets how many (default 150; 4,000 were run once).
+"""
+
+import json
+import os
+import re
+
+import jsonschema
+import numpy as np
+import pandas as pd
+import pytest
+
+from analysis.engine import analyse
+from analysis.errors import AnalysisError
+from analysis.questions import Factor, Question, Response
+from analysis.serialise import analysis_json, schema
+from analysis.words import analysis_text
+
+TABLES = int(os.environ.get("CRUMBWISE_ANY_TABLES", "150"))
+NO_WORD = re.compile(r"\b(nan|inf|None)\b")
+
+
+def random_case(seed: int) -> tuple[pd.DataFrame, Question]:
+    draw = np.random.default_rng(seed)
+    rows = int(draw.integers(1, 40))
+    columns, factors = {}, []
+    for name in ["soda", "acid source", "oven"][: int(draw.integers(1, 4))]:
+        levels = int(draw.integers(1, 6))
+        amount = draw.random() < 0.5
+        pool = np.round(draw.uniform(0, 3, levels), 2) if amount else [f"level {at}" for at in range(levels)]
+        columns[name] = draw.choice(pool, rows)
+        factors.append(Factor(name=name, kind="amount" if amount else "category"))
+    blocks, group = (), ()
+    if draw.random() < 0.4:
+        columns["day"], blocks = draw.integers(1, 4, rows), ("day",)
+    if draw.random() < 0.15:
+        columns["load"], group = draw.integers(1, 6, rows), ("load",)
+    rise = draw.normal(0, 1, rows) * draw.choice([0, 1e-9, 1, 1e6]) + draw.choice([0, 40, 1e12])
+    columns["rise"] = np.where(draw.random(rows) < draw.choice([0, 0.2]), np.nan, rise)
+    response = Response(
+        name="rise",
+        unit="mm",
+        matters=draw.choice([None, 0.5, 3]),
+        goal=draw.choice([None, "maximise", "minimise", "target"]),
+        target=0.3,
+        scale=str(draw.choice(["measured", "score"])),
+    )
+    question = Question(
+        factors=tuple(factors),
+        responses=(response,),
+        blocks=blocks,
+        group=group,
+        order=int(draw.integers(1, 4)),
+        squares=int(draw.integers(1, 4)),
+        kind=str(draw.choice(["auto", "factors", "dose"])),
+    )
+    return pd.DataFrame(columns), question
+
+
+def test_any_table_is_answered_or_refused_in_words():
+    validator = jsonschema.Draft202012Validator(schema())
+    answered = refused = 0
+    for seed in range(TABLES):
+        table, question = random_case(seed)
+        try:
+            analysis = analyse(table, question)
+        except AnalysisError as error:
+            refused += 1
+            assert error.what, seed
+            assert error.try_this, seed
+            continue
+        answered += 1
+        document = analysis_json(analysis)
+        assert not list(validator.iter_errors(document)), seed
+        json.dumps(document, allow_nan=False)
+        text = analysis_text(analysis)
+        assert not NO_WORD.search(text), (seed, text)
+        assert analysis.rows_used + len({out.row for out in analysis.left_out}) == analysis.rows_read == len(table), (
+            seed
+        )
+    assert answered > TABLES / 3
+    assert refused > 0
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_the_same_table_gives_the_same_document_twice(seed):
+    table, question = random_case(seed + 1000)
+    try:
+        first = analysis_json(analyse(table, question))
+    except AnalysisError as error:
+        with pytest.raises(type(error)):
+            analyse(table, question)
+        return
+    assert analysis_json(analyse(table, question)) == first
