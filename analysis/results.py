@@ -16,6 +16,7 @@ from analysis.questions import Question, Response
 
 Matters = Literal["yes", "no", "unsure"]
 Verdict = Literal["fine", "look here", "do not rely"]
+ChemistryVerdict = Literal["explains", "does not explain", "cannot tell"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -341,6 +342,32 @@ class FamilyResult:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ChemistryPart:
+    """What chemistry says about one response and one category.
+
+    ``share``: of the sum of squares between treatments, how much the chemistry alone
+    accounts for (0 to 1). ``size`` with ``low``/``high``: the largest difference a - b between
+    two levels at equal chemistry. ``f``, ``df``, ``df_error``, ``p``: the category beyond chemistry.
+    ``columns``: which columns of ``leavening.runs`` were used. ``reason``: why it cannot tell.
+    """
+
+    category: str
+    columns: tuple[str, ...]
+    verdict: ChemistryVerdict
+    share: float | None = None
+    a: str | None = None
+    b: str | None = None
+    size: float | None = None
+    low: float | None = None
+    high: float | None = None
+    f: float | None = None
+    df: int | None = None
+    df_error: int | None = None
+    p: float | None = None
+    reason: str = ""
+
+
+@dataclass(frozen=True, kw_only=True)
 class ResponseResult:
     """The whole answer for one response."""
 
@@ -351,6 +378,7 @@ class ResponseResult:
     findings: tuple[Finding, ...]
     next_bakes: tuple[NextBakes, ...]
     checks: tuple[Check, ...]
+    chemistry: tuple[ChemistryPart, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

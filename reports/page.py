@@ -15,6 +15,7 @@ from reports.sections.amount import amount_section
 from reports.sections.answer import answer_section
 from reports.sections.blocks import Section
 from reports.sections.checked import checks_section
+from reports.sections.chemistry import chemistry_section
 from reports.sections.mattered import mattered_section
 from reports.sections.numbering import Keys
 from reports.sections.onward import next_section
@@ -36,13 +37,15 @@ def trial_report(
     provenance: Mapping[str, str],
     invented: bool = False,
     cautions: tuple[str, ...] = (),
+    chemistry: DataFrame | None = None,
 ) -> str:
     """The report as one HTML document.
 
     ``notes`` has one row per taste note: ``tags``, ``words`` and either ``treatment`` or the
     factors' columns. ``plan`` tells how it was made (kind, runs, blocks, replicates, seed,
     formula …), in the order to be shown. ``provenance`` names content hash, audit head,
-    versions and the command that makes the report again.
+    versions and the command that makes the report again. ``chemistry`` has one row per bake:
+    the factors' columns and the account (``analysis.leavening.runs``), ``measured_ph`` if it was.
     """
     keys = Keys()
     sections = [
@@ -50,6 +53,7 @@ def trial_report(
         mattered_section(analysis, keys),
         amount_section(analysis, keys),
         sure_section(analysis),
+        chemistry_section(analysis, chemistry, keys),
         taste_section(analysis, notes, keys),
         next_section(analysis),
         made_section(analysis, plan),

@@ -10,9 +10,7 @@ taken apart where the bakes allow it, so that a curve the chemistry misses is no
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import combinations
-from typing import Literal
 
 import numpy as np
 import pandas as pd
@@ -21,35 +19,9 @@ from analysis.leavening.runs import GAS, SODA_LEFT
 from analysis.linear.coding import amount, category
 from analysis.linear.distributions import f_tail, range_quantile
 from analysis.linear.least_squares import Basis, Floats, centred, explained, least_squares
+from analysis.results import ChemistryPart, ChemistryVerdict
 
-Verdict = Literal["explains", "does not explain", "cannot tell"]
 FEW_DF = 3
-
-
-@dataclass(frozen=True, kw_only=True)
-class ChemistryPart:
-    """What chemistry says about one response and one category.
-
-    ``share``: of the sum of squares between treatments, how much the chemistry alone
-    accounts for (0 to 1). ``size`` with ``low``/``high``: the largest difference a - b between
-    two levels at equal chemistry. ``f``, ``df``, ``df_error``, ``p``: the category beyond chemistry.
-    ``columns``: which columns of ``runs`` were used. ``reason``: why it cannot tell.
-    """
-
-    category: str
-    columns: tuple[str, ...]
-    verdict: Verdict
-    share: float | None = None
-    a: str | None = None
-    b: str | None = None
-    size: float | None = None
-    low: float | None = None
-    high: float | None = None
-    f: float | None = None
-    df: int | None = None
-    df_error: int | None = None
-    p: float | None = None
-    reason: str = ""
 
 
 def chemistry_explains(
@@ -93,7 +65,7 @@ def chemistry_explains(
     p = f_tail(f, df, error_df)
     a, b, size, half = _largest(fit.coefficients[-df:], fit.inverse[-df:], levels.coded, mean_sq, error_df, confidence)
     inside = matters is not None and -matters < size - half and size + half < matters
-    verdict: Verdict = "does not explain" if p < 1 - confidence else "explains" if inside else "cannot tell"
+    verdict: ChemistryVerdict = "does not explain" if p < 1 - confidence else "explains" if inside else "cannot tell"
     return ChemistryPart(
         category=category_name,
         columns=used,

@@ -13,13 +13,14 @@ if TYPE_CHECKING:
     from analysis.leavening.balance import Balance, Caution, PhRange
     from analysis.leavening.batter import Amount
     from analysis.leavening.curve import TitrationCurve
-    from analysis.leavening.explains import ChemistryPart
+    from analysis.leavening.measured import OddPh
     from analysis.leavening.powder import Powder
     from analysis.leavening.release import ReleaseStages
     from analysis.leavening.runs import RunChemistry
     from analysis.leavening.strength import Strength
     from analysis.leavening.swap import Swap
     from analysis.questions import Response
+    from analysis.results import ChemistryPart
 
 WIDTH = 96
 
@@ -159,6 +160,24 @@ def say_chemistry(part: ChemistryPart, response: Response, confidence: float = 0
     if part.verdict == "does not explain":
         return f"Chemistry does not explain all that {part.category} did to {response.name}: {at_equal}."
     return f"Whether chemistry explains what {part.category} did to {response.name} stays open: {at_equal}."
+
+
+MODEL_CAUTION = (
+    "Gas is what the acid can set free, at 25 °C and sea level. The pH is that of the watery part; flour, egg and "
+    "sugar are left out, so look at the differences more than at the level."
+)
+
+
+def say_odd_ph(odd: Sequence[OddPh]) -> str:
+    """Which bakes do not have the pH that their weights lead one to expect?"""
+    if not odd:
+        return "Measured pH moves with the predicted one; no bake stands out as mis-weighed."
+    told = "; ".join(
+        f"bake {each.bake} measured {each.measured:.2f}, {abs(each.gap):.1f} "
+        f"{'above' if each.gap > 0 else 'below'} what its fellows lead one to expect"
+        for each in odd
+    )
+    return f"Look here: {told}. Was it weighed right, and is the leavener fresh?"
 
 
 def neutral_text(account: Balance) -> str:

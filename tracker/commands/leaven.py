@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -54,12 +55,15 @@ def curve(
     ] = None,
     celsius: Celsius = 25.0,
     altitude: Metres = None,
+    picture: Annotated[Path | None, typer.Option(metavar="FILE.svg", help="Draw the curve into this file.")] = None,
+    colours: Annotated[bool, typer.Option("--colours", help="Draw the colours of red cabbage juice below it.")] = False,
     as_json: JsonOption = False,
 ) -> None:
     """pH and free gas as soda is added, with the colour of red cabbage juice."""
     from tracker.workflow.leavening import soda_curve
 
-    show(soda_curve(amounts, most_g=most, celsius=celsius, altitude_m=altitude), as_json)
+    answer = soda_curve(amounts, most_g=most, celsius=celsius, altitude_m=altitude, picture=picture, colours=colours)
+    show(answer, as_json)
 
 
 @app.command("neutral", epilog=example('crumbwise leaven neutral "245 g buttermilk" --target-ph 7.2'))

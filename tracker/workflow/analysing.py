@@ -18,6 +18,7 @@ from tracker.workflow.asking import Columns, ask_file
 from tracker.workflow.files import write_whole
 from tracker.workflow.options import Options, lay_groups, set_references
 from tracker.workflow.provenance import as_words, provenance, what_stands_behind
+from tracker.workflow.run_chemistry import chemistry_table, trial_chemistry, with_chemistry
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 class TrialAnalysis:
     """An answer with what a report needs beside it.
 
+    ``chemistry`` has one row per bake: its account beside what was measured (None without a formula);
     ``tables`` maps each response to its readings; ``taste_notes`` and ``plan`` are None for
     a spreadsheet; ``remarks`` are plain sentences about how the question was understood;
     ``invented`` tells that no real bakes are behind it.
@@ -44,6 +46,7 @@ class TrialAnalysis:
     plan: Mapping[str, Any] | None = None
     remarks: tuple[str, ...] = ()
     invented: bool = False
+    chemistry: pd.DataFrame | None = None
 
     def summary(self) -> str:
         from analysis.words import analysis_text
@@ -70,7 +73,9 @@ def analyse_trial(
     options = options or Options()
     tables = trial_tables(store, trial)
     question = _question(tables, _chosen(tables, responses), options)
-    wanted = {response.name: tables.tables[response.name] for response in question.responses}
+    accounts = trial_chemistry(store, trial)
+    chosen = {response.name: tables.tables[response.name] for response in question.responses}
+    wanted = with_chemistry(chosen, accounts)
     left_out = [
         LeftOut(row=out.code, why=out.why, response=out.response)
         for out in tables.left_out
@@ -98,6 +103,7 @@ def analyse_trial(
         plan=_plan(tables, behind.formula),
         remarks=tuple(_replaced(row) for row in tables.replaced),
         invented=behind.invented,
+        chemistry=chemistry_table(analysis, accounts),
     )
 
 
@@ -140,6 +146,7 @@ def write_report(answer: TrialAnalysis, path: str | Path) -> Path:
         provenance=as_words(answer.provenance),
         invented=answer.invented,
         cautions=answer.remarks,
+        chemistry=answer.chemistry,
     )
     return write_whole(path, page)
 

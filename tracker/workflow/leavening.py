@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from analysis.leavening import serialise
@@ -26,6 +27,7 @@ from analysis.leavening.swap import powder_from_parts, swap_acid, swap_soda
 from analysis.words import leavening as words
 from tracker.errors import InputError
 from tracker.intake.amounts import read_amount
+from tracker.workflow.files import write_whole
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -110,10 +112,20 @@ def account(
 
 
 def soda_curve(
-    texts: Sequence[str], *, most_g: float | None = None, celsius: float = 25.0, altitude_m: float | None = None
+    texts: Sequence[str],
+    *,
+    most_g: float | None = None,
+    celsius: float = 25.0,
+    altitude_m: float | None = None,
+    picture: Path | None = None,
+    colours: bool = False,
 ) -> Answer:
-    """pH and free gas as soda is added."""
+    """pH and free gas as soda is added; ``picture`` is a file for the curve as SVG."""
     found = titration_curve(read_amounts(texts), most_g=most_g, celsius=celsius, kilopascal=pressure_of(altitude_m))
+    if picture is not None:
+        from reports.figures.chemistry import draw_titration
+
+        write_whole(picture, draw_titration(found, key="titration", colours=colours).svg)
     return Answer(document=serialise.curve_json(found), text=words.curve_text(found))
 
 

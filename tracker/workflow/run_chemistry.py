@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from analysis.leavening.runs import RunChemistry
+    from analysis.results import Analysis
     from tracker.store import Store
 
 # A crumb outside these is soapy or sour; rough, common practice, no source.
@@ -148,3 +149,33 @@ def with_chemistry(tables: Mapping[str, pd.DataFrame], accounts: Mapping[str, Ru
         return dict(tables)
     columns = pd.DataFrame({code: account.columns() for code, account in accounts.items()}).T.astype(float)
     return {name: table.join(columns, on="bake") if len(table) else table for name, table in tables.items()}
+
+
+def chemistry_table(analysis: Analysis, accounts: Mapping[str, RunChemistry]) -> pd.DataFrame | None:
+    """One row per analysed bake: ``bake``, the factors' settings, the account, and measured pH where there is one.
+
+    A response measures pH when its name has the word "pH" in it.
+    """
+    import pandas as pd
+
+    if not accounts:
+        return None
+    rows: dict[str, dict[str, Any]] = {}
+    for result in analysis.responses:
+        for point in result.family.points:
+            if point.bake not in accounts:
+                continue
+            account = accounts[point.bake]
+            row = rows.setdefault(
+                point.bake,
+                {
+                    "bake": point.bake,
+                    **point.settings,
+                    **account.columns(),
+                    "ph_low": account.ph_low,
+                    "ph_high": account.ph_high,
+                },
+            )
+            if "ph" in result.response.name.casefold().split():
+                row["measured_ph"] = point.observed
+    return pd.DataFrame(list(rows.values())) if rows else None

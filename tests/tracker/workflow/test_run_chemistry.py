@@ -83,3 +83,16 @@ def test_a_stored_formula_has_a_balance(store):
     assert "wheat flour" in answer.text
     with pytest.raises(NotFound):
         formula_balance(store, "laof")
+
+
+def test_the_report_shows_the_account_beside_the_findings(store, tmp_path):
+    from tracker.workflow.analysing import report_trial
+
+    planned = plan_trial(store, PLAN)
+    for run in planned.plan.runs:
+        rise = 30 + 30 * run.settings["soda"] + run.place_in_design % 3
+        record_run(store, "loaf", run.code, [f"rise height={rise:.1f}"])
+    page = report_trial(store, "loaf", tmp_path / "report.html").read_text(encoding="utf-8")
+    assert "Gas, acid and pH" in page
+    # 0.3 g of soda for 100 g of flour, all used up: 0.3 x 291.2 mL.
+    assert "<td>87</td>" in page or ">87<" in page
