@@ -1,0 +1,145 @@
+"""Does the analysis find the truth of the invented kitchen again, with noise it has not seen?
+
+A few seeds run with every test; ``CRUMBWISE_LARGE=1 pytest -s tests/demo_data/test_recovery.py``
+takes 200 and asks for coverage of 92 to 98 % over all intervals and headlines that are
+right in 90 %.
+"""
+
+import os
+from collections import Counter
+
+import pandas as pd
+import pytest
+
+from analysis.engine import analyse
+from analysis.questions import Factor, Question, Response
+from demo_data.generate import ToBake, draw
+from demo_data.truth import expected, plan_text, smallest_good_enough, truth
+from tracker.intake.plan_file import read_plan
+from tracker.workflow.planning import preview_plan
+
+LARGE = bool(os.environ.get("CRUMBWISE_LARGE"))
+SEEDS = range(5000, 5200) if LARGE else range(5000, 5010)
+RESPONSES = {"soda": ("rise height", "crumb pH"), "powder": ("rise height",), "screening": ("rise height",)}
+
+
+def question_of(key: str) -> Question:
+    plan = read_plan(plan_text(key))
+    return Question(
+        factors=tuple(Factor(name=f.name, kind=f.kind, unit=f.unit, levels=tuple(f.level_names)) for f in plan.factors),
+        responses=tuple(
+            Response(name=r.name, unit=r.unit, goal=r.goal, target=r.target, matters=r.matters)
+            for r in plan.responses
+            if r.name in RESPONSES[key]
+        ),
+        blocks=("day",) if plan.design.block else (),
+        bake="bake",
+        confidence=0.95,
+    )
+
+
+def answer(key: str, seed: int):
+    runs = preview_plan(plan_text(key), name="x").plan.runs
+    bakes = [ToBake(code=run.code, day=run.block, settings=run.settings) for run in runs]
+    tables = {}
+    for response in RESPONSES[key]:
+        settings = {bake.code: {"day": bake.day, **bake.settings} for bake in bakes}
+        order = {run.code: run.bake_order for run in runs}
+        rows = [
+            {"bake": d.code, "bake_order": order[d.code], "piece": d.piece or 0, **settings[d.code], response: d.value}
+            for d in draw(key, response, bakes, seed)
+        ]
+        table = pd.DataFrame(rows)
+        tables[response] = table.drop(columns="day") if table["day"].isna().all() else table
+    return analyse(tables, question_of(key))
+
+
+class Score:
+    """How often did an interval hold the truth, and a headline say it?"""
+
+    def __init__(self):
+        self.held, self.asked, self.right, self.told = Counter(), Counter(), Counter(), Counter()
+
+    def interval(self, kind, low, value, high):
+        self.asked[kind] += 1
+        self.held[kind] += low is not None and high is not None and low <= value <= high
+
+    def headline(self, kind, right):
+        self.told[kind] += 1
+        self.right[kind] += bool(right)
+
+
+def score_soda(score: Score, seed: int) -> None:
+    rise, ph = answer("soda", seed).responses
+    part = truth()["soda"]["rise_height"]
+    enough = smallest_good_enough("soda", 3.0)
+    for curve in rise.family.dose.curves:
+        if curve.optimum is not None:
+            score.interval("best soda", curve.optimum.low, part["best"], curve.optimum.high)
+        score.interval("recommended soda", curve.recommended.low, enough, curve.recommended.high)
+    middle = truth()["soda"]["crumb_pH"]
+    for curve in ph.family.dose.curves:
+        dose = 1.5 + (7.2 - middle["at_middle"] - middle["shift"][curve.level]) / middle["slope"]
+        if curve.optimum is not None:
+            score.interval("soda at pH 7.2", curve.optimum.low, dose, curve.optimum.high)
+    for mean in rise.family.comparisons:
+        if mean.factor == "acid source" and not mean.at:
+            true = part["shift"][mean.a] - part["shift"][mean.b]
+            score.interval("acid sources apart", mean.low, true, mean.high)
+    effect = next(f for f in rise.findings if f.kind == "effect" and f.variables == ("soda",))
+    score.headline("soda rises and falls", effect.direction == "hump" and effect.matters == "yes")
+    score.headline(
+        "best soda inside", all(c.optimum and abs(c.optimum.dose - 1.7) < 0.35 for c in rise.family.dose.curves)
+    )
+
+
+def score_powder(score: Score, seed: int) -> None:
+    (rise,) = answer("powder", seed).responses
+    enough = smallest_good_enough("powder", 2.0)
+    (curve,) = rise.family.dose.curves
+    score.interval("recommended powder", curve.recommended.low, enough, curve.recommended.high)
+    score.headline("powder to use", abs(curve.recommended.dose - enough) < 0.6)
+
+
+def score_screening(score: Score, seed: int) -> None:
+    (rise,) = answer("screening", seed).responses
+    effects = truth()["screening"]["rise_height"]["effects"]
+    for effect in rise.family.effects:
+        if ":" not in effect.term or effect.term in effects:
+            score.interval("screened effects", effect.low, effects.get(effect.term, 0.0), effect.high)
+    matter = {f.variables for f in rise.findings if f.matters == "yes"}
+    score.headline("what moves the cookie", {("powder",), ("rest time",), ("powder", "rest time")} <= matter)
+    score.headline("nothing else does", matter <= {("powder",), ("rest time",), ("powder", "rest time")})
+
+
+@pytest.fixture(scope="module")
+def score():
+    found = Score()
+    for seed in SEEDS:
+        score_soda(found, seed)
+        score_powder(found, seed)
+        score_screening(found, seed)
+    for kind in found.asked:
+        print(f"{kind}: {found.held[kind]} of {found.asked[kind]} intervals hold the truth")
+    for kind in found.told:
+        print(f"{kind}: {found.right[kind]} of {found.told[kind]} headlines right")
+    return found
+
+
+def test_intervals_hold_the_truth(score):
+    share = score.held.total() / score.asked.total()
+    low, high = (0.92, 0.98) if LARGE else (0.88, 1.0)
+    assert low <= share <= high
+    for kind, asked in score.asked.items():
+        assert score.held[kind] >= (0.90 if LARGE else 0.75) * asked, kind
+
+
+def test_headlines_are_right(score):
+    for kind, told in score.told.items():
+        assert score.right[kind] >= (0.90 if LARGE else 0.7) * told, kind
+
+
+def test_the_truth_is_what_the_readings_come_from():
+    """The recovery would mean nothing if the generator used another truth."""
+    low = {"powder": 1.0}
+    assert expected("powder", "rise height", {"powder": 5.5}) - expected("powder", "rise height", low) == 5.0 * 3.2
