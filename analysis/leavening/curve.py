@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-import pandas as pd
 
 from analysis.errors import TrialDataError
 from analysis.leavening.balance import CRUMB_CO2_ATM, add_soda, ph_with_soda
@@ -14,6 +14,9 @@ from analysis.leavening.batter import Amount, make_batter
 from analysis.leavening.gas import STANDARD_KPA, gas_ml
 from analysis.leavening.speciation import solve
 from analysis.leavening.substances import SODA_MOLAR_MASS, Substance
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 # Red cabbage juice: colour from pH, each from this value up (rough, within one unit; common
 # classroom practice, textbooks agree). Hex colours are ours.
@@ -47,6 +50,8 @@ class TitrationCurve:
     celsius: float
 
     def to_frame(self) -> pd.DataFrame:
+        import pandas as pd
+
         return pd.DataFrame([point.__dict__ for point in self.points])
 
 

@@ -4,13 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from analysis.leavening.measured import odd_ph
-from analysis.leavening.runs import ACID_LEFT, GAS, PREDICTED_PH, SODA_LEFT
 from analysis.results import Analysis
 from analysis.words import say_level
 from analysis.words.leavening import MODEL_CAUTION, say_chemistry, say_odd_ph
 from analysis.words.numbers import with_unit
-from reports.figures.chemistry import draw_ph
 from reports.figures.picture import Table
 from reports.html import plain
 from reports.sections.blocks import Grid, Items, Picture, Section, Words
@@ -24,6 +21,11 @@ def chemistry_section(analysis: Analysis, chemistry: DataFrame | None, keys: Key
     """The account of each treatment beside the findings; None for a trial without a formula to weigh."""
     if chemistry is None or not len(chemistry):
         return None
+    # The chemistry loads SciPy; a page without it does not wait for that.
+    from analysis.leavening.measured import odd_ph
+    from analysis.leavening.runs import PREDICTED_PH
+    from reports.figures.chemistry import draw_ph
+
     blocks: list[Words | Items | Picture | Grid] = []
     said = tuple(
         say_chemistry(part, result.response, analysis.question.confidence)
@@ -45,6 +47,8 @@ def chemistry_section(analysis: Analysis, chemistry: DataFrame | None, keys: Key
 
 
 def _table(analysis: Analysis, chemistry: DataFrame) -> Table:
+    from analysis.leavening.runs import ACID_LEFT, GAS, PREDICTED_PH, SODA_LEFT
+
     factors = [factor for factor in analysis.question.factors if factor.name in chemistry]
     names = [factor.name for factor in factors]
     rows = []
