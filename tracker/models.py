@@ -76,12 +76,14 @@ class Ingredient(SQLModel, table=True):
             name="neutralising_value_range",
         ),
         CheckConstraint("water_share IS NULL OR (water_share >= 0 AND water_share <= 1)", name="water_share_range"),
+        CheckConstraint("ph IS NULL OR (ph >= 0 AND ph <= 14)", name="ph_range"),
         CheckConstraint("price_per_kg IS NULL OR price_per_kg >= 0", name="price_range"),
         _finite("price_per_kg"),
     )
     id: int | None = Field(default=None, primary_key=True)
     name: str
     neutralising_value: float | None = None
+    ph: float | None = None
     water_share: float | None = None
     price_per_kg: float | None = None
     allergens: str = ""

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal
 
-from analysis.leavening.ingredients import INGREDIENTS
+from analysis.leavening.ingredients import INGREDIENTS, Ingredient
 from analysis.leavening.substances import SUBSTANCES
 
 ValueSureness = Literal["computed", "tabulated", "rough"]
@@ -39,6 +39,17 @@ def folded(name: str) -> str:
     return " ".join(name.split()).casefold()
 
 
+def of_ingredient(item: Ingredient) -> Neutralising:
+    """The row of a kitchen ingredient, at its typical acidity."""
+    return Neutralising(
+        name=item.name,
+        soda_g=item.neutralising_value.typical,
+        water_share=item.water,
+        source=item.source,
+        sureness="rough" if item.sureness == "C" else "tabulated",
+    )
+
+
 def _table() -> Mapping[str, Neutralising]:
     found: dict[str, Neutralising] = {}
     for substance in SUBSTANCES.values():
@@ -50,15 +61,8 @@ def _table() -> Mapping[str, Neutralising]:
             )
             found |= {folded(name): row for name in (substance.name, *substance.aliases)}
     for item in INGREDIENTS.values():
-        value = item.neutralising_value.typical
-        if value > 0:
-            row = Neutralising(
-                name=item.name,
-                soda_g=value,
-                water_share=item.water,
-                source=item.source,
-                sureness="rough" if item.sureness == "C" else "tabulated",
-            )
+        if item.neutralising_value.typical > 0:
+            row = of_ingredient(item)
             found |= {folded(name): row for name in (item.name, *item.aliases)}
     # All grades of acid pyrophosphate have one neutralising value; they differ in speed.
     found |= {name: found["acid pyrophosphate 28"] for name in ("sapp", "sodium acid pyrophosphate")}

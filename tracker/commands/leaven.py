@@ -3,11 +3,22 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from tracker.commands.shell import JsonOption, example, make_app, print_json, say
+from tracker.commands.shell import (
+    JsonOption,
+    KitchenOption,
+    PersonOption,
+    example,
+    has_kitchen,
+    make_app,
+    open_store,
+    print_json,
+    say,
+)
+from tracker.errors import UsageError
 
 if TYPE_CHECKING:
     from tracker.workflow.leavening import Answer
@@ -19,6 +30,16 @@ Celsius = Annotated[float, typer.Option("--celsius", help="Temperature of the ba
 Metres = Annotated[float | None, typer.Option("--altitude", metavar="METRES", help="Height above the sea, m.")]
 Target = Annotated[float, typer.Option("--target-ph", help="Crumb pH to aim at.")]
 Own = Annotated[list[str] | None, typer.Option("--own", help='Measured here: "my milk: acidity=2 pH=6.5 water=0.88".')]
+
+
+def measured_values(kitchen: str | None) -> dict[str, Any]:
+    """What the kitchen measured; the database is not loaded where there is no kitchen."""
+    if not has_kitchen(kitchen):
+        return {}
+    from tracker.workflow.ingredients import own_values
+
+    with open_store(kitchen) as store, store.read() as session:
+        return own_values(session)
 
 
 def show(answer: Answer, as_json: bool) -> None:
@@ -36,15 +57,22 @@ def balance(
     portions: Annotated[float, typer.Option(help="Portions the amounts make.")] = 1.0,
     target_ph: Target = 7.0,
     own: Own = None,
+    kitchen: KitchenOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Gas, soda or acid left over, neutral dose, pH, sodium and aluminium."""
     from tracker.workflow.leavening import account
 
-    show(
-        account(amounts, celsius=celsius, altitude_m=altitude, portions=portions, target_ph=target_ph, own=own or ()),
-        as_json,
+    answer = account(
+        amounts,
+        kitchen=measured_values(kitchen),
+        celsius=celsius,
+        altitude_m=altitude,
+        portions=portions,
+        target_ph=target_ph,
+        own=own or (),
     )
+    show(answer, as_json)
 
 
 @app.command("curve", epilog=example('crumbwise leaven curve "100 g vinegar" --most 10'))
@@ -132,6 +160,40 @@ def strength(
     from tracker.workflow.leavening import gas_test
 
     show(gas_test(tests, name, celsius=celsius, altitude_m=altitude), as_json)
+
+
+@app.command("measured", epilog=example('crumbwise leaven measured "our buttermilk" --neutralises 0.78 --ph 4.4'))
+def measured(
+    name: Annotated[str | None, typer.Argument(metavar="NAME", help="The ingredient; all are listed without.")] = None,
+    neutralises: Annotated[float | None, typer.Option(metavar="GRAMS", help="Soda that 100 g use up, g.")] = None,
+    ph: Annotated[float | None, typer.Option("--ph", help="Its pH.")] = None,
+    water: Annotated[float | None, typer.Option(help="Water in 1 g, g.")] = None,
+    source: Annotated[str, typer.Option(help="How it was measured.")] = "",
+    person: PersonOption = 1,
+    kitchen: KitchenOption = None,
+    as_json: JsonOption = False,
+) -> None:
+    """Keep what this kitchen measured itself; it comes before the tables."""
+    from tracker.workflow.ingredients import keep_measured, list_measured
+
+    if name is None:
+        with open_store(kitchen) as store:
+            kept = list_measured(store)
+    else:
+        if neutralises is None:
+            raise UsageError(
+                "How much soda 100 g use up is missing.", where="leaven measured", try_this="--neutralises 0.78"
+            )
+        with open_store(kitchen, create=True) as store:
+            kept = (
+                keep_measured(
+                    store, name, neutralises_g=neutralises, ph=ph, water_share=water, source=source, person=person
+                ),
+            )
+    if as_json:
+        print_json({"measured": [each.to_json() for each in kept]})
+    else:
+        say("\n".join(each.summary() for each in kept) or "Nothing was measured yet.")
 
 
 @app.command("acids", epilog=example("crumbwise leaven acids"))

@@ -83,6 +83,12 @@ def kitchen_place(kitchen: str | None = None) -> str:
     return kitchen or _before.get() or os.environ.get("CRUMBWISE_KITCHEN") or DEFAULT_KITCHEN
 
 
+def has_kitchen(kitchen: str | None = None) -> bool:
+    """Is there a kitchen to look into? One that was named counts even if it is missing, so that opening says so."""
+    named = kitchen or _before.get() or os.environ.get("CRUMBWISE_KITCHEN")
+    return bool(named) or os.path.exists(DEFAULT_KITCHEN)
+
+
 @contextmanager
 def open_store(kitchen: str | None = None, *, create: bool = False) -> Iterator[Store]:
     """The kitchen's store for one command, closed at its end."""

@@ -94,15 +94,19 @@ def pressure_of(altitude_m: float | None) -> float:
 def account(
     texts: Sequence[str],
     *,
+    kitchen: OwnValues | None = None,
     celsius: float = 25.0,
     altitude_m: float | None = None,
     portions: float = 1.0,
     target_ph: float = 7.0,
     own: Sequence[str] = (),
 ) -> Answer:
-    """Gas, what is left over, neutral dose, pH, sodium and aluminium of amounts."""
+    """Gas, what is left over, neutral dose, pH, sodium and aluminium of amounts.
+
+    ``kitchen`` are values measured there, ``own`` those typed with the command; both come before the tables.
+    """
     found = balance(
-        read_amounts(texts, dict(own_value(text) for text in own)),
+        read_amounts(texts, {**(kitchen or {}), **dict(own_value(text) for text in own)}),
         celsius=celsius,
         kilopascal=pressure_of(altitude_m),
         portions=portions,

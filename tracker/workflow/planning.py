@@ -22,6 +22,7 @@ from tracker.intake.plan_file import PlanFile, load_plan
 from tracker.intake.plan_tables import LARGEST_SEED, FactorTable
 from tracker.models import Factor, Response, Run, Trial, TrialState
 from tracker.workflow.formulas import StoredFormula, find_formula, keep_formula
+from tracker.workflow.ingredients import own_values
 from tracker.workflow.lookup import key
 from tracker.workflow.run_chemistry import cautions_before_baking, treatments_chemistry
 from tracker.workflow.weighed_runs import refuse_unweighable
@@ -94,7 +95,7 @@ def plan_trial(
         _refuse_taken(deed.session, chosen)
         stored = _formula_of(deed.session, read)
         formula = read.formula or (stored.formula if stored else None)
-        notes = _check_formula(read, formula, laid)
+        notes = _check_formula(read, formula, laid, own_values(deed.session))
         if read.formula is not None:
             stored = keep_formula(deed, read.formula)
         trial = deed.add(
@@ -121,10 +122,11 @@ def preview_plan(
     read = load_plan(plan)
     chosen = name or read.name or slug(read.title)
     laid = _lay_out(read, seed)
-    formula = read.formula
+    formula, own = read.formula, {}
     if store is not None:
         with store.read() as session:
             _refuse_taken(session, chosen)
+            own = own_values(session)
             stored = _formula_of(session, read)
             formula = formula or (stored.formula if stored else None)
     elif read.formula_name is not None:
@@ -133,7 +135,7 @@ def preview_plan(
             where="formula",
             try_this="write the formula into the plan as [formula], or name the kitchen with --kitchen",
         )
-    notes = _check_formula(read, formula, laid)
+    notes = _check_formula(read, formula, laid, own)
     return PlannedTrial(name=chosen, title=read.title, trial_id=None, plan=laid, notes=notes)
 
 
@@ -157,7 +159,9 @@ def _formula_of(session: Session, read: PlanFile) -> StoredFormula | None:
     return None if read.formula_name is None else find_formula(session, read.formula_name)
 
 
-def _check_formula(read: PlanFile, formula: BakersFormula | None, laid: Plan) -> tuple[str, ...]:
+def _check_formula(
+    read: PlanFile, formula: BakersFormula | None, laid: Plan, own: Mapping[str, Any]
+) -> tuple[str, ...]:
     """Every run must be weighable. Returns notes for the baker."""
     if formula is None:
         return ("The plan names no formula, so the bench sheet cannot say what to weigh.",)
@@ -165,8 +169,8 @@ def _check_formula(read: PlanFile, formula: BakersFormula | None, laid: Plan) ->
     if read.flour_per_bake_g is None:
         return ("The plan gives no flour_per_bake_g, so the bench sheet cannot say what to weigh.",)
     settings = [run.settings for run in laid.runs]
-    notes = refuse_unweighable(formula, read.factors, settings, read.flour_per_bake_g)
-    treatments = treatments_chemistry(formula, read.factors, settings, read.flour_per_bake_g)
+    notes = refuse_unweighable(formula, read.factors, settings, read.flour_per_bake_g, own)
+    treatments = treatments_chemistry(formula, read.factors, settings, read.flour_per_bake_g, own)
     return (*notes, *cautions_before_baking(treatments))
 
 

@@ -15,8 +15,9 @@ from sqlmodel import Session, col, select
 
 from tracker.formulas import BakersFormula
 from tracker.intake.plan_tables import FactorTable
-from tracker.models import Factor, Formula, Ingredient, Trial
+from tracker.models import Factor, Formula, Trial
 from tracker.workflow.formulas import as_stored, find_formula
+from tracker.workflow.ingredients import own_values
 from tracker.workflow.leavening import Answer
 from tracker.workflow.lookup import find_trial
 from tracker.workflow.standing import record_of
@@ -63,18 +64,6 @@ def formula_balance(store: Store, name: str, *, flour_g: float = 100.0, version:
     return Answer(document=document, text=f"{text}\n{say_left_out_lines(left_out)}".rstrip())
 
 
-def own_values(session: Session) -> dict[str, Any]:
-    """Ingredients this kitchen measured itself, by folded name: only those with a neutralising value."""
-    from analysis.leavening.ingredients import measured
-
-    kept = session.exec(select(Ingredient).order_by(col(Ingredient.id)))
-    return {
-        row.name.casefold(): measured(row.name, row.neutralising_value, row.water_share)
-        for row in kept
-        if row.neutralising_value is not None
-    }
-
-
 def treatments_chemistry(
     formula: BakersFormula,
     factors: Sequence[FactorTable],
@@ -89,7 +78,7 @@ def treatments_chemistry(
     for each in settings:
         told = json.dumps(dict(each), sort_keys=True)
         if told not in found:
-            weights = [(w.ingredient, w.grams) for w in weights_of_run(formula, factors, each, flour_g)]
+            weights = [(w.ingredient, w.grams) for w in weights_of_run(formula, factors, each, flour_g, own)]
             chemistry = run_chemistry(weights, flour_g, own=own, draws=SIMULATED)
             found[told] = TreatmentChemistry(settings=dict(each), chemistry=chemistry)
     return tuple(found.values())
@@ -128,7 +117,7 @@ def trial_chemistry(store: Store, trial: str) -> dict[str, RunChemistry]:
     accounts: dict[str, RunChemistry] = {}
     same: dict[tuple[tuple[str, float], ...], RunChemistry] = {}
     for run in record.runs:
-        planned = weights_of_run(formula, tables, json.loads(run.settings), found.flour_per_bake_g)
+        planned = weights_of_run(formula, tables, json.loads(run.settings), found.flour_per_bake_g, own)
         really = {row.ingredient.casefold(): row.grams for row in record.of_run(record.weighings, run)}
         weights = tuple((w.ingredient, really.get(w.ingredient.casefold(), w.grams)) for w in planned)
         if weights not in same:

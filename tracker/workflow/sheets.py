@@ -7,10 +7,10 @@ one HTML file.
 from __future__ import annotations
 
 import json
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import groupby
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from sqlmodel import Session, col, select
 
@@ -21,6 +21,7 @@ from tracker.intake.plan_tables import FactorTable
 from tracker.models import Factor, Formula, Kitchen, Response, Run, Trial
 from tracker.workflow.files import write_whole
 from tracker.workflow.formulas import as_stored
+from tracker.workflow.ingredients import own_values
 from tracker.workflow.lookup import find_trial, responses_of, runs_of
 from tracker.workflow.weighed_runs import factor_tables, weighed_factors, weights_of_run
 
@@ -48,6 +49,7 @@ def make_sheet(store: Store, trial: str) -> Sheet:
         factors = list(session.exec(select(Factor).where(Factor.trial_id == found.id).order_by(col(Factor.position))))
         formula = _formula(session, found)
         kitchen = session.exec(select(Kitchen)).first()
+        own = own_values(session)
     tables = factor_tables(factors)
     entries, head = audit_head(store)
     days = groupby(runs, key=lambda run: run.block)
@@ -64,7 +66,8 @@ def make_sheet(store: Store, trial: str) -> Sheet:
         cautions=CAUTIONS,
         responses=tuple(_response(response) for response in responses),
         days=tuple(
-            SheetDay(block=block, runs=tuple(_run(run, found, tables, formula) for run in day)) for block, day in days
+            SheetDay(block=block, runs=tuple(_run(run, found, tables, formula, own) for run in day))
+            for block, day in days
         ),
     )
 
@@ -105,14 +108,20 @@ def _response(response: Response) -> SheetResponse:
     )
 
 
-def _run(run: Run, trial: Trial, tables: Sequence[FactorTable], formula: tuple[BakersFormula, str] | None) -> SheetRun:
+def _run(
+    run: Run,
+    trial: Trial,
+    tables: Sequence[FactorTable],
+    formula: tuple[BakersFormula, str] | None,
+    own: Mapping[str, Any],
+) -> SheetRun:
     """Weights say what was weighed; only settings that no weight tells stand beside them."""
     from reports.sheet import SheetRun, Weighed
 
     settings = json.loads(run.settings)
     weighable = formula is not None and trial.flour_per_bake_g is not None
     weights = (
-        weights_of_run(formula[0], tables, settings, trial.flour_per_bake_g)
+        weights_of_run(formula[0], tables, settings, trial.flour_per_bake_g, own)
         if formula is not None and trial.flour_per_bake_g is not None
         else ()
     )

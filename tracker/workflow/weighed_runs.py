@@ -44,15 +44,21 @@ def weighed_factors(factors: Sequence[FactorTable]) -> list[WeighedFactor]:
 
 
 def weights_of_run(
-    formula: BakersFormula, factors: Sequence[FactorTable], settings: Mapping[str, Any], flour_g: float
+    formula: BakersFormula,
+    factors: Sequence[FactorTable],
+    settings: Mapping[str, Any],
+    flour_g: float,
+    own: Mapping[str, Any] | None = None,
 ) -> tuple[Weight, ...]:
-    """Raises PlanError when a setting cannot be weighed."""
+    """Weights; ``own`` measured ingredients come before the tables. Raises PlanError for a setting nobody can weigh."""
+    from analysis.leavening.neutralising import NEUTRALISING, of_ingredient
     from analysis.leavening.weights import Line, run_weights
 
     lines = [
         Line(ingredient=line.ingredient, bakers_percent=line.bakers_percent, flour=line.flour) for line in formula.lines
     ]
-    return run_weights(lines, weighed_factors(factors), settings, flour_g)
+    substances = {**NEUTRALISING, **{name: of_ingredient(item) for name, item in (own or {}).items()}}
+    return run_weights(lines, weighed_factors(factors), settings, flour_g, substances)
 
 
 def refuse_unweighable(
@@ -60,6 +66,7 @@ def refuse_unweighable(
     factors: Sequence[FactorTable],
     settings: Sequence[Mapping[str, Any]],
     flour_g: float,
+    own: Mapping[str, Any] | None = None,
 ) -> tuple[str, ...]:
     """Weigh every treatment once; raises PlanError for the first that cannot be. Returns notes."""
     seen: set[str] = set()
@@ -67,7 +74,7 @@ def refuse_unweighable(
         told = json.dumps(dict(each), sort_keys=True)
         if told not in seen:
             seen.add(told)
-            weights_of_run(formula, factors, each, flour_g)
+            weights_of_run(formula, factors, each, flour_g, own)
     if any(isinstance(factor.neutralises, str) for factor in factors):
         return (
             "The acid follows each run's soda, so that left-over soda does not vary: "

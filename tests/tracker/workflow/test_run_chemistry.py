@@ -96,3 +96,48 @@ def test_the_report_shows_the_account_beside_the_findings(store, tmp_path):
     assert "Gas, acid and pH" in page
     # 0.3 g of soda for 100 g of flour, all used up: 0.3 x 291.2 mL.
     assert "<td>87</td>" in page or ">87<" in page
+
+
+def test_what_the_kitchen_measured_comes_before_the_tables(store):
+    from tracker.workflow.ingredients import keep_measured, list_measured
+
+    keep_measured(store, "Buttermilk", neutralises_g=0.5, ph=4.6)
+    keep_measured(store, "buttermilk", neutralises_g=0.9, ph=4.4, source="titrated 3 times")
+    (kept,) = list_measured(store)
+    assert (kept.neutralises_g, kept.source) == (0.9, "titrated 3 times")
+    planned = plan_trial(store, PLAN)
+    run = next(run for run in planned.plan.runs if run.settings["soda"] == 0.7)
+    # 80 g of it use up 0.72 g of soda: nothing of 0.7 g is left over.
+    assert trial_chemistry(store, "loaf")[run.code].soda_left_g == pytest.approx(0, abs=1e-9)
+
+
+def test_a_measured_acid_weighs_the_runs(store):
+    from tracker.workflow.ingredients import keep_measured
+    from tracker.workflow.sheets import make_sheet
+
+    plan = PLAN.replace(
+        "[[response]]",
+        '[[factor]]\nname = "acid"\nkind = "category"\nlevels = ["plum juice", "cream of tartar"]\n'
+        'neutralises = "baking soda"\n\n[[response]]',
+    ).replace('kind = "dose ladder"', 'kind = "full factorial"')
+    with pytest.raises(Exception, match="plum juice"):
+        plan_trial(store, plan)
+    keep_measured(store, "plum juice", neutralises_g=2.0, ph=3.2, water_share=0.85)
+    planned = plan_trial(store, plan)
+    settings = {run.code: run.settings for run in planned.plan.runs}
+    for day in make_sheet(store, "loaf").days:
+        for run in day.runs:
+            grams = {line.ingredient: float(line.grams) for line in run.weights}
+            if settings[run.code]["acid"] == "plum juice":
+                # 100 g use up 2 g: 50 g for each gram of soda.
+                assert grams["plum juice"] == pytest.approx(50 * 3 * settings[run.code]["soda"], abs=0.06)
+
+
+@pytest.mark.parametrize(("key", "value"), [("neutralises_g", -1.0), ("ph", 15.0), ("water_share", 1.2)])
+def test_impossible_measurements_are_refused(store, key, value):
+    from tracker.errors import InputError
+    from tracker.workflow.ingredients import keep_measured, list_measured
+
+    with pytest.raises(InputError, match="impossible"):
+        keep_measured(store, "plum juice", **{"neutralises_g": 1.0, key: value})
+    assert list_measured(store) == ()
