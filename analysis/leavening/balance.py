@@ -259,8 +259,8 @@ def soda_for_ph(amounts: Sequence[Amount], target_ph: float) -> float | None:
     batter = make_batter(others, celsius=CRUMB_C)
     top = max(2.5 * float(batter.acid_meq[0]) * SODA_MOLAR_MASS / 1000, 0.05)
     low, high = 0.0, top
-    for _ in range(8):  # each round looks at 17 doses at once and keeps the gap that holds the target
-        doses = np.linspace(low, high, 17)
+    for _ in range(3):  # each round looks at 129 doses at once and keeps the gap that holds the target
+        doses = np.linspace(low, high, 129)
         ph = crumb_ph_at(batter, doses)
         if ph[0] >= target_ph:
             return None if low == 0.0 else low

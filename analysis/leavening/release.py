@@ -15,7 +15,6 @@ from dataclasses import dataclass
 from types import MappingProxyType
 
 import numpy as np
-from scipy.optimize import brentq
 
 from analysis.errors import TrialDataError
 from analysis.leavening.arrays import Array
@@ -166,10 +165,14 @@ def _rate(release: Release) -> float:
     if ratio >= (1 - np.exp(-fastest * MIXING_MIN)) / (1 - np.exp(-fastest * BENCH_MIN)):
         return fastest
 
-    def gap(rate: float) -> float:
-        return float(np.expm1(-rate * MIXING_MIN) / np.expm1(-rate * BENCH_MIN) - ratio)
+    def share(rate: float) -> float:
+        return float(np.expm1(-rate * MIXING_MIN) / np.expm1(-rate * BENCH_MIN))
 
-    return float(brentq(gap, slowest, fastest))
+    low, high = slowest, fastest
+    for _ in range(60):  # halving: the share rises with the rate; no library is loaded for it
+        middle = 0.5 * (low + high)
+        low, high = (middle, high) if share(middle) < ratio else (low, middle)
+    return 0.5 * (low + high)
 
 
 def first_order(minutes: Array, rate_per_min: float) -> Array:

@@ -12,7 +12,6 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from scipy.special import stdtrit
 
 from analysis.errors import NotPossible, TrialDataError
 from analysis.leavening.gas import STANDARD_KPA, gas_ml
@@ -56,6 +55,8 @@ def remaining_strength(
         raise NotPossible(
             "One gas test has no spread, so it has no interval.", where="gas test", try_this="do it three times"
         )
+    from scipy.special import stdtrit  # here, because a balance does without it
+
     expected = gas_ml(co2_mmol_per_g, celsius=celsius, kilopascal=kilopascal)
     shares = (volume + dissolved_ml) / mass / expected
     n = len(shares)
