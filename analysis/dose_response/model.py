@@ -13,7 +13,7 @@ import pandas as pd
 
 from analysis.dose_response.anova import Decomposition, decompose, lack_of_fit
 from analysis.dose_response.best import recommend
-from analysis.dose_response.checks import GRAVE, all_checks
+from analysis.dose_response.checks import all_checks
 from analysis.dose_response.compare import Choice, compare_shapes
 from analysis.dose_response.curves import fit_shape
 from analysis.dose_response.effective import effective_doses
@@ -28,6 +28,10 @@ from analysis.dose_response.shapes import SHAPES
 from analysis.dose_response.tables import bake_points, candidates, coefficients, curve_points, curve_residual, means
 from analysis.questions import Question, Response
 from analysis.results import Curve, DosePart, FamilyResult, Finding, LackOfFit, ModelNote, Potency
+
+# Lack of fit from which the curve's own misses set the spread of the recommended dose. Milder
+# than the checks' levels: with few doses a wrong shape is seldom caught at 5 %.
+DOUBTFUL = 0.1
 
 
 def dose_model(
@@ -52,7 +56,7 @@ def _curves(
     choice: Choice, parts: Decomposition, misses: LackOfFit | None, response: Response, question: Question
 ) -> tuple[tuple[Curve, ...], dict[str, str]]:
     fit, aim = choice.chosen.fit, aim_of(response)
-    missed = parts.pure if misses is not None and misses.p < GRAVE else None
+    missed = parts.pure if misses is not None and misses.p < DOUBTFUL else None
     drawn_from = (choice.chosen,) if choice.forced else choice.ranked
     recommended = recommend(fit, drawn_from, aim, confidence=question.confidence, seed=question.seed, missed=missed)
     curves, reasons = [], {}
