@@ -47,7 +47,7 @@ def draw_curves(
 
     ``missed`` is the pure error to take off when lack of fit rules the spread.
     """
-    heavy = [one for one in ranked if one.weight >= _LIGHT]
+    heavy = [one for one in ranked if one.weight >= _LIGHT] or list(ranked)  # a shape that was asked for has its say
     shares = np.sqrt([one.weight for one in heavy])
     counts = rng.multinomial(draws, shares / shares.sum())
     groups = [_from_shape(one.fit, doses, int(m), rng, missed) for one, m in zip(heavy, counts, strict=True) if m]
