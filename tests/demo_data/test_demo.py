@@ -1,0 +1,82 @@
+"""Does the demo build a whole kitchen whose record verifies, and find what is true in it?"""
+
+import json
+import re
+from pathlib import Path
+
+import pytest
+
+from tracker.commands import main
+from tracker.store import open_kitchen
+from tracker.workflow.demo import build_demo
+from tracker.workflow.records import verify_record
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory):
+    return build_demo(tmp_path_factory.mktemp("demo") / "out")
+
+
+def test_everything_it_names_is_there(demo):
+    document = demo.to_json()
+    assert [trial["trial"] for trial in document["trials"]] == ["soda and acid", "powder ladder", "cookie screening"]
+    for trial in document["trials"]:
+        for path in trial["files"].values():
+            assert Path(path).stat().st_size > 0
+    page = Path(document["index"]).read_text(encoding="utf-8")
+    links = [link for link in re.findall(r'href="([^"#]+)"', page) if not link.startswith("#")]
+    assert len(links) >= 9
+    for link in links:
+        assert (demo.folder / link).exists(), link
+
+
+def test_the_record_verifies_and_shows_its_honesty(demo):
+    with open_kitchen(str(demo.kitchen)) as store:
+        verified = verify_record(store)
+        assert verified.entries > 400
+        from sqlmodel import func, select
+
+        from tracker.models import Batch, Outcome, Reading
+
+        with store.read() as session:
+            assert session.exec(select(func.count()).select_from(Batch)).one() == 120
+            states = session.exec(select(Outcome.state)).all()
+            assert states.count("failed") >= 1
+            assert states.count("skipped") >= 1
+            corrected = session.exec(select(Reading).where(Reading.replaces_id.is_not(None))).all()
+            assert corrected
+            assert all(row.reason for row in corrected)
+            assert session.exec(select(Reading).where(Reading.implausible)).first().reason
+
+
+def test_every_page_says_that_it_is_invented(demo):
+    for page in demo.folder.rglob("*.html"):
+        assert "nvented" in page.read_text(encoding="utf-8"), page.name
+
+
+def test_the_headlines_say_what_is_true(demo):
+    soda, powder, screening = (trial.headline for trial in demo.trials)
+    assert "soda" in soda
+    assert "powder" in powder
+    # The truth: powder, rest time and their interaction move the cookie.
+    assert "powder" in screening
+    assert "rest time" in screening
+
+
+def test_the_same_seed_finds_the_same(demo, tmp_path):
+    again = build_demo(tmp_path / "again")
+    assert [t.headline for t in again.trials] == [t.headline for t in demo.trials]
+
+
+def test_a_folder_that_holds_something_else_is_left_alone(tmp_path, capsys):
+    (tmp_path / "letter.txt").write_text("keep me", encoding="utf-8")
+    assert main(["demo", str(tmp_path)]) == 5
+    assert "Try:" in capsys.readouterr().err
+    assert [path.name for path in tmp_path.iterdir()] == ["letter.txt"]
+
+
+def test_the_command_prints_one_document(tmp_path, capsys):
+    assert main(["demo", str(tmp_path / "out"), "--json", "--seed", "3"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert document["invented"] is True
+    assert document["log"]["batches"] == 120
