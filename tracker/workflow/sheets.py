@@ -29,15 +29,6 @@ if TYPE_CHECKING:
     from reports.sheet import Sheet, SheetResponse, SheetRun
     from tracker.store import Store
 
-# Common practice; local codes and licensed practice come first.
-CAUTIONS = (
-    "Hot oven and tins: dry gloves, and a clear way to the rack.",
-    "No tasting of raw batter: raw flour and raw egg can carry germs. Wash hands and tables.",
-    "Say aloud what is in it before anyone tastes: wheat, egg, milk, soya, nuts, sulphites.",
-    "Never close a jar or bag on soda and acid: the gas can burst it.",
-    "Your local food code and trained staff come before this sheet.",
-)
-
 
 def make_sheet(store: Store, trial: str) -> Sheet:
     """The bench sheet of a trial. Raises NotFound with the nearest name."""
@@ -53,6 +44,7 @@ def make_sheet(store: Store, trial: str) -> Sheet:
     tables = factor_tables(factors)
     entries, head = audit_head(store)
     days = groupby(runs, key=lambda run: run.block)
+    named = json.loads(found.design).get("block") or "block"
     return Sheet(
         trial=found.name,
         title=found.title,
@@ -63,10 +55,12 @@ def make_sheet(store: Store, trial: str) -> Sheet:
         audit_head=f"{entries}:{head[:12]}",
         plan_hash=_plan_hash(found, runs)[:12],
         made_on=found.made_at[:10],
-        cautions=CAUTIONS,
         responses=tuple(_response(response) for response in responses),
         days=tuple(
-            SheetDay(block=block, runs=tuple(_run(run, found, tables, formula, own) for run in day))
+            SheetDay(
+                block=None if block is None else f"{named} {block}",
+                runs=tuple(_run(run, found, tables, formula, own) for run in day),
+            )
             for block, day in days
         ),
     )
