@@ -76,23 +76,13 @@ def _check(model: Model, ground: Ground, term: Term, variable: Variable) -> Chec
     if columns.shape[0] != len(stratum.fit.y) or not Basis(len(columns), stratum.fit.q).adds(columns):
         return untested
     added = _added(stratum.fit, columns)
-    if added is None:
-        return untested
+    if added is None:  # level-by-level means leave no scatter at all, the straight line does
+        facts |= {"tested": True, "df": extra, "value": None, "p": 0.0}
+        return Check(check="curvature", verdict="look here", facts=facts)
     (value, p), df_error, each = added
-    return Check(
-        check="curvature",
-        verdict="look here" if p < ALARM else "fine",
-        facts={
-            **facts,
-            "tested": True,
-            "df": extra,
-            "df_error": df_error,
-            "value": value,
-            "p": p,
-            "quadratic_p": each[0][1],
-            "trends": tuple((degree, *tested) for degree, tested in enumerate(each, start=2)),
-        },
-    )
+    facts |= {"tested": True, "df": extra, "df_error": df_error, "value": value, "p": p, "quadratic_p": each[0][1]}
+    facts["trends"] = tuple((degree, *tested) for degree, tested in enumerate(each, start=2))
+    return Check(check="curvature", verdict="look here" if p < ALARM else "fine", facts=facts)
 
 
 def _added(fit: Fit, columns: Floats) -> tuple[tuple[float, float], int, list[tuple[float, float]]] | None:

@@ -13,7 +13,6 @@ from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.linalg import solve_triangular
 
 Floats = NDArray[np.float64]
 
@@ -60,7 +59,9 @@ class Fit:
     @cached_property
     def inverse(self) -> Floats:
         """R^-1, triangular: (X'X)^-1 is its product with its own transpose."""
-        return np.asarray(solve_triangular(self.r, np.eye(len(self.r)))) if self.r.size else self.r
+        # LU of a triangular matrix is the matrix itself, so that this is plain back substitution;
+        # it loads no further library.
+        return np.asarray(np.linalg.solve(self.r, np.eye(len(self.r))), dtype=np.float64) if self.r.size else self.r
 
 
 def centred(values: Floats) -> tuple[Floats, float]:
@@ -80,7 +81,7 @@ def least_squares(x: Floats, y: Floats, *, absorbed: int = 0) -> Fit:
     along = q.T @ y
     residuals = y - q @ along
     again = q.T @ residuals  # takes out what rounding left behind
-    coefficients = solve_triangular(r, along + again)
+    coefficients = np.linalg.solve(r, along + again)
     return Fit(x, y, q, r, coefficients, residuals - q @ again, n - p - absorbed)
 
 

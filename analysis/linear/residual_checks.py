@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from analysis.linear.coding import Variable
 from analysis.linear.distributions import f_tail, t_tails
 from analysis.linear.least_squares import Basis, explained
+from analysis.linear.means import MOST_LEVELS
 from analysis.linear.stratum import BAKES, Model, Stratum
 from analysis.linear.treatments import treatment_codes
 from analysis.results import Check
@@ -23,6 +24,7 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 ALARM = 0.05  # share of sound trials that these checks point at
+FEWEST_IN_TREATMENT, FEWEST_IN_LEVEL = 3, 4  # bakes it takes to speak of a scatter
 
 
 def bakes_stratum(model: Model) -> Stratum:
@@ -47,26 +49,25 @@ def brown_forsythe(values: Floats, groups: Integers) -> tuple[float, int, int, f
 
 
 def check_spread(factors: Sequence[Variable], y: Floats, residuals: Floats, df_error: int) -> Check | None:
-    """Does the scatter differ between treatments (three or more bakes each), else between levels?"""
+    """Does the scatter differ between treatments, or between the levels of one factor?
+
+    Treatments are compared when each was baked three times or more. Levels, looked at in the
+    residuals, see more than small treatments do; the smallest p counts, times the looks.
+    """
     codes, counts = treatment_codes(factors)
-    found: list[tuple[float, float, int, int, str]] = []
-    if len(counts) > 1 and counts.min() >= 3:
-        result = brown_forsythe(y, codes)
-        if result:
-            value, df, df_df, p = result
-            found.append((p, value, df, df_df, ""))
-    elif df_error >= 4:
+    looks: list[tuple[str, Floats, Integers]] = []
+    if len(counts) > 1 and counts.min() >= FEWEST_IN_TREATMENT:
+        looks.append(("treatments", y, codes))
+    if df_error >= FEWEST_IN_LEVEL and (len(factors) > 1 or not looks):
         for factor in factors:
-            if len(factor.levels) <= 6 and np.bincount(factor.codes).min() >= 4:
-                result = brown_forsythe(residuals, factor.codes)
-                if result:
-                    value, df, df_df, p = result
-                    found.append((p, value, df, df_df, factor.name))
+            if len(factor.levels) <= MOST_LEVELS and np.bincount(factor.codes).min() >= FEWEST_IN_LEVEL:
+                looks.append((factor.name, residuals, factor.codes))
+    found = [(result, between) for between, values, groups in looks if (result := brown_forsythe(values, groups))]
     if not found:
         return None
-    p, value, df, df_df, between = min(found)
+    (value, df, df_spread, p), between = min(found, key=lambda look: look[0][3])
     p = min(1.0, p * len(found))
-    facts = {"value": value, "df": df, "df_error": df_df, "p": p, "between": between or "treatments"}
+    facts = {"value": value, "df": df, "df_error": df_spread, "p": p, "between": between}
     return Check(check="spread", verdict="look here" if p < ALARM else "fine", facts=facts)
 
 
