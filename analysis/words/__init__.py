@@ -3,7 +3,7 @@
 from analysis.words.checks import say_check
 from analysis.words.findings import say_finding, say_term
 from analysis.words.glossary import GLOSSARY, explain
-from analysis.words.headline import headline, response_headline
+from analysis.words.headline import headline, headlines, response_headline
 from analysis.words.models import say_left_out, say_model
 from analysis.words.next_bakes import say_next, say_treatment
 from analysis.words.numbers import (
@@ -23,6 +23,7 @@ __all__ = [
     "analysis_text",
     "explain",
     "headline",
+    "headlines",
     "response_headline",
     "say_amount",
     "say_check",

@@ -9,9 +9,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Literal
 
-from analysis.baked import best_beyond
-from analysis.questions import Response
-from analysis.results import Analysis, Curve, DosePart, Finding, ResponseResult
+from analysis.results import Analysis, Finding, ResponseResult
+from analysis.words.amounts import amount_for_all, amount_to_use
 from analysis.words.findings import (
     CANNOT_TELL,
     alias,
@@ -26,8 +25,6 @@ from analysis.words.findings import (
 from analysis.words.numbers import (
     half_width,
     join_words,
-    say_amount,
-    say_dose,
     say_interval,
     say_signed,
     start,
@@ -36,13 +33,30 @@ from analysis.words.numbers import (
 
 Answer = Literal["mattered", "too small", "cannot tell"]
 _NAMED = 4  # variables named before "and more"
-BEST = {"maximise": "highest", "minimise": "lowest"}
 
 
 def headline(analysis: Analysis) -> str:
-    """The answer for each response in turn, most telling first; one sentence for each."""
+    """The answer for each response in turn; first the amount that suits them all, where there is one."""
+    return " ".join(headlines(analysis))
+
+
+def headlines(analysis: Analysis) -> list[str]:
+    """The sentences of the headline, one for each response."""
     confidence = analysis.question.confidence
-    return " ".join(response_headline(result, confidence) for result in _most_telling_first(analysis))
+    said = [response_headline(result, confidence) for result in in_order(analysis)]
+    for_all = shared_headline(analysis)
+    return [for_all, *said] if for_all else said
+
+
+def shared_headline(analysis: Analysis) -> str:
+    """The amount that suits every response with an amount to use; "" when there is none."""
+    said = amount_for_all([result for result in analysis.responses if _asks_for_amount(result)])
+    return start(f"{said}.") if said else ""
+
+
+def in_order(analysis: Analysis) -> list[ResponseResult]:
+    """The responses as the plan lists them; those where nothing is known to matter come last."""
+    return sorted(analysis.responses, key=lambda result: answer(result) != "mattered")
 
 
 def response_headline(result: ResponseResult, confidence: float = 0.95) -> str:
@@ -58,22 +72,22 @@ def answer(result: ResponseResult) -> Answer:
     return "too small" if verdicts and set(verdicts) == {"no"} and not _untold(result) else "cannot tell"
 
 
-def _most_telling_first(analysis: Analysis) -> list[ResponseResult]:
-    first = {finding.response: finding.rank for finding in reversed(analysis.findings)}
-    return sorted(analysis.responses, key=lambda result: first.get(result.response.name, len(first) + 1))
-
-
 def _answer(result: ResponseResult, confidence: float) -> str:
     said = answer(result)
     if said == "cannot tell":
         return _open(result, confidence)
     if said == "too small":
         return _too_small(result)
+    if _asks_for_amount(result):
+        return amount_to_use(result, confidence)
+    return _what_mattered(result, confidence)
+
+
+def _asks_for_amount(result: ResponseResult) -> bool:
+    """Whether the answer is an amount to use rather than an effect."""
     dose = result.family.dose
     recommended = dose is not None and any(curve.recommended for curve in dose.curves)
-    if dose is not None and recommended and result.response.goal:
-        return _amount_to_use(dose, result, confidence)
-    return _what_mattered(result, confidence)
+    return answer(result) == "mattered" and recommended and bool(result.response.goal)
 
 
 def _untold(result: ResponseResult) -> list[Finding]:
@@ -131,55 +145,6 @@ def _other_variables(first: Finding, telling: Sequence[Finding]) -> list[str]:
     """Variables of further effects that mattered, in order of rank."""
     others = [f.variables[0] for f in telling if f.kind == "effect" and f.variables[0] not in first.variables]
     return list(dict.fromkeys(others))
-
-
-def _amount_to_use(dose: DosePart, result: ResponseResult, confidence: float) -> str:
-    response, unit = result.response, _dose_unit(result, dose.dose)
-    best = f"{BEST[response.goal]} {response.name}" if response.goal in BEST else f"{response.name} nearest its target"
-    curves = [curve for curve in dose.curves if curve.recommended]
-    if len(curves) == 1 and curves[0].level is None:
-        return f"for the {best} use {_range(curves[0], unit)} of {dose.dose}{_gives(curves[0], response, confidence)}"
-    # The unit once, at the first: a list of full phrases is hard to read.
-    said = [f"{_range(curve, '' if at else unit)} with {curve.level}" for at, curve in enumerate(curves)]
-    open_ended = [str(curve.level) for curve in curves if best_beyond(curve)]
-    beyond = f"; with {join_words(open_ended)} the best may lie beyond what was baked" if open_ended else ""
-    return f"the best {dose.dose} for {response.name} is {join_words(said)}{beyond}"
-
-
-def _range(curve: Curve, unit: str) -> str:
-    """ "1.4 to 1.9 % flour": the smallest and the largest dose that do as well as the best."""
-    recommended = curve.recommended
-    assert recommended is not None
-    low = say_dose(recommended.dose, recommended.low, recommended.high)
-    high = say_dose(recommended.as_good_to, recommended.low, recommended.high)
-    return with_unit(low if low == high else f"{low} to {high}", unit)
-
-
-def _gives(curve: Curve, response: Response, confidence: float) -> str:
-    recommended, optimum = curve.recommended, curve.optimum
-    assert recommended is not None
-    beyond = best_beyond(curve)
-    if beyond:
-        return f", but the best may lie beyond the {'most' if beyond == 'high' else 'least'} that was baked"
-    plateau = curve.parameters.get("plateau")
-    if optimum is not None:
-        return (
-            f": at best {_height(optimum.response, optimum.response_low, optimum.response_high, response, confidence)}"
-        )
-    if plateau is not None:
-        return f": it levels off at {_height(plateau.estimate, plateau.low, plateau.high, response, confidence)}"
-    return ""
-
-
-def _height(value: float, low: float | None, high: float | None, response: Response, confidence: float) -> str:
-    step = half_width(low, high)
-    interval = f" ({say_interval(low, high, confidence)})" if step else ""
-    return f"{say_amount(value, response.unit, step)}{interval}"
-
-
-def _dose_unit(result: ResponseResult, dose: str) -> str:
-    units = [f.facts.get("factor_unit") for f in result.findings if f.variables[:1] == (dose,)]
-    return str(next((unit for unit in units if unit), ""))
 
 
 def _size(finding: Finding, confidence: float) -> str:

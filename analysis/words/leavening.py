@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from analysis.leavening.runs import RunChemistry
     from analysis.leavening.strength import Strength
     from analysis.leavening.swap import Swap
+    from analysis.leavening.tags import TagLink
     from analysis.questions import Response
     from analysis.results import ChemistryPart
 
@@ -166,6 +167,28 @@ MODEL_CAUTION = (
     "Gas is what the acid can set free, at 25 °C and sea level. The pH is that of the watery part; flour, egg and "
     "sugar are left out, so look at the differences more than at the level."
 )
+
+
+def say_tag_link(link: TagLink) -> str:
+    """Does a taste word come from bakes with more of something?"""
+    if link.follows == "open":
+        return (
+            f'Whether "{link.tag}" follows {link.column} stays open: more of it in {100 * link.share:.0f} % of pairs '
+            f"(95 % interval {100 * link.low:.0f} to {100 * link.high:.0f} %); 50 % would be chance."
+        )
+    turned = link.follows == "less"
+    share, low, high = (1 - link.share, 1 - link.high, 1 - link.low) if turned else (link.share, link.low, link.high)
+    return (
+        f'Bakes noted "{link.tag}" had {_degree(link)} {link.column} than the others in {100 * share:.0f} % of pairs '
+        f"(95 % interval {100 * low:.0f} to {100 * high:.0f} %)."
+    )
+
+
+def _degree(link: TagLink) -> str:
+    """There is more soda, but a higher pH."""
+    if "pH" in link.column:
+        return "a higher" if link.follows == "more" else "a lower"
+    return link.follows
 
 
 def say_odd_ph(odd: Sequence[OddPh]) -> str:

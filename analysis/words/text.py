@@ -11,7 +11,7 @@ from analysis.baked import best_beyond
 from analysis.results import Analysis, Curve, NextBakes, ResponseResult
 from analysis.words.checks import say_check
 from analysis.words.findings import say_finding
-from analysis.words.headline import answer, headline
+from analysis.words.headline import answer, headlines
 from analysis.words.models import say_left_out
 from analysis.words.next_bakes import say_next, say_treatment
 from analysis.words.numbers import join_words, say_dose, say_dose_interval, start, with_unit
@@ -22,7 +22,7 @@ _TREATMENTS = 6  # listed before "and more"
 
 def analysis_text(analysis: Analysis) -> str:
     """Headline, ranked findings, recommended amount, doubtful checks, next bakes, rows left out."""
-    parts = [_wrapped(headline(analysis)), _findings(analysis), _amounts(analysis)]
+    parts = ["\n".join(map(_wrapped, headlines(analysis))), _findings(analysis), _amounts(analysis)]
     parts += [_checks(analysis), _next(analysis), _rows(analysis)]
     return "\n\n".join(part for part in parts if part) + "\n"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from analysis.results import Analysis, ResponseResult
 from analysis.words import response_headline, say_count
-from analysis.words.headline import answer
+from analysis.words.headline import answer, in_order, shared_headline
 from analysis.words.numbers import start
 from reports.sections.blocks import Heading, Section, Words
 
@@ -12,11 +12,12 @@ SHORT = {"mattered": "Something mattered", "too small": "Nothing that matters", 
 
 
 def answer_section(analysis: Analysis) -> Section:
-    """One headline for each response, most telling first."""
-    first = {finding.response: finding.rank for finding in reversed(analysis.findings)}
-    results = sorted(analysis.responses, key=lambda result: first.get(result.response.name, len(first) + 1))
+    """The amount that suits all, where there is one, then one headline for each response."""
     blocks: list[Words | Heading] = []
-    for result in results:
+    for_all = shared_headline(analysis)
+    if for_all:
+        blocks.append(Words(text=for_all, tone="lead"))
+    for result in in_order(analysis):
         blocks.append(Heading(text=start(result.response.name)))
         blocks.append(Words(text=response_headline(result, analysis.question.confidence), tone="lead"))
         blocks.append(Words(text=f"{SHORT[answer(result)]}. {_weight(result)}", tone="quiet"))

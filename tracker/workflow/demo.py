@@ -36,7 +36,7 @@ class DemoTrial:
     name: str
     title: str
     question: str
-    headline: str
+    headline: tuple[str, ...]
     files: dict[str, str]
 
 
@@ -56,7 +56,12 @@ class Demo:
     def summary(self) -> str:
         lines = ["The demo kitchen is built. Everything in it is invented.", ""]
         for trial in self.trials:
-            lines += [trial.title, f"  {trial.headline}", f"  report: {self.folder / trial.files['report']}", ""]
+            lines += [
+                trial.title,
+                *(f"  {said}" for said in trial.headline),
+                f"  report: {self.folder / trial.files['report']}",
+                "",
+            ]
         lines += [
             f"Begin here: {self.folder / 'index.html'}",
             f"The kitchen itself: {self.kitchen} (with a log of {self.batches} batches of {self.product})",
@@ -75,7 +80,7 @@ class Demo:
                 {
                     "trial": trial.name,
                     "title": trial.title,
-                    "headline": trial.headline,
+                    "headline": " ".join(trial.headline),
                     "files": {what: str(self.folder / path) for what, path in trial.files.items()},
                 }
                 for trial in self.trials
@@ -153,14 +158,14 @@ def _trial(store: Store, site: Path, key: str, seed: int, people: list[int], ste
     write_report(answer, place / "report.html")
     export_trial(store, name, place / "readings.csv")
     return DemoTrial(
-        name=name, title=planned.title, question=view.question, headline=_headline(answer), files=_files(place.name)
+        name=name, title=planned.title, question=view.question, headline=_headlines(answer), files=_files(place.name)
     )
 
 
-def _headline(answer: TrialAnalysis) -> str:
-    from analysis.words import headline
+def _headlines(answer: TrialAnalysis) -> tuple[str, ...]:
+    from analysis.words import headlines
 
-    return headline(answer.analysis)
+    return tuple(headlines(answer.analysis))
 
 
 def _files(place: str) -> dict[str, str]:
@@ -180,7 +185,7 @@ def _index(demo: Demo) -> str:
         Chapter(
             title=trial.title,
             question=trial.question,
-            answers=(trial.headline,),
+            answers=trial.headline,
             links=tuple(Link(words=what, href=path) for what, path in trial.files.items()),
         )
         for trial in demo.trials

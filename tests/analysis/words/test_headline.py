@@ -72,7 +72,7 @@ def test_headlines_read_easily(answered):
 
 def test_a_dose_headline_names_the_amount_to_use(answered):
     by_name = {study.name: headline(analysis) for study, analysis in answered}
-    assert "use 1.09 to 2.13 % flour of soda" in by_name["rise turns at 1.6 % soda"]
+    assert "use 1.1 to 2.1 % flour of soda" in by_name["rise turns at 1.6 % soda"]
     assert "levels off" in by_name["rise levels off at 1.4 % soda"]
     assert "may lie beyond the most that was baked" in by_name["rise goes on beyond the range"]
     assert all(acid in by_name["one curve per acid"] for acid in ("lemon juice", "yogurt", "cream of tartar"))
