@@ -53,7 +53,7 @@ def trial_report(
         mattered_section(analysis, keys),
         amount_section(analysis, keys),
         sure_section(analysis),
-        chemistry_section(analysis, chemistry, keys),
+        chemistry_section(analysis, chemistry, notes, keys),
         taste_section(analysis, notes, keys),
         next_section(analysis),
         made_section(analysis, plan),

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from analysis.results import Analysis
 from analysis.words import say_level
-from analysis.words.leavening import MODEL_CAUTION, say_chemistry, say_odd_ph
+from analysis.words.leavening import MODEL_CAUTION, say_chemistry, say_odd_ph, say_tag_link
 from analysis.words.numbers import with_unit
 from reports.figures.picture import Table
 from reports.html import plain
@@ -16,8 +16,12 @@ from reports.sections.numbering import Keys
 if TYPE_CHECKING:
     from pandas import DataFrame
 
+MOST_LINKS = 4
 
-def chemistry_section(analysis: Analysis, chemistry: DataFrame | None, keys: Keys) -> Section | None:
+
+def chemistry_section(
+    analysis: Analysis, chemistry: DataFrame | None, notes: DataFrame | None, keys: Keys
+) -> Section | None:
     """The account of each treatment beside the findings; None for a trial without a formula to weigh."""
     if chemistry is None or not len(chemistry):
         return None
@@ -32,6 +36,7 @@ def chemistry_section(analysis: Analysis, chemistry: DataFrame | None, keys: Key
         for result in analysis.responses
         for part in result.chemistry
     )
+    said += _tags_said(chemistry, notes)
     if said:
         blocks.append(Items(items=tuple(map(plain, said))))
     blocks.append(Grid(caption="Gas, left-over soda and acid, and pH by treatment", table=_table(analysis, chemistry)))
@@ -44,6 +49,28 @@ def chemistry_section(analysis: Analysis, chemistry: DataFrame | None, keys: Key
         blocks.append(Words(text=plain(say_odd_ph(odd))))
     blocks.append(Words(text=MODEL_CAUTION, tone="quiet"))
     return Section(key="chemistry", title="Gas, acid and pH", blocks=blocks)
+
+
+def _tags_said(chemistry: DataFrame, notes: DataFrame | None) -> tuple[str, ...]:
+    """The most telling links of taste words with chemistry, those that stay open left out unless there is no other."""
+    if notes is None or not len(notes) or "bake" not in notes:
+        return ()
+    from analysis.leavening.runs import PREDICTED_PH, SODA_LEFT
+    from analysis.leavening.tags import tag_links
+    from reports.figures.taste import tags_of
+
+    tags: dict[str, list[str]] = {}
+    for bake, cell in zip(notes["bake"], notes["tags"], strict=True):
+        tags.setdefault(str(bake), []).extend(tags_of(cell))
+    columns = {"left-over soda": SODA_LEFT, "predicted pH": PREDICTED_PH, "measured pH": "measured_ph"}
+    values = {
+        said: dict(zip(chemistry["bake"].astype(str), chemistry[name].astype(float), strict=True))
+        for said, name in columns.items()
+        if name in chemistry
+    }
+    links = tag_links(tags, values)
+    telling = [link for link in links if link.follows != "open"]
+    return tuple(say_tag_link(link) for link in (telling or links)[:MOST_LINKS])
 
 
 def _table(analysis: Analysis, chemistry: DataFrame) -> Table:

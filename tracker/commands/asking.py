@@ -34,6 +34,13 @@ SquaresOption = Annotated[int, typer.Option(metavar="1|2|3", help="Type of the s
 ConfidenceOption = Annotated[float, typer.Option(metavar="SHARE", help="Confidence of the intervals.")]
 SeedOption = Annotated[int, typer.Option(metavar="N", help="Seed of the resampling.")]
 
+FollowOption = Annotated[
+    list[str] | None,
+    typer.Option(
+        metavar="CHEMISTRY", help="gas, soda left, acid left or predicted pH in place of the factors; may be repeated."
+    ),
+]
+
 
 def options_of(**said: Any) -> Options:
     """The options as the workflow takes them."""
@@ -49,4 +56,5 @@ def options_of(**said: Any) -> Options:
             try_this=f"--kind {near} (of {', '.join(KINDS)})",
         )
     references = tuple(said.pop("reference") or ())
-    return Options(references=references, **said)
+    follow = tuple(said.pop("follow", None) or ())
+    return Options(references=references, follow=follow, **said)

@@ -11,6 +11,7 @@ from tracker.commands.asking import (
     ByOption,
     ConfidenceOption,
     DoseOption,
+    FollowOption,
     GroupOption,
     KindOption,
     OrderOption,
@@ -44,6 +45,7 @@ def analyse(
     squares: SquaresOption = 2,
     confidence: ConfidenceOption = 0.95,
     seed: SeedOption = 1,
+    follow: FollowOption = None,
     kitchen: KitchenOption = None,
     json_: JsonOption = False,
 ) -> None:
@@ -61,6 +63,7 @@ def analyse(
         squares=squares,
         confidence=confidence,
         seed=seed,
+        follow=follow,
     )
     with open_store(kitchen) as store:
         answer = analyse_trial(store, trial, responses=response or (), options=options)
@@ -87,6 +90,7 @@ def report(
     squares: SquaresOption = 2,
     confidence: ConfidenceOption = 0.95,
     seed: SeedOption = 1,
+    follow: FollowOption = None,
     kitchen: KitchenOption = None,
     json_: JsonOption = False,
 ) -> None:
@@ -105,6 +109,7 @@ def report(
         squares=squares,
         confidence=confidence,
         seed=seed,
+        follow=follow,
     )
     with open_store(kitchen) as store:
         path = report_trial(

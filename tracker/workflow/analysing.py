@@ -18,7 +18,7 @@ from tracker.workflow.asking import Columns, ask_file
 from tracker.workflow.files import write_whole
 from tracker.workflow.options import Options, lay_groups, set_references
 from tracker.workflow.provenance import as_words, provenance, what_stands_behind
-from tracker.workflow.run_chemistry import chemistry_table, trial_chemistry, with_chemistry
+from tracker.workflow.run_chemistry import chemistry_table, follow_chemistry, trial_chemistry, with_chemistry
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -76,6 +76,8 @@ def analyse_trial(
     accounts = trial_chemistry(store, trial)
     chosen = {response.name: tables.tables[response.name] for response in question.responses}
     wanted = with_chemistry(chosen, accounts)
+    if options.follow:
+        wanted, question = follow_chemistry(wanted, question, options.follow, options.by)
     left_out = [
         LeftOut(row=out.code, why=out.why, response=out.response)
         for out in tables.left_out
@@ -275,7 +277,8 @@ def _options_said(options: Options, responses: Sequence[str]) -> list[str]:
         value = getattr(options, name)
         if value != getattr(plain, name):
             said += [f"--{name}", str(value)]
-    return said + [word for text in options.references for word in ("--reference", text)]
+    said += [word for text in options.references for word in ("--reference", text)]
+    return said + [word for name in options.follow for word in ("--follow", name)]
 
 
 def _columns_said(columns: Columns) -> list[str]:

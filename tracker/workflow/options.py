@@ -16,7 +16,8 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, kw_only=True)
 class Options:
-    """What was said beyond the columns. ``references`` are "LEVEL" or "FACTOR:LEVEL"."""
+    """What was said beyond the columns. ``references`` are "LEVEL" or "FACTOR:LEVEL"; ``follow`` names
+    chemistry of the runs that takes the place of the factors (a trial with a formula only)."""
 
     kind: Literal["auto", "factors", "dose"] = "auto"
     dose: str | None = None
@@ -28,6 +29,7 @@ class Options:
     squares: int = 2
     confidence: float = 0.95
     seed: int = 1
+    follow: tuple[str, ...] = ()
 
 
 def set_references(factors: Sequence[Factor], references: Sequence[str]) -> tuple[Factor, ...]:

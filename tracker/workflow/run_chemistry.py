@@ -8,13 +8,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from sqlmodel import Session, col, select
 
+from tracker.errors import InputError
 from tracker.formulas import BakersFormula
 from tracker.intake.plan_tables import FactorTable
+from tracker.intake.spreadsheet import nearest
 from tracker.models import Factor, Formula, Trial
 from tracker.workflow.formulas import as_stored, find_formula
 from tracker.workflow.ingredients import own_values
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from analysis.leavening.runs import RunChemistry
+    from analysis.questions import Question
     from analysis.results import Analysis
     from tracker.store import Store
 
@@ -138,6 +141,53 @@ def with_chemistry(tables: Mapping[str, pd.DataFrame], accounts: Mapping[str, Ru
         return dict(tables)
     columns = pd.DataFrame({code: account.columns() for code, account in accounts.items()}).T.astype(float)
     return {name: table.join(columns, on="bake") if len(table) else table for name, table in tables.items()}
+
+
+def follow_chemistry(
+    tables: Mapping[str, pd.DataFrame], question: Question, names: Sequence[str], by: str | None
+) -> tuple[dict[str, pd.DataFrame], Question]:
+    """Put chemistry of the runs in the place of the factors: does the response follow the gas, whatever gave it?
+
+    ``names`` are of FOLLOW; ``by`` keeps one category beside them. Raises InputError for an
+    unknown name, and when the trial has no formula to account for.
+    """
+    from analysis.questions import Factor as Asked
+
+    columns = _follow_columns()
+    for name in names:
+        if name not in columns:
+            near = nearest(name, list(columns)) or "gas"
+            raise InputError(
+                f'There is no chemistry called "{name}"; there is {", ".join(columns)}.',
+                where="--follow",
+                try_this=f'--follow "{near}"',
+            )
+    if any(columns[name][0] not in table for table in tables.values() for name in names):
+        raise InputError(
+            "This trial has no formula with flour_per_bake_g, so its runs have no chemistry.",
+            where="--follow",
+            try_this="plan the trial with a formula, or analyse it by its factors",
+        )
+    renamed = {
+        response: table.assign(**{name: table[columns[name][0]] for name in names})
+        for response, table in tables.items()
+    }
+    kept = tuple(factor for factor in question.factors if factor.name == by)
+    amounts = tuple(Asked(name=name, kind="amount", unit=columns[name][1]) for name in names)
+    dose = names[0] if question.kind == "dose" or (question.kind == "auto" and len(names) == 1) else None
+    return renamed, replace(question, factors=(*amounts, *kept), dose=dose, by=by)
+
+
+def _follow_columns() -> dict[str, tuple[str, str]]:
+    """What may be followed: its name -> (column, unit)."""
+    from analysis.leavening.runs import ACID_LEFT, GAS, PREDICTED_PH, SODA_LEFT
+
+    return {
+        "gas": (GAS, "mL in 100 g flour"),
+        "soda left": (SODA_LEFT, "g in 100 g flour"),
+        "acid left": (ACID_LEFT, "meq in 100 g flour"),
+        "predicted pH": (PREDICTED_PH, ""),
+    }
 
 
 def chemistry_table(analysis: Analysis, accounts: Mapping[str, RunChemistry]) -> pd.DataFrame | None:

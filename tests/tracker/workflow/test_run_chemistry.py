@@ -141,3 +141,24 @@ def test_impossible_measurements_are_refused(store, key, value):
     with pytest.raises(InputError, match="impossible"):
         keep_measured(store, "plum juice", **{"neutralises_g": 1.0, key: value})
     assert list_measured(store) == ()
+
+
+def test_a_trial_can_be_asked_to_follow_the_gas(store):
+    from analysis.errors import AnalysisError
+    from tracker.errors import InputError
+    from tracker.workflow.analysing import analyse_trial
+    from tracker.workflow.options import Options
+
+    planned = plan_trial(store, PLAN.replace("[0.3, 0.5, 0.7]", "[0.2, 0.3, 0.4, 0.5]"))
+    for run in planned.plan.runs:
+        # Rise follows gas: 0.2 mm for each mL in 100 g of flour, and a little scatter.
+        rise = 30 + 0.2 * 291.2 * run.settings["soda"] + (run.place_in_design % 3 - 1) * 0.4
+        record_run(store, "loaf", run.code, [f"rise height={rise:.2f}"])
+    answer = analyse_trial(store, "loaf", options=Options(follow=("gas",), shape="line"))
+    (result,) = answer.analysis.responses
+    assert result.family.dose.dose == "gas"
+    assert result.family.dose.curves[0].parameters["slope"].estimate == pytest.approx(0.2, rel=0.1)
+    with pytest.raises(InputError, match="no chemistry called"):
+        analyse_trial(store, "loaf", options=Options(follow=("gaz",)))
+    with pytest.raises(AnalysisError):  # no run leaves soda over, so there is nothing to follow
+        analyse_trial(store, "loaf", options=Options(follow=("soda left",)))
