@@ -121,6 +121,19 @@ def report(
         say(f"{path}")
 
 
+@app.command(epilog=example("crumbwise trial balance soda"))
+def balance(trial: TrialArgument, kitchen: KitchenOption = None, json_: JsonOption = False) -> None:
+    """The acid-base account of every run: gas, soda or acid left over, predicted pH."""
+    from tracker.workflow.run_chemistry import trial_balance
+
+    with open_store(kitchen) as store:
+        answer = trial_balance(store, trial)
+    if json_:
+        print_json(answer.document)
+    else:
+        say(answer.text)
+
+
 @app.command("next", epilog=example("crumbwise trial next soda"))
 def next_(trial: TrialArgument, kitchen: KitchenOption = None, json_: JsonOption = False) -> None:
     """Say what to bake next to settle what is open."""

@@ -133,6 +133,36 @@ def _factors(session: Session, trial: Trial) -> list[Factor]:
     return list(session.exec(select(Factor).where(Factor.trial_id == trial.id).order_by(col(Factor.position))))
 
 
+def trial_balance(store: Store, trial: str) -> Answer:
+    """The account of every run of a trial, in bake order, as a document and a table.
+
+    Raises NotFound; InputError when the trial has no formula to account for.
+    """
+    accounts = trial_chemistry(store, trial)
+    if not accounts:
+        raise InputError(
+            f'Trial "{trial}" has no formula with flour_per_bake_g, so there is nothing to account for.',
+            where=f'trial "{trial}"',
+            try_this="[formula] and flour_per_bake_g in the plan file",
+        )
+    runs = [
+        {
+            "run": code,
+            **account.columns(),
+            "ph_low": account.ph_low,
+            "ph_high": account.ph_high,
+            "left_out": list(account.left_out),
+        }
+        for code, account in accounts.items()
+    ]
+    rows = [f"{'run':>4} {'gas mL':>8} {'soda left g':>12} {'acid left meq':>14}  crumb pH"]
+    for code, each in accounts.items():
+        ph = "–" if each.predicted_ph is None else f"{each.predicted_ph:.1f} ({each.ph_low:.1f} to {each.ph_high:.1f})"
+        rows.append(f"{code:>4} {each.gas_ml:8.0f} {each.soda_left_g:12.2f} {each.acid_left_meq:14.1f}  {ph}")
+    rows.append("For 100 g of flour; gas that the acid can set free at 25 °C and sea level.")
+    return Answer(document={"schema_version": 1, "trial": trial, "runs": runs}, text="\n".join(rows))
+
+
 def with_chemistry(tables: Mapping[str, pd.DataFrame], accounts: Mapping[str, RunChemistry]) -> dict[str, pd.DataFrame]:
     """The tables of a trial with the columns of ``analysis.leavening.runs`` beside each bake."""
     import pandas as pd

@@ -1,8 +1,10 @@
 """Do the leaven commands answer in words and JSON, and refuse nonsense with a way out?"""
 
 import json
+from importlib.resources import files
 
 import pytest
+from jsonschema import Draft202012Validator
 
 from tracker.commands import main
 
@@ -31,6 +33,25 @@ def test_answers_in_words_and_json(words, capsys):
     assert main(["leaven", *words, "--json"]) == 0
     document = json.loads(capsys.readouterr().out)
     assert document["schema_version"] == 1 or words[0] == "strength"
+
+
+@pytest.mark.parametrize(
+    "amounts",
+    [
+        ["5 g baking soda", "240 g buttermilk"],
+        ["1 tsp baking powder", "1 cup milk"],
+        ["2 g ammonium bicarbonate", "50 g water"],
+        ["100 g lemon juice"],
+        ["1 g alum baking powder", "20 g water"],
+    ],
+    ids=" + ".join,
+)
+def test_the_balance_document_follows_its_schema(amounts, capsys):
+    main(["leaven", "balance", *amounts, "--json"])
+    found = json.loads(capsys.readouterr().out)
+    schema = json.loads(files("analysis").joinpath("schema/balance.schema.json").read_text(encoding="utf-8"))
+    assert [error.message for error in Draft202012Validator(schema).iter_errors(found)] == []
+    assert found["ph"]["low"] <= min(found["ph"][state] for state in ("mixed_closed", "mixed_open", "baked"))
 
 
 def test_balance_json_holds_what_is_promised(capsys):

@@ -162,3 +162,20 @@ def test_a_trial_can_be_asked_to_follow_the_gas(store):
         analyse_trial(store, "loaf", options=Options(follow=("gaz",)))
     with pytest.raises(AnalysisError):  # no run leaves soda over, so there is nothing to follow
         analyse_trial(store, "loaf", options=Options(follow=("soda left",)))
+
+
+def test_the_account_of_every_run_is_a_table_and_a_document(store):
+    from tracker.errors import InputError
+    from tracker.workflow.run_chemistry import trial_balance
+
+    planned = plan_trial(store, PLAN)
+    answer = trial_balance(store, "loaf")
+    assert [run["run"] for run in answer.document["runs"]] == [run.code for run in planned.plan.runs]
+    assert answer.document["runs"][0]["co2_available_ml_per_100g_flour"] > 0
+    assert planned.plan.runs[0].code in answer.text
+    bare = PLAN[: PLAN.index("flour_per_bake_g")] + PLAN[PLAN.index("[[factor]]") :].replace(
+        'ingredient = "baking soda"\n', ""
+    )
+    plan_trial(store, bare, name="bare")
+    with pytest.raises(InputError, match="no formula"):
+        trial_balance(store, "bare")
