@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from demo_data.truth import smallest_good_enough, truth
 from tracker.commands import main
 from tracker.store import open_kitchen
 from tracker.workflow.demo import build_demo
@@ -54,13 +55,44 @@ def test_every_page_says_that_it_is_invented(demo):
         assert "nvented" in page.read_text(encoding="utf-8"), page.name
 
 
-def test_the_headlines_say_what_is_true(demo):
-    soda, powder, screening = (trial.headline for trial in demo.trials)
-    assert "soda" in soda
-    assert "powder" in powder
-    # The truth: powder, rest time and their interaction move the cookie.
-    assert "powder" in screening
-    assert "rest time" in screening
+def between(sentence: str, words: str) -> tuple[float, float]:
+    """The two numbers after ``words`` in "… 1.1 to 2.2 …" or "… 1.1 and 2.2 …"."""
+    found = re.search(rf"{words} (\d+\.?\d*) (?:to|and) (\d+\.?\d*)", sentence)
+    assert found, sentence
+    return float(found[1]), float(found[2])
+
+
+def test_the_soda_headline_is_true(demo):
+    overall, rise, *_ = demo.trials[0].headline
+    # Truth: rise is best at 1.7 % and within 3 mm of that from 1.09 to 2.31 %; pH is 7.2 ± 0.2 from 1.02 to 1.98 %.
+    low, high = between(rise, "use")
+    assert abs(low - smallest_good_enough("soda", 3.0)) < 0.2
+    assert abs(high - (2 * 1.7 - smallest_good_enough("soda", 3.0))) < 0.2
+    assert "any acid source" in rise
+    best = between(rise, "between")
+    assert best[0] <= truth()["soda"]["rise_height"]["best"] <= best[1]
+    low, high = between(overall, "Use")
+    assert 1.0 <= low < high <= 2.1
+
+
+def test_the_powder_headline_is_true(demo):
+    (rise,) = demo.trials[1].headline
+    least = between(rise, "between")
+    assert least[0] <= smallest_good_enough("powder", 2.0) <= least[1]
+    assert "levels off" in rise
+
+
+def test_the_screening_headline_is_true(demo):
+    rise, spread = demo.trials[2].headline
+    effects = truth()["screening"]["rise_height"]["effects"]
+    assert "powder does to rise height depends on rest time" in rise
+    # The change of one effect between the levels of the other is twice the interaction.
+    found = re.search(r"gap (-\d+\.\d+) to (-\d+\.\d+)", rise)
+    assert found, rise
+    assert float(found[1]) <= 2 * effects["powder:rest time"] <= float(found[2])
+    low, high = between(spread, r"interval")
+    assert low <= truth()["screening"]["spread_ratio"]["effects"]["sugar"] <= high
+    assert "oven temperature mattered too" in spread
 
 
 def test_the_same_seed_finds_the_same(demo, tmp_path):
