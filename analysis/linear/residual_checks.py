@@ -16,6 +16,7 @@ from analysis.linear.coding import Variable
 from analysis.linear.distributions import f_tail, t_tails
 from analysis.linear.least_squares import Basis, explained
 from analysis.linear.means import MOST_LEVELS
+from analysis.linear.steadiness import largest_move
 from analysis.linear.stratum import BAKES, Model, Stratum
 from analysis.linear.treatments import treatment_codes
 from analysis.results import Check
@@ -72,7 +73,10 @@ def check_spread(factors: Sequence[Variable], y: Floats, residuals: Floats, df_e
 
 
 def check_odd_bakes(model: Model, per_plot: float, names: Sequence[str]) -> Check | None:
-    """Externally studentised residuals, p times the number of bakes (Bonferroni)."""
+    """Externally studentised residuals, p times the number of bakes (Bonferroni).
+
+    When one is odd, ``moves`` tells how far the fitted values go with the odd bakes weighed down.
+    """
     stratum = bakes_stratum(model)
     fit = stratum.fit
     if stratum.mean_sq is None or fit.df < 2:
@@ -91,7 +95,14 @@ def check_odd_bakes(model: Model, per_plot: float, names: Sequence[str]) -> Chec
         if p < ALARM:
             odd.append(names[i])
             sizes.append(e)
-    facts = {"bakes": tuple(odd), "residuals": tuple(sizes), "tested": len(usable), "p": smallest}
+    facts: dict[str, object] = {
+        "bakes": tuple(odd),
+        "residuals": tuple(sizes),
+        "tested": len(usable),
+        "p": smallest,
+    }
+    if odd:
+        facts["moves"] = largest_move(fit)
     return Check(check="odd bakes", verdict="look here" if odd else "fine", facts=facts)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from analysis.words.facts import Facts, listed, listed_terms, said_p
 from analysis.words.findings import say_term
-from analysis.words.numbers import say_count, say_p, say_share
+from analysis.words.numbers import say_count, say_number, say_p, say_share
 
 
 def _spread(facts: Facts, fine: bool) -> str:
@@ -29,8 +29,16 @@ def _odd_bakes(facts: Facts, fine: bool) -> str:
     what = "bake" if len(odd) == 1 else "bakes"
     return (
         f"{what} {listed(odd)} {'lies' if len(odd) == 1 else 'lie'} far from the fitted values. Look at the bench "
-        "sheet; leave a bake out only for a reason found there."
+        f"sheet; leave a bake out only for a reason found there.{_moves(facts)}"
     )
+
+
+def _moves(facts: Facts) -> str:
+    """``moves``: how far fitted values go when odd bakes weigh less; None when that could not be worked out."""
+    moves = facts.get("moves")
+    if moves is None:
+        return ""
+    return f" With odd bakes weighed down, no fitted value moves by more than {say_number(moves)}."
 
 
 def _order(facts: Facts, fine: bool) -> str:
