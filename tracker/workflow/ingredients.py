@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from sqlmodel import Session, col, select
 
 from tracker.errors import InputError
-from tracker.models import Ingredient
+from tracker.models import AuditEntry, Ingredient, Trial
 from tracker.workflow.lookup import key
 
 if TYPE_CHECKING:
@@ -84,22 +84,39 @@ def list_measured(store: Store) -> tuple[Measured, ...]:
         return tuple(_as_measured(row) for _, row in sorted(_standing(session).items()))
 
 
-def own_values(session: Session) -> dict[str, Any]:
-    """Folded name -> ingredient of ``analysis.leavening``, for what this kitchen measured."""
+def own_values(session: Session, *, when_planned: Trial | None = None) -> dict[str, Any]:
+    """Folded name -> ingredient of ``analysis.leavening``, for what this kitchen measured.
+
+    ``when_planned``: as it stood when that trial was planned. Its runs are weighed by that to
+    the last: a measurement between two bakes must not change the treatments.
+    """
     from analysis.leavening.ingredients import measured
 
     return {
         name: measured(row.name, row.neutralising_value, row.water_share, USUAL_PH if row.ph is None else row.ph)
-        for name, row in _standing(session).items()
+        for name, row in _standing(session, when_planned).items()
         if row.neutralising_value is not None
     }
 
 
-def _standing(session: Session) -> dict[str, Ingredient]:
+def _standing(session: Session, when_planned: Trial | None = None) -> dict[str, Ingredient]:
     """Folded name -> the row that nothing replaces, of those with a measured acid."""
     rows = session.exec(select(Ingredient).order_by(col(Ingredient.id))).all()
+    if when_planned is not None:
+        known = _kept_before(session, when_planned)
+        rows = [row for row in rows if row.id in known]
     replaced = {row.replaces_id for row in rows}
     return {row.name.casefold(): row for row in rows if row.id not in replaced and row.neutralising_value is not None}
+
+
+def _kept_before(session: Session, trial: Trial) -> set[int]:
+    """Ingredients whose audit entry stands before that of the trial."""
+    of_trial = select(AuditEntry.sequence).where(AuditEntry.table_name == "trial", AuditEntry.row_id == trial.id)
+    planned_at = session.exec(of_trial).one()
+    before = select(AuditEntry.row_id).where(
+        AuditEntry.table_name == "ingredient", col(AuditEntry.sequence) < planned_at
+    )
+    return set(session.exec(before))
 
 
 def _as_measured(row: Ingredient) -> Measured:

@@ -105,7 +105,10 @@ def _senseless(chemistry: RunChemistry) -> bool:
 
 
 def trial_chemistry(store: Store, trial: str) -> dict[str, RunChemistry]:
-    """Run code -> account, at what was really weighed; empty when the trial has no formula to weigh."""
+    """Run code -> account, at what was really weighed and by what is known of the ingredients now.
+
+    Empty when the trial has no formula to weigh.
+    """
     from analysis.leavening.runs import run_chemistry
 
     with store.read() as session:
@@ -116,11 +119,11 @@ def trial_chemistry(store: Store, trial: str) -> dict[str, RunChemistry]:
         formula = as_stored(session, row).formula
         tables = factor_tables(_factors(session, found))
         record = record_of(session, found)
-        own = own_values(session)
+        own, own_then = own_values(session), own_values(session, when_planned=found)
     accounts: dict[str, RunChemistry] = {}
     same: dict[tuple[tuple[str, float], ...], RunChemistry] = {}
     for run in record.runs:
-        planned = weights_of_run(formula, tables, json.loads(run.settings), found.flour_per_bake_g, own)
+        planned = weights_of_run(formula, tables, json.loads(run.settings), found.flour_per_bake_g, own_then)
         really = {row.ingredient.casefold(): row.grams for row in record.of_run(record.weighings, run)}
         weights = tuple((w.ingredient, really.get(w.ingredient.casefold(), w.grams)) for w in planned)
         if weights not in same:

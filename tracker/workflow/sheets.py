@@ -40,7 +40,7 @@ def make_sheet(store: Store, trial: str) -> Sheet:
         factors = list(session.exec(select(Factor).where(Factor.trial_id == found.id).order_by(col(Factor.position))))
         formula = _formula(session, found)
         kitchen = session.exec(select(Kitchen)).first()
-        own = own_values(session)
+        own = own_values(session, when_planned=found)
     tables = factor_tables(factors)
     entries, head = audit_head(store)
     days = groupby(runs, key=lambda run: run.block)

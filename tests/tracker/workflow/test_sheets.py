@@ -1,0 +1,77 @@
+"""Does a bench sheet, printed again later, still say the same?"""
+
+from reports.sheet import bench_sheet
+from tracker.workflow.ingredients import keep_measured, own_values
+from tracker.workflow.lookup import find_trial
+from tracker.workflow.planning import plan_trial
+from tracker.workflow.run_chemistry import trial_chemistry
+from tracker.workflow.sheets import make_sheet, write_sheet
+
+PLAN = """
+title = "Soda with plum juice"
+flour_per_bake_g = 200
+[[factor]]
+name = "soda"
+kind = "amount"
+unit = "% flour"
+values = [0.5, 1]
+ingredient = "baking soda"
+[[factor]]
+name = "acid source"
+kind = "category"
+levels = ["plum juice", "cream of tartar"]
+neutralises = "baking soda"
+[[response]]
+name = "rise height"
+unit = "mm"
+[design]
+kind = "full factorial"
+replicates = 2
+block = "bake day"
+seed = 5
+[formula]
+name = "tea loaf"
+[[formula.line]]
+ingredient = "wheat flour"
+bakers_percent = 100
+[[formula.line]]
+ingredient = "water"
+bakers_percent = 70
+[[formula.line]]
+ingredient = "baking soda"
+bakers_percent = 1
+"""
+
+
+def juice(sheet):
+    lines = [line for day in sheet.days for run in day.runs for line in run.weights]
+    return sorted({float(line.grams) for line in lines if line.ingredient == "plum juice"})
+
+
+def test_a_measurement_after_planning_does_not_change_the_treatments(store):
+    keep_measured(store, "plum juice", neutralises_g=2.0, ph=3.2, water_share=0.85)
+    plan_trial(store, PLAN, name="plums")
+    before = make_sheet(store, "plums")
+    assert juice(before) == [50.0, 100.0]  # 1 and 2 g of soda at 2 g for 100 g
+    gas = {code: account.acid_left_meq for code, account in trial_chemistry(store, "plums").items()}
+    keep_measured(store, "plum juice", neutralises_g=4.0, ph=3.2, water_share=0.85)
+    after = make_sheet(store, "plums")
+    assert after.days == before.days
+    assert after.plan_hash == before.plan_hash
+    # What the same bakes did is judged by what is known now: the juice had acid to spare.
+    now = {code: account.acid_left_meq for code, account in trial_chemistry(store, "plums").items()}
+    assert sum(now[code] > gas[code] + 1 for code in now) == 4
+    # A trial planned now weighs by the new value.
+    plan_trial(store, PLAN, name="more plums")
+    assert juice(make_sheet(store, "more plums")) == [25.0, 50.0]
+    with store.read() as session:
+        then = own_values(session, when_planned=find_trial(session, "plums"))
+    assert round(then["plum juice"].neutralising_value.typical, 9) == 2.0
+
+
+def test_the_same_record_prints_the_same_bytes(store, tmp_path):
+    keep_measured(store, "plum juice", neutralises_g=2.0, ph=3.2, water_share=0.85)
+    plan_trial(store, PLAN, name="plums")
+    path = write_sheet(store, "plums", tmp_path / "deep" / "sheet.html")
+    assert path.read_text(encoding="utf-8") == bench_sheet(make_sheet(store, "plums"))
+    assert [each.name for each in path.parent.iterdir()] == ["sheet.html"]
