@@ -30,7 +30,8 @@ def _clean(value: Any, *, kept: str, longest: int) -> Any:
     return text
 
 
-def _name(value: Any) -> Any:
+def clean_name(value: Any) -> Any:
+    """A name with single spaces in one Unicode spelling. Raises ValueError that ends "The name …"."""
     text = _clean(value, kept="", longest=LONGEST_NAME)
     if isinstance(text, str):
         text = " ".join(text.split())
@@ -49,7 +50,7 @@ def _prose(value: Any) -> Any:
     return text.strip() if isinstance(text, str) else text
 
 
-Name = Annotated[str, BeforeValidator(_name)]
+Name = Annotated[str, BeforeValidator(clean_name)]
 Label = Annotated[str, BeforeValidator(_label)]  # may be empty: a unit
 Prose = Annotated[str, BeforeValidator(_prose)]
 Range = Annotated[list[FiniteFloat], Field(min_length=2, max_length=2)]

@@ -19,7 +19,7 @@ from sqlmodel import Session, select
 
 from tracker.errors import Conflict, InputError
 from tracker.intake.plan_file import PlanFile, load_plan
-from tracker.intake.plan_tables import LARGEST_SEED, FactorTable
+from tracker.intake.plan_tables import LARGEST_SEED, FactorTable, clean_name
 from tracker.models import Factor, Response, Run, Trial, TrialState
 from tracker.workflow.formulas import StoredFormula, find_formula, keep_formula
 from tracker.workflow.ingredients import own_values
@@ -89,7 +89,7 @@ def plan_trial(
     NotFound for an unknown formula or file.
     """
     read = load_plan(plan)
-    chosen = name or read.name or slug(read.title)
+    chosen = _chosen_name(name, read)
     laid = _lay_out(read, seed)
     with store.write(person=person, action="plan trial") as deed:
         _refuse_taken(deed.session, chosen)
@@ -120,7 +120,7 @@ def preview_plan(
 ) -> PlannedTrial:
     """The same without writing; needs a kitchen only when the plan names a stored formula."""
     read = load_plan(plan)
-    chosen = name or read.name or slug(read.title)
+    chosen = _chosen_name(name, read)
     laid = _lay_out(read, seed)
     formula, own = read.formula, {}
     if store is not None:
@@ -137,6 +137,16 @@ def preview_plan(
         )
     notes = _check_formula(read, formula, laid, own)
     return PlannedTrial(name=chosen, title=read.title, trial_id=None, plan=laid, notes=notes)
+
+
+def _chosen_name(given: str | None, read: PlanFile) -> str:
+    """The trial's name: as given, else the plan's, else made from the title."""
+    if given is None:
+        return read.name or slug(read.title)
+    try:
+        return str(clean_name(given))
+    except ValueError as wrong:
+        raise InputError(f"The name {wrong}.", where="--name", try_this=f'--name "{slug(read.title)}"') from wrong
 
 
 def slug(title: str) -> str:

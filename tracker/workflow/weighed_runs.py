@@ -6,7 +6,7 @@ import json
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from tracker.formulas import BakersFormula
+from tracker.formulas import BakersFormula, same_ingredient
 from tracker.intake.plan_tables import FactorTable
 from tracker.models import Factor
 
@@ -75,9 +75,14 @@ def refuse_unweighable(
         if told not in seen:
             seen.add(told)
             weights_of_run(formula, factors, each, flour_g, own)
+    notes = [
+        f"{factor.ingredient} is not in the formula: its dose is weighed in addition."
+        for factor in factors
+        if factor.ingredient and not any(same_ingredient(factor.ingredient, each) for each in formula.ingredients())
+    ]
     if any(isinstance(factor.neutralises, str) for factor in factors):
-        return (
+        notes.append(
             "The acid follows each run's soda, so that left-over soda does not vary: "
-            "this trial cannot tell what left-over soda does.",
+            "this trial cannot tell what left-over soda does."
         )
-    return ()
+    return tuple(notes)
