@@ -223,7 +223,10 @@ def _flour_grams(text: str) -> float:
     number = plain_number(text)
     if isinstance(number, float):
         return number
-    grams = read_amount(f"{text} flour", where="--flour-g").grams
+    try:
+        grams = read_amount(f"{text} flour").grams
+    except InputError:
+        grams = None
     if grams is None:
-        raise InputError(f'"{text}" is no weight.', where="--flour-g", try_this="--flour-g 300")
+        raise InputError(f'"{text}" is no weight.', where="--flour-g", try_this='--flour-g 300, or "1.5 kg"')
     return grams
