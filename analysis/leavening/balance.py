@@ -16,16 +16,14 @@ from analysis.errors import TrialDataError
 from analysis.leavening.activity import TRUSTED_STRENGTH
 from analysis.leavening.arrays import Array
 from analysis.leavening.batter import Amount, Batter, make_batter
+from analysis.leavening.cautions import Caution, cautions_of
 from analysis.leavening.gas import STANDARD_KPA, boiling_point_c, gas_ml
 from analysis.leavening.ingredients import Ingredient
+from analysis.leavening.neutral import CRUMB_C, CRUMB_CO2_ATM, CRUMB_CO2_HIGH, CRUMB_CO2_LOW, soda_for_ph
 from analysis.leavening.speciation import Mixtures, Speciation, solve
-from analysis.leavening.substances import CO2_MOLAR_MASS, SODA_MOLAR_MASS, SUBSTANCES, Substance
+from analysis.leavening.substances import CO2_MOLAR_MASS, SODA_MOLAR_MASS, Substance
 
 DRAWS = 400
-CRUMB_C = 25.0
-# Where carbon dioxide stands in a cooled crumb, atm: far below a bubbling batter (1), above
-# air (0.0004). Rough, common practice, no source; the range draws it from LOW to HIGH.
-CRUMB_CO2_ATM, CRUMB_CO2_LOW, CRUMB_CO2_HIGH = 0.01, 0.001, 0.1
 STRETCHED_PH = 0.3  # widening of the range when the activity model is stretched or solids fall out
 OVEN_C = 95.0  # inside of a crumb, which stays below boiling
 
@@ -86,14 +84,6 @@ class Line:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Caution:
-    """A key of ``analysis.words.leavening`` and the numbers its sentence needs."""
-
-    key: str
-    facts: dict[str, float | str]
-
-
-@dataclass(frozen=True, kw_only=True)
 class Balance:
     """The whole account. Masses in g, acid in meq, sodium and aluminium in mg for each portion."""
 
@@ -126,7 +116,7 @@ def balance(
     seed: int = 1,
 ) -> Balance:
     """Account for ``amounts``; raises TrialDataError when there is no water or an amount is impossible."""
-    if not portions > 0:
+    if not 0 < portions < float("inf"):
         raise TrialDataError(f"{portions:g} portions cannot be.", where="portions", try_this="give one or more")
     batter = make_batter(amounts, celsius=celsius, stage="mixed", draws=draws, seed=seed)
     whole = make_batter(amounts, celsius=CRUMB_C, stage="baked", draws=draws, seed=seed)
@@ -142,9 +132,9 @@ def balance(
     account = Balance(
         gas=_gas(batter, whole, bubbling, kilopascal),
         soda_g=soda * SODA_MOLAR_MASS / 1000,
-        soda_left_g=max(soda - float(acid[0]), 0.0) * SODA_MOLAR_MASS / 1000,
+        soda_left_g=_left(soda, float(acid[0])) * SODA_MOLAR_MASS / 1000,
         acid_meq=float(acid[0]),
-        acid_left_meq=max(float(acid[0]) - soda, 0.0),
+        acid_left_meq=_left(float(acid[0]), soda),
         neutral_soda=_neutral(amounts, acid, target_ph),
         mixed_closed=_range(closed.ph, widen),
         mixed_open=_range(bubbling.ph, widen),
@@ -158,7 +148,12 @@ def balance(
         lines=tuple(_line(amount) for amount in amounts),
         cautions=(),
     )
-    return _with_cautions(account, amounts)
+    return replace(account, cautions=cautions_of(account, amounts))
+
+
+def _left(there: float, used: float) -> float:
+    """What is left of ``there``; nothing when the two differ by rounding only."""
+    return there - used if there - used > 1e-9 * there else 0.0
 
 
 def _bubbling(mixtures: Mixtures, closed: Speciation, pressure_atm: float) -> Speciation:
@@ -245,61 +240,6 @@ def _neutral(amounts: Sequence[Amount], acid_meq: Array, target_ph: float) -> Ne
     )
 
 
-def soda_for_ph(amounts: Sequence[Amount], target_ph: float) -> float | None:
-    """g of baking soda, in place of what is there, that bring the crumb to ``target_ph``.
-
-    None when the crumb is above the target without any soda. Raises TrialDataError for a
-    target that soda cannot reach (above 8.5).
-    """
-    if not 2.0 <= target_ph <= 8.5:
-        raise TrialDataError(
-            f"Soda brings no crumb to pH {target_ph:g}.", where="target pH", try_this="give a target from 2 to 8.5"
-        )
-    others = [a for a in amounts if not (isinstance(a.what, Substance) and a.what.carbon and not a.what.ammonia)]
-    batter = make_batter(others, celsius=CRUMB_C)
-    top = max(2.5 * float(batter.acid_meq[0]) * SODA_MOLAR_MASS / 1000, 0.05)
-    low, high = 0.0, top
-    for _ in range(3):  # each round looks at 129 doses at once and keeps the gap that holds the target
-        doses = np.linspace(low, high, 129)
-        ph = crumb_ph_at(batter, doses)
-        if ph[0] >= target_ph:
-            return None if low == 0.0 else low
-        above = np.flatnonzero(ph >= target_ph)
-        if len(above) == 0:
-            low, high = high, high * 2
-            continue
-        low, high = float(doses[above[0] - 1]), float(doses[above[0]])
-    return 0.5 * (low + high)
-
-
-def crumb_ph_at(batter: Batter, soda_g: Array) -> Array:
-    """pH of the cooled crumb of a batter without soda when these grams of soda are added."""
-    return ph_with_soda(batter, soda_g, co2_atm=CRUMB_CO2_ATM)
-
-
-def ph_with_soda(batter: Batter, soda_g: Array, *, co2_atm: float | None) -> Array:
-    """pH after adding soda; ``co2_atm`` None keeps all carbon dioxide in."""
-    mixtures = add_soda(batter, soda_g)
-    closed = solve(mixtures)
-    if co2_atm is None:
-        return closed.ph
-    opened = solve(mixtures, case="open", co2_atm=co2_atm)
-    return np.where(opened.carbon_dissolved < mixtures.carbon, opened.ph, closed.ph)
-
-
-def add_soda(batter: Batter, soda_g: Array) -> Mixtures:
-    """The batter's typical mixture with each of these grams of soda added."""
-    moles = np.asarray(soda_g, dtype=float) / SODA_MOLAR_MASS / batter.water_kg
-    base = batter.mixtures
-    return Mixtures(
-        acids={name: np.full(len(moles), total[0]) for name, total in base.acids.items()},
-        carbon=base.carbon[0] + moles,
-        fixed_charge=base.fixed_charge[0] + moles,
-        fixed_strength=base.fixed_strength[0] + moles,
-        celsius=np.full(len(moles), base.celsius[0]),
-    )
-
-
 def _range(ph: Array, widen: float) -> PhRange:
     value = float(ph[0])
     low, high = np.quantile(ph, [0.05, 0.95])
@@ -332,33 +272,3 @@ def _line(amount: Amount) -> Line:
         source=what.source,
         sureness=what.sureness,
     )
-
-
-def _with_cautions(account: Balance, amounts: Sequence[Amount]) -> Balance:
-    found: list[Caution] = []
-    soda = account.soda_g
-    if soda > 0 and account.soda_left_g > 0.1 * soda:
-        found.append(
-            Caution(key="soda left", facts={"grams": account.soda_left_g, "share": account.soda_left_g / soda})
-        )
-    if account.acid_left_meq > 0.1 * max(account.acid_meq, 1e-12) and soda > 0 and account.baked.value < 6.5:
-        found.append(Caution(key="acid left", facts={"meq": account.acid_left_meq}))
-    if soda == 0 and account.gas.available_mmol == 0:
-        found.append(Caution(key="no leavener", facts={}))
-    if soda > 0 and account.acid_meq <= 0:
-        found.append(Caution(key="no acid", facts={}))
-    if account.baked.value > 7.8:
-        found.append(Caution(key="alkaline crumb", facts={"ph": account.baked.value}))
-    if account.baked.value < 5.5 and soda > 0:
-        found.append(Caution(key="sour crumb", facts={"ph": account.baked.value}))
-    if account.stretched:
-        found.append(Caution(key="stretched", facts={"strength": account.ionic_strength}))
-    rough = [line.ingredient for line in account.lines if line.sureness == "C"]
-    if rough:
-        found.append(Caution(key="rough figures", facts={"names": ", ".join(rough)}))
-    if any(a.what is SUBSTANCES["ammonium bicarbonate"] for a in amounts):
-        found.append(Caution(key="ammonia", facts={}))
-    if account.gas.available_mmol > 0 or soda > 0:
-        found.append(Caution(key="never close a jar", facts={}))
-    found.append(Caution(key="aqueous model", facts={}))
-    return replace(account, cautions=tuple(found))

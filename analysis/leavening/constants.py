@@ -78,6 +78,9 @@ ACIDS: Mapping[str, AcidSystem] = MappingProxyType(
             _system("phthalic", "A", (2.950, -2.70, -91.0), (5.408, -2.17, -295.0)),
             _system("boric", "A", (9.237, 13.8, -240.0)),
             _system("sulfuric", "B", (1.987, -22.4, -258.0), charge=-1),
+            # Hydrolysis of aluminium: the first two steps of log beta -5.0, -10.1; the third stands for
+            # Al(OH)3 that falls out (log *Ks about 10.8 when fresh, 0.01 mol/kg; rough, from memory).
+            _system("aluminium", "C", (5.0, 0.0, 0.0), (5.1, 0.0, 0.0), (2.8, 0.0, 0.0), charge=3),
             # NH4+: pK 9.245, 51.95 kJ/mol, 8 J/mol/K (from memory, same source as above).
             _system("ammonium", "A", (9.245, 51.95, 8.0), charge=1),
         )

@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from analysis.errors import TrialDataError
-from analysis.leavening.balance import CRUMB_CO2_ATM, add_soda, ph_with_soda
 from analysis.leavening.batter import Amount, make_batter
 from analysis.leavening.gas import STANDARD_KPA, gas_ml
+from analysis.leavening.neutral import CRUMB_C, CRUMB_CO2_ATM, add_soda, ph_with_soda
 from analysis.leavening.speciation import solve
 from analysis.leavening.substances import SODA_MOLAR_MASS, Substance
 
@@ -79,7 +79,7 @@ def titration_curve(
     pressure = kilopascal / STANDARD_KPA
     opened = solve(mixtures, case="open", co2_atm=pressure)
     free = np.where(closed.co2_atm > pressure, opened.carbon_gas, 0.0) * batter.water_kg * 1000
-    baked = ph_with_soda(make_batter(others, celsius=25.0), soda, co2_atm=CRUMB_CO2_ATM)
+    baked = ph_with_soda(make_batter(others, celsius=CRUMB_C), soda, co2_atm=CRUMB_CO2_ATM)
     return TitrationCurve(
         points=tuple(
             TitrationPoint(

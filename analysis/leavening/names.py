@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Mapping
 from types import MappingProxyType
 
@@ -43,6 +42,8 @@ def find(name: str, own: Mapping[str, Substance | Ingredient] | None = None) -> 
         for key, item in shelf.items():
             if wanted == key.casefold() or wanted in (alias.casefold() for alias in item.aliases):
                 return item
+    import difflib  # only a misspelt name needs it
+
     near = difflib.get_close_matches(wanted, known_names(), n=3, cutoff=0.5)
     raise TrialDataError(
         f"Nothing is known of {name!r}.",

@@ -125,8 +125,14 @@ def compose_powder(acid_shares: Mapping[str, float], *, available_co2: float, ma
     ``available_co2``: g in 100 g. Raises TrialDataError when acids and soda do not leave room.
     """
     whole = sum(acid_shares.values())
-    if not acid_shares or whole <= 0 or min(acid_shares.values()) < 0:
+    if not acid_shares or not 0 < whole < float("inf") or min(acid_shares.values()) < 0:
         raise TrialDataError("A powder needs an acid.", where="acids", try_this='name one, "cream of tartar"')
+    if not 0 < available_co2 <= 100:
+        raise TrialDataError(
+            f"{available_co2:g} % available carbon dioxide cannot be.",
+            where="available carbon dioxide",
+            try_this="12 to 16 % is usual",
+        )
     soda = available_co2 / 100 * mass_g * SODA_MOLAR_MASS / CO2_MOLAR_MASS
     amounts = [Amount(what=SUBSTANCES["baking soda"], grams=soda)]
     for name, share in acid_shares.items():
@@ -136,7 +142,7 @@ def compose_powder(acid_shares: Mapping[str, float], *, available_co2: float, ma
             raise TrialDataError(f"{name!r} is no dry acid.", where="acids", try_this="see crumbwise leaven acids")
         amounts.append(Amount(what=acid, grams=100 * soda * share / whole / value))
     starch = mass_g - sum(a.grams for a in amounts)
-    if soda <= 0 or starch < -1e-9:
+    if starch < -1e-9:
         raise TrialDataError(
             f"Soda and acid for {available_co2:g} % available carbon dioxide weigh more than the powder.",
             where="available carbon dioxide",

@@ -21,6 +21,7 @@ from analysis.leavening.arrays import Array
 from analysis.leavening.substances import Sureness
 
 MIXING_MIN, BENCH_MIN = 2.0, 12.0
+BENCH_MINUTES = (0.0, 1.0, 2.0, 5.0, 10.0, 12.0)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -135,6 +136,18 @@ def stages(parts: Sequence[tuple[str, float]]) -> ReleaseStages:
     )
     twice = oven >= 0.2 and mixing + bench >= 0.1
     return ReleaseStages(mixing=mixing, bench=bench, oven=oven, acting="double" if twice else "single")
+
+
+def bench_curve(
+    parts: Sequence[tuple[str, float]], minutes: Sequence[float] = BENCH_MINUTES
+) -> tuple[tuple[float, float], ...]:
+    """(minutes, share of the gas freed on the bench) of a mixture; ``parts`` as in ``stages``."""
+    total = sum(gas for _, gas in parts)
+    if total <= 0:
+        raise TrialDataError("There is no gas to be released.", try_this="add a leavener and an acid")
+    times = np.asarray(minutes, dtype=float)
+    share = sum((gas / total * cold_curve(key, times) for key, gas in parts), start=np.zeros_like(times))
+    return tuple((float(time), float(part)) for time, part in zip(times, share, strict=True))
 
 
 def cold_curve(key: str, minutes: Array) -> Array:

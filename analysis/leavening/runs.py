@@ -10,11 +10,12 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from analysis.errors import TrialDataError
-from analysis.leavening.balance import CRUMB_C, Balance, balance
+from analysis.leavening.balance import Balance, balance
 from analysis.leavening.batter import Amount
 from analysis.leavening.gas import gas_ml
 from analysis.leavening.ingredients import Ingredient
 from analysis.leavening.names import known_amounts
+from analysis.leavening.neutral import CRUMB_C
 from analysis.leavening.substances import SODA_MOLAR_MASS, Substance
 
 RUN_DRAWS = 100

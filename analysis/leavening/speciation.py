@@ -109,7 +109,8 @@ def solve(
         kelvin=kelvin,
     )
     balance = _Balance(mixtures, kelvin, gas, ACTIVITY_MODELS[activity])
-    return balance.solved()
+    with np.errstate(all="ignore"):  # what runs over is found by its charges and refused in words
+        return balance.solved()
 
 
 @dataclass(frozen=True)
@@ -232,13 +233,13 @@ class _Balance:
 
     def _require_balanced(self, ph: Array, charge: Array, strength: Array) -> None:
         scale = 1e-6 + np.abs(self.mixtures.fixed_charge) + strength
-        wrong = ~np.isfinite(ph) | (np.abs(charge) > 1e-7 * scale)
+        wrong = ~np.isfinite(ph) | ~(np.abs(charge) <= 1e-7 * scale)
         if wrong.any():
             first = int(np.argmax(wrong))
             raise NotPossible(
                 "No pH between -2 and 16 balances the charges of this mixture.",
                 where=f"mixture {first + 1}",
-                try_this="check the amounts: the acids, the soda and the water must be per kilogram of water",
+                try_this="check the amounts: no water holds that much; give less of it or more water",
             )
 
     def _answer(self, ph: Array, strength: Array, charge: Array, carbon: Array) -> Speciation:

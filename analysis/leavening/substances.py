@@ -266,7 +266,8 @@ _LIST = (
         formula="NaAl(SO4)2",
         molar_mass=242.083,
         role="acid",
-        # Al(OH)3 falls out: sodium and two sulfates stay, three protons are set free.
+        # Al(OH)3 falls out as the pH rises and sets three protons free; sodium and two sulfates stay.
+        acids={"aluminium": 1.0},
         fixed_charge=-3.0,
         fixed_strength=9.0,
         sodium=1.0,
@@ -283,6 +284,7 @@ _LIST = (
         formula="KAl(SO4)2·12H2O",
         molar_mass=474.372,
         role="acid",
+        acids={"aluminium": 1.0},
         fixed_charge=-3.0,
         fixed_strength=9.0,
         aluminium=1.0,
@@ -298,7 +300,7 @@ _LIST = (
         formula="NH4Al(SO4)2",
         molar_mass=237.131,
         role="acid",
-        acids={"ammonium": 1.0},
+        acids={"ammonium": 1.0, "aluminium": 1.0},
         ammonia=1.0,
         fixed_charge=-4.0,
         fixed_strength=8.0,

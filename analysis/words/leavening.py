@@ -10,8 +10,9 @@ from analysis.words.numbers import half_width, say_interval, say_number, with_un
 
 if TYPE_CHECKING:
     from analysis.leavening.altitude import Altitude
-    from analysis.leavening.balance import Balance, Caution, PhRange
+    from analysis.leavening.balance import Balance, PhRange
     from analysis.leavening.batter import Amount
+    from analysis.leavening.cautions import Caution
     from analysis.leavening.curve import TitrationCurve
     from analysis.leavening.measured import OddPh
     from analysis.leavening.powder import Powder
@@ -38,10 +39,16 @@ CAUTIONS = {
         "what it holds and leaves washing soda behind."
     ),
     "alkaline crumb": "The crumb may land near pH {ph}: soapy above about 7.8, and brown.",
+    "high without soda left": (
+        "The model puts the crumb near pH {ph}, though by equivalence no soda is left over: phosphates and dairy give "
+        "their last acid only near pH 8. Measure the crumb before you change the dose."
+    ),
     "sour crumb": "The crumb may land near pH {ph}: sour, pale and close.",
     "stretched": (
-        "The water holds {strength} mol of ions in a kilogram, or salts that fall out: the pH model is stretched "
-        "here and its range is widened."
+        "The water holds {strength} mol of ions in a kilogram: the pH model is stretched here and its range is widened."
+    ),
+    "solids": (
+        "Phosphates of lime or alumina fall out here, which the pH model follows only roughly: its range is widened."
     ),
     "rough figures": "Rough figures were used for {names}. Measure your own and put them in.",
     "ammonia": (
@@ -80,14 +87,20 @@ def say_ph(state: PhRange) -> str:
 def balance_headline(account: Balance) -> str:
     """The account in a sentence or two."""
     gas = account.gas
-    if gas.available_mmol <= 0:
+    if gas.available_mmol <= 0 and account.soda_g <= 0:
+        first = "Nothing here gives gas."
+    elif gas.available_mmol <= 0:
         first = "No gas is set free by acid."
     else:
         first = (
             f"{say_number(gas.available_ml)} mL of carbon dioxide can be set free ({say_number(gas.available_g)} g)."
         )
+    if account.soda_g <= 0 and account.acid_meq <= 0:
+        return first
     if account.soda_left_g > 0.005:
         second = f"{say_number(account.soda_left_g)} g of soda is left over."
+    elif 0.05 < account.acid_left_meq < 0.1 * account.acid_meq:
+        second = "Soda and acid all but use each other up."
     elif account.acid_left_meq > 0.05:
         more = account.neutral_soda.by_equivalence_g - account.soda_g
         second = f"Acid is left over: it would take {say_number(more)} g more soda to use it up."
@@ -99,7 +112,7 @@ def balance_headline(account: Balance) -> str:
 def balance_text(account: Balance) -> str:
     gas, neutral = account.gas, account.neutral_soda
     by_ph = (
-        "no soda reaches it"
+        f"the crumb is above pH {neutral.target_ph:g} without any"
         if neutral.by_ph_g is None
         else f"{say_number(neutral.by_ph_g)} g for a crumb of pH {neutral.target_ph:g}"
     )
@@ -266,6 +279,12 @@ def say_swap(swap: Swap) -> str:
     return f"In place of {say_amounts((swap.out,))} take {say_amounts(swap.into)}: {kept}{tail}."
 
 
+def say_bench(curve: Sequence[tuple[float, float]]) -> str:
+    """Share of the gas freed as minutes pass on the bench."""
+    rows = [f"{'min':>5} {'freed %':>8}", *(f"{minutes:5g} {100 * share:8.0f}" for minutes, share in curve)]
+    return "\n".join([*rows, "On the bench, counted from wetting; what the batter keeps dissolved is in it."])
+
+
 def say_stages(stages: ReleaseStages) -> str:
     return (
         f"{100 * stages.mixing:.0f} % of the gas comes in mixing, {100 * stages.bench:.0f} % on the bench, "
@@ -290,7 +309,9 @@ def powder_text(powder: Powder) -> str:
 def altitude_text(place: Altitude) -> str:
     cut = place.extension_cut
     rule = (
-        "An extension service changes nothing below 3,000 ft."
+        f"An extension service cuts the powder by {100 * cut[0]:g} % at 7,000 ft, where its table ends."
+        if cut is not None and place.altitude_m > 2200
+        else "An extension service changes nothing below 3,000 ft."
         if cut is None
         else f"An extension service cuts the powder by {100 * cut[0]:g} to {100 * cut[1]:g} % here."
         if cut[0] != cut[1]

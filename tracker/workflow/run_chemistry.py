@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 # A crumb outside these is soapy or sour; rough, common practice, no source.
 SENSIBLE_PH = (5.5, 8.5)
 MUCH_SODA_LEFT_G = 0.5  # in 100 g of flour
+ANY_SODA_LEFT_G = 0.02
 SIMULATED = 100
 
 
@@ -99,7 +100,10 @@ def cautions_before_baking(treatments: Sequence[TreatmentChemistry]) -> tuple[st
 
 def _senseless(chemistry: RunChemistry) -> bool:
     ph = chemistry.predicted_ph
-    outside = ph is not None and not SENSIBLE_PH[0] <= ph <= SENSIBLE_PH[1]
+    # Balanced phosphates end above pH 8 in the model; that alone is no soapy crumb.
+    outside = ph is not None and (
+        ph < SENSIBLE_PH[0] or (ph > SENSIBLE_PH[1] and chemistry.soda_left_g > ANY_SODA_LEFT_G)
+    )
     has_leavener = chemistry.gas_ml > 0 or chemistry.soda_left_g > 0
     return has_leavener and (outside or chemistry.soda_left_g > MUCH_SODA_LEFT_G)
 
