@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import os
+import re
 import sys
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -177,6 +178,9 @@ def _as_usage(wrong: TyperException, name: str) -> TrackerError:
     message = wrong.format_message().strip()
     if not message or message.startswith("Usage:"):  # no subcommand: the message is the whole help
         message = message or "A command is missing."
+    if re.match(r"No such option: -\d", message):
+        below = "A word that begins with a minus is read as an option."
+        return UsageError(below, where=path, try_this=f'give zero or more, or put "--" before it: {path} -- ...')
     return UsageError(message, where=path, try_this=f"{path} --help")
 
 

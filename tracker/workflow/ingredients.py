@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 USUAL_PH = 4.5  # of a sour liquid, when only its acid was measured
 USUAL_WATER = 0.9
+TITRATION_END_PH = 8.2  # that of analysis.leavening.batter, which is loaded only where it works
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -61,6 +62,12 @@ def keep_measured(
     ):
         if value is not None and not low <= value <= high:
             raise InputError(f"{value:g} is impossible.", where=what, try_this=f"a number from {low:g} to {high:g}")
+    if neutralises_g > 0 and ph is not None and ph >= TITRATION_END_PH:
+        raise InputError(
+            f"Acid is titrated up to pH {TITRATION_END_PH:g}, so what has pH {ph:g} has none.",
+            where="--ph",
+            try_this="--neutralises 0, or measure the pH again",
+        )
     if not name:
         raise InputError("The ingredient has no name.", where="NAME", try_this='"our buttermilk"')
     with store.write(person=person, action="keep measured ingredient") as deed:

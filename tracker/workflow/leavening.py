@@ -14,13 +14,13 @@ from typing import Any
 from analysis.leavening import serialise
 from analysis.leavening.altitude import at_altitude
 from analysis.leavening.balance import balance
-from analysis.leavening.batter import Amount
+from analysis.leavening.batter import TITRATION_END_PH, Amount
 from analysis.leavening.curve import titration_curve
 from analysis.leavening.gas import STANDARD_KPA, pressure_kpa
 from analysis.leavening.ingredients import Ingredient, Spread
-from analysis.leavening.names import find, weighed
+from analysis.leavening.names import POWDERS, find, weighed
 from analysis.leavening.powder import check_powder, compose_powder
-from analysis.leavening.release import ReleaseStages, stages
+from analysis.leavening.release import bench_curve, stages
 from analysis.leavening.strength import remaining_strength
 from analysis.leavening.substances import Substance
 from analysis.leavening.swap import powder_from_parts, swap_acid, swap_soda
@@ -67,10 +67,18 @@ def own_value(text: str) -> tuple[str, Ingredient]:
             values[key.casefold()] = float(number)
         except ValueError:
             raise InputError(f'"{word}" is no measured value.', where=text, try_this=OWN_EXAMPLE) from None
+    if values.get("acidity", 0.0) > 0 and values.get("ph", 0.0) >= TITRATION_END_PH:
+        raise InputError(
+            f"Acidity is titrated up to pH {TITRATION_END_PH:g}, so what has pH {values['ph']:g} has none.",
+            where=text,
+            try_this="acidity=0, or measure the pH again",
+        )
     unknown = set(values) - {"acidity", "ph", "water", "density"}
     if unknown or "acidity" not in values or "ph" not in values or not name.strip():
         raise InputError("A measured value needs a name, acidity and pH.", where=text, try_this=OWN_EXAMPLE)
-    if not (0 <= values["acidity"] <= 2000 and 0 <= values["ph"] <= 14 and 0 <= values.get("water", 0) <= 1):
+    if not (0 <= values["acidity"] <= 2000 and 0 <= values["ph"] <= 14 and 0 <= values.get("water", 0) <= 1) or not (
+        0 < values.get("density", 1.0) < 25  # g in 1 mL
+    ):
         raise InputError("A measured value is impossible.", where=text, try_this=OWN_EXAMPLE)
     return name.strip().casefold(), Ingredient(
         name=name.strip(),
@@ -148,6 +156,12 @@ def swapped(text: str, name: str) -> Answer:
             where=text,
             try_this=f'crumbwise leaven swap "{text}" "cream of tartar" --parts',
         )
+    if name.casefold().strip() in POWDERS:
+        raise InputError(
+            f"{name} brings its own acid, so it stands in for no single amount.",
+            where=name,
+            try_this='crumbwise leaven swap "10 g baking powder" "cream of tartar" --parts, the other way round',
+        )
     item = find(name)
     leavener = isinstance(amounts[0].what, Substance) and amounts[0].what.carbon > 0
     swap = swap_soda(amounts[0], item) if leavener and isinstance(item, Substance) else swap_acid(amounts[0], item)
@@ -173,6 +187,12 @@ def parts_of_powder(text: str, acid: str) -> Answer:
 
 def powder_of(texts: Sequence[str]) -> Answer:
     """Check a given powder."""
+    if not texts:
+        raise InputError(
+            "Neither a mix to check nor an acid to compose from was given.",
+            where="leaven powder",
+            try_this='--acid "cream of tartar", or "30 g baking soda" "67 g cream of tartar" "20 g starch"',
+        )
     found = check_powder(read_amounts(texts))
     return Answer(document=serialise.powder_json(found), text=words.powder_text(found))
 
@@ -192,28 +212,37 @@ def composed_powder(shares: Sequence[str], available_co2: float) -> Answer:
 
 def release_of(texts: Sequence[str]) -> Answer:
     """When the gas of a mixture comes."""
-    found = _stages_of(read_amounts(texts))
+    parts = _gas_by_acid(read_amounts(texts))
+    found, curve = stages(parts), bench_curve(parts)
     return Answer(
-        document={"schema_version": serialise.SCHEMA_VERSION, **serialise.stages_json(found)},
-        text=words.say_stages(found),
+        document={
+            "schema_version": serialise.SCHEMA_VERSION,
+            **serialise.stages_json(found),
+            "bench_curve": [{"minutes": minutes, "share": share} for minutes, share in curve],
+        },
+        text=f"{words.say_stages(found)}\n\n{words.say_bench(curve)}",
     )
 
 
-def _stages_of(amounts: Sequence[Amount]) -> ReleaseStages:
-    """Every acid frees gas in step with its part of the acid; soda without acid waits for the oven."""
-    soda = sum(1000 * a.grams * a.what.carbon / a.what.molar_mass for a in amounts if isinstance(a.what, Substance))
+def _gas_by_acid(amounts: Sequence[Amount]) -> list[tuple[str, float]]:
+    """(key of RELEASE, mmol of gas): every acid in step with its part; the rest waits for the oven.
+
+    Soda without acid gives half of what it holds there, ammonium bicarbonate all.
+    """
+    soda = ammonium = 0.0
     parts: list[tuple[str, float]] = []
     for amount in amounts:
-        if isinstance(amount.what, Ingredient):
+        if isinstance(amount.what, Substance) and amount.what.carbon:
+            held = 1000 * amount.grams * amount.what.carbon / amount.what.molar_mass
+            soda, ammonium = (soda, ammonium + held) if amount.what.ammonia else (soda + held, ammonium)
+        elif isinstance(amount.what, Ingredient):
             parts.append(("at once", amount.what.acidity.typical * amount.grams / 100))
         elif amount.what.equivalent_mass is not None:
             parts.append((amount.what.release or "at once", 1000 * amount.grams / amount.what.equivalent_mass))
     acid = sum(gas for _, gas in parts)
     share = min(1.0, soda / acid) if acid > 0 else 0.0
     freed = [(key, gas * share) for key, gas in parts if gas > 0]
-    if soda > acid:
-        freed.append(("heat alone", (soda - acid) / 2))
-    return stages(freed)
+    return [*freed, ("heat alone", max(soda - acid, 0.0) / 2 + ammonium)]
 
 
 def tables() -> Answer:
