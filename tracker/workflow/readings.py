@@ -82,27 +82,45 @@ def standing_readings(
     ]
 
 
+def readings_meant(
+    session: Session, bake: Bake, response: Response, piece: int | None, repeat: int | None = None
+) -> list[tuple[int | None, Reading]]:
+    """What stands, with its piece, in the order of pieces; without ``piece`` on every piece and on the whole bake."""
+    numbers = [piece] if piece is not None else [None, *sorted(standing.pieces_of(session, bake))]
+    return [
+        (number, reading)
+        for number in numbers
+        for reading in standing_readings(session, bake, response, number, repeat)
+    ]
+
+
 def write_readings(
     deed: Deed, bake: Bake, response: Response, read: Sequence[Value], entry: Entry, place: str
 ) -> list[Written]:
-    if entry.piece is None and len(read) == response.pieces > 1 and not entry.correct:
+    stands = readings_meant(deed.session, bake, response, entry.piece, entry.repeat) if entry.correct else []
+    if stands and len(stands) != len(read):
+        shown = ", ".join(_shown(number, reading, response) for number, reading in stands)
+        which = "--piece" if entry.piece is None and any(number for number, _ in stands) else "--repeat"
+        raise Conflict(
+            f"{response.name} has {len(stands)} readings there ({shown}) and {len(read)} "
+            f"{'was' if len(read) == 1 else 'were'} given.",
+            where=place,
+            try_this=f"{which} 1 says which one to correct",
+        )
+    if stands:
+        return [_replace(deed, old, response, value, entry) for (_, old), value in zip(stands, read, strict=True)]
+    if entry.piece is None and len(read) == response.pieces > 1:
         # One value for each piece, in the order of the pieces.
         return [
             _write_one(deed, bake, response, value, entry, number, place) for number, value in enumerate(read, start=1)
         ]
-    if entry.correct:
-        stands = standing_readings(deed.session, bake, response, entry.piece, entry.repeat)
-        if len(stands) == len(read):
-            return [_replace(deed, old, response, value, entry) for old, value in zip(stands, read, strict=True)]
-        if stands:
-            raise Conflict(
-                f"{response.name} has {len(stands)} readings there and {len(read)} were given.",
-                where=place,
-                try_this="--repeat 1 says which one to correct",
-            )
-    else:
-        _refuse_second(deed.session, bake, response, entry, entry.piece, place)
+    _refuse_second(deed.session, bake, response, entry, entry.piece, place)
     return [_add(deed, bake, response, value, entry, entry.piece) for value in read]
+
+
+def _shown(piece: int | None, reading: Reading, response: Response) -> str:
+    """ "piece 2: 42.5 mm"."""
+    return (f"piece {piece}: " if piece else "") + with_unit(reading.value or 0.0, response)
 
 
 def _write_one(
@@ -112,13 +130,21 @@ def _write_one(
     return _add(deed, bake, response, value, entry, piece)
 
 
+def _there(
+    session: Session, bake: Bake, response: Response, piece: int | None, repeat: int | None
+) -> list[tuple[int | None, Reading]]:
+    return [(piece, reading) for reading in standing_readings(session, bake, response, piece, repeat)]
+
+
 def _refuse_second(
     session: Session, bake: Bake, response: Response, entry: Entry, piece: int | None, place: str
 ) -> None:
-    stands = standing_readings(session, bake, response, piece, entry.repeat)
+    # Where the plan asks for pieces, a value that names none would be counted beside them.
+    among = readings_meant if response.pieces > 1 else _there
+    stands = among(session, bake, response, piece, entry.repeat)
     room = 1 if entry.repeat is not None else response.readings
     if len(stands) >= room and not (entry.again and entry.repeat is None):
-        shown = ", ".join(with_unit(reading.value or 0.0, response) for reading in stands)
+        shown = ", ".join(_shown(None if piece else number, reading, response) for number, reading in stands)
         raise Conflict(
             f"{response.name} is recorded already: {shown}.",
             where=place + (f", piece {piece}" if piece else ""),

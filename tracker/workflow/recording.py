@@ -29,9 +29,9 @@ from tracker.workflow.lookup import (
 from tracker.workflow.readings import (
     Entry,
     piece_id,
+    readings_meant,
     split_texts,
     split_value,
-    standing_readings,
     void,
     warnings_of,
     write_readings,
@@ -127,14 +127,14 @@ def void_readings(
         written = []
         for name in responses:
             response = find_response(known, name.partition("=")[0], trial=found.name)
-            stands = standing_readings(deed.session, bake, response, piece, repeat) if bake else []
+            stands = readings_meant(deed.session, bake, response, piece, repeat) if bake else []
             if not stands:
                 raise Conflict(
                     f"{response.name} has no reading to take back.",
                     where=place,
                     try_this=f'crumbwise trial show "{found.name}" lists what is recorded',
                 )
-            written += [void(deed, reading, response, entry) for reading in stands]
+            written += [void(deed, reading, response, entry) for _, reading in stands]
     return Recorded(
         trial=found.name, run=its_run.code, bake_order=its_run.bake_order, outcome=None, readings=tuple(written)
     )

@@ -292,7 +292,7 @@ def test_an_export_comes_back_with_the_same_values(
     with open_kitchen(str(folder / "from.db")) as store:
         for run, piece, rise, score, split in readings:
             said = [f"rise height={rise!r}", f"crumb score={score}", f"split crust={'yes' if split else 'no'}"]
-            record_run(store, "soda", f"#{run}", said, piece=piece)
+            record_run(store, "soda", f"#{run}", said, piece=piece, again=piece is None)  # beside the pieces
         for free in sorted({*range(1, 9)} - {row[0] for row in readings})[:1]:
             record_run(store, "soda", f"#{free}", outcome="skipped", reason=reason)
         tables.append(export_table(store, "soda"))

@@ -161,7 +161,7 @@ def test_a_second_value_is_a_conflict_unless_it_corrects(soda: Store) -> None:
 
 def test_a_correction_must_say_which_of_several(soda: Store) -> None:
     record_run(soda, "soda", "101", ["rise height=42 43"])
-    with pytest.raises(Conflict, match="has 2 readings there and 1 were given"):
+    with pytest.raises(Conflict, match=r"has 2 readings there \(42 mm, 43 mm\) and 1 was given"):
         record_run(soda, "soda", "101", ["rise height=44"], correct=True, reason="misread")
     record_run(soda, "soda", "101", ["rise height=44"], repeat=2, correct=True, reason="misread")
     assert values(soda)[-1] == ("rise height", 2, 44.0, False)
@@ -226,3 +226,28 @@ def test_waiting_runs_come_in_bake_order_with_what_they_lack(soda: Store) -> Non
     assert [run.code for run in waiting] == ["108", "106", "105", "104", "103", "102", "101"]
     assert [response.name for response in waiting[0].responses] == ["crumb score", "split crust"]
     assert waiting[0].responses[0].prompt.startswith("crumb score (1 gummy, 2 coarse")
+
+
+def test_a_correction_never_adds_beside_the_pieces_that_stand(soda: Store) -> None:
+    record_run(soda, "soda", "101", ["crumb score=2 4"])
+    kept = values(soda)
+    with pytest.raises(Conflict, match=r"2 readings there \(piece 1: 2, piece 2: 4\) and 1 was given") as refused:
+        record_run(soda, "soda", "101", ["crumb score=3"], correct=True, reason="misread")
+    assert refused.value.try_this.startswith("--piece 1")
+    with pytest.raises(Conflict, match="recorded already: piece 1: 2, piece 2: 4"):
+        record_run(soda, "soda", "101", ["crumb score=3"])
+    assert values(soda) == kept
+    done = record_run(soda, "soda", "101", ["crumb score=3 5"], correct=True, reason="misread")
+    assert [(r.piece, r.was, r.value) for r in done.readings] == [(1, 2.0, 3.0), (2, 4.0, 5.0)]
+
+
+def test_a_correction_where_nothing_stands_gives_each_piece_its_value(soda: Store) -> None:
+    record_run(soda, "soda", "101", outcome="failed", reason="mixed up with the run before")
+    done = record_run(soda, "soda", "101", ["crumb score=3 5"], correct=True, reason="it was this one")
+    assert [(r.piece, r.was, r.value) for r in done.readings] == [(1, None, 3.0), (2, None, 5.0)]
+
+
+def test_a_void_without_a_piece_takes_back_every_piece(soda: Store) -> None:
+    record_run(soda, "soda", "101", ["crumb score=2 4"])
+    taken = void_readings(soda, "soda", "101", ["crumb score"], reason="two bakes mixed up")
+    assert [(r.piece, r.was, r.value) for r in taken.readings] == [(1, 2.0, None), (2, 4.0, None)]
