@@ -9,10 +9,12 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NoReturn
 
+from analysis.errors import NotPossible
 from analysis.questions import Factor, Question, Response
 from analysis.results import Analysis, LeftOut
+from analysis.words.numbers import join_words
 from tracker.intake.spreadsheet import nearest, read_spreadsheet
 from tracker.workflow.asking import Columns, ask_file
 from tracker.workflow.files import write_whole
@@ -72,7 +74,11 @@ def analyse_trial(
 
     options = options or Options()
     tables = trial_tables(store, trial)
-    question = _question(tables, _chosen(tables, responses), options)
+    picked = _chosen(tables, responses)
+    read = [response for response in picked if len(tables.tables[response.name])]
+    question = _question(tables, read or picked, options)
+    if not read or (responses and len(read) < len(picked)):
+        _refuse_unread(trial, [response.name for response in picked if response not in read])
     accounts = trial_chemistry(store, trial)
     chosen = {response.name: tables.tables[response.name] for response in question.responses}
     wanted = with_chemistry(chosen, accounts)
@@ -103,7 +109,10 @@ def analyse_trial(
         question=tables.trial.question,
         taste_notes=tables.notes if len(tables.notes) else None,
         plan=_plan(tables, behind.formula),
-        remarks=tuple(_replaced(row) for row in tables.replaced),
+        remarks=(
+            *(f"{one.name} has no readings yet and was left out." for one in picked if one not in read),
+            *(_replaced(row) for row in tables.replaced),
+        ),
         invented=behind.invented,
         chemistry=chemistry_table(analysis, accounts),
     )
@@ -170,6 +179,15 @@ def report_file(
 ) -> Path:
     """Analyse a spreadsheet and write its report."""
     return write_report(analyse_file(source, columns=columns, options=options, sheet=sheet), path)
+
+
+def _refuse_unread(trial: str, names: Sequence[str]) -> NoReturn:
+    """A response without a reading stops a call that names it, and one that has no other."""
+    raise NotPossible(
+        f'Trial "{trial}" has no readings of {join_words(names, "or")} yet.',
+        where=f'trial "{trial}"',
+        try_this=f'crumbwise trial record "{trial}", then analyse again',
+    )
 
 
 def _chosen(tables: TrialTables, names: Sequence[str]) -> list[Any]:

@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 from sqlmodel import Session, col, select
 
 from tracker.errors import Conflict, InputError
-from tracker.models import Factor, Formula, Response, Run, Trial, TrialState
+from tracker.intake.numbers import number_text
+from tracker.models import Factor, Formula, Outcome, Response, Run, Trial, TrialState
 from tracker.workflow.lookup import find_trial, key, state_of
 from tracker.workflow.standing import TrialRecord, record_of
 
@@ -74,8 +75,20 @@ class TrialView:
             if run["block"] != block:
                 block = run["block"]
                 rows += [f"    {self.design.get('block') or 'block'} {block}"] if block else []
-            rows.append(f"    {run['bake_order']:>3}. {run['code']}  {run['state'] or 'not baked yet'}")
+            rows.append(f"    {run['bake_order']:>3}. {run['code']}  {_standing(run)}")
         return "\n".join(rows)
+
+
+def _standing(run: Mapping[str, Any]) -> str:
+    """ "done; rise height 42 (piece 1), 41.5 (piece 2)", or "skipped: out of eggs"."""
+    ended = run["state"] or "not baked yet"
+    if run["state"] in ("failed", "skipped") and run["reason"]:
+        ended += f": {run['reason']}"
+    kept: dict[str, list[str]] = {}
+    for reading in run["readings"]:
+        piece = f" (piece {reading['piece']})" if reading["piece"] else ""
+        kept.setdefault(reading["response"], []).append(f"{number_text(reading['value'])}{piece}")
+    return "; ".join([ended, *(f"{response} {', '.join(values)}" for response, values in kept.items())])
 
 
 def list_trials(store: Store) -> tuple[TrialLine, ...]:
@@ -147,13 +160,25 @@ def _line(session: Session, trial: Trial, record: TrialRecord) -> TrialLine:
     )
 
 
-def _state(run: Run, record: TrialRecord) -> str:
+def _outcome(run: Run, record: TrialRecord) -> Outcome | None:
     bake = record.bakes.get(key(run))
-    outcome = record.outcomes.get(key(bake)) if bake else None
+    return record.outcomes.get(key(bake)) if bake else None
+
+
+def _state(run: Run, record: TrialRecord) -> str:
+    outcome = _outcome(run, record)
     return outcome.state if outcome else ""
 
 
+def _readings(run: Run, record: TrialRecord) -> list[dict[str, Any]]:
+    """What stands for the run, by response as the plan lists them, then by piece and repeat."""
+    rows = [(record.piece_number(row.piece_id), row) for row in record.of_run(record.readings, run)]
+    rows.sort(key=lambda pair: (pair[1].response_id, pair[0] or 0, pair[1].repeat))
+    return [{"response": row.response, "piece": piece, "repeat": row.repeat, "value": row.value} for piece, row in rows]
+
+
 def _run(run: Run, record: TrialRecord, units: Mapping[str, str]) -> dict[str, Any]:
+    outcome = _outcome(run, record)
     return {
         "place_in_design": run.place_in_design,
         "bake_order": run.bake_order,
@@ -163,6 +188,8 @@ def _run(run: Run, record: TrialRecord, units: Mapping[str, str]) -> dict[str, A
             name: {"value": value, "unit": units.get(name) or None} for name, value in json.loads(run.settings).items()
         },
         "state": _state(run, record),
+        "reason": outcome.reason if outcome else "",
+        "readings": _readings(run, record),
     }
 
 

@@ -249,8 +249,8 @@ def bad_lines(code: str) -> dict[str, tuple[list[str], int, str]]:
         "new options for a planned trial": (["trial", "import", "soda", "cell.csv", "--block", "day"], 2, "--new"),
         "plan with contradictions": (["trial", "plan", "bad.toml"], 3, "Try:"),
         "taken name": (["trial", "plan", "plan.toml", "--name", "soda"], 5, "soda"),
-        "analysis of nothing": (["trial", "analyse", "soda"], 3, "Try:"),
-        "report of nothing": (["trial", "report", "soda", "--out", "r.html"], 3, "Try:"),
+        "analysis of nothing": (["trial", "analyse", "soda"], 7, "Try:"),
+        "report of nothing": (["trial", "report", "soda", "--out", "r.html"], 7, "Try:"),
         "unknown kind": (["trial", "analyse", "soda", "--kind", "doze"], 2, "--kind dose"),
         "unknown response to analyse": (["trial", "analyse", "soda", "--response", "rise hight"], 4, '"rise height"'),
         "unknown dose": (["trial", "analyse", "soda", "--dose", "sodda"], 3, '--dose "soda"'),
@@ -347,3 +347,35 @@ def test_commands_work_where_the_input_is_closed_for_real(soda_path: Path) -> No
     ran = subprocess.run(["sh", "-c", line], capture_output=True, text=True, timeout=30, check=False)
     assert ran.returncode == 2
     assert "\nTry: crumbwise trial record" in ran.stderr
+
+
+def test_a_trial_without_readings_is_not_analysed(crumbwise: Callable[..., Any], planned: list[dict[str, Any]]) -> None:
+    for command in ("analyse", "report", "next"):
+        ran = crumbwise("trial", command, "soda")
+        assert ran.code == 7
+        assert 'Trial "soda" has no readings of' in ran.err
+        assert 'Try: crumbwise trial record "soda"' in ran.err
+
+
+def test_a_response_without_readings_does_not_stop_the_others(
+    crumbwise: Callable[..., Any], planned: list[dict[str, Any]]
+) -> None:
+    for run in planned:
+        soda = run["settings"]["soda"]["value"]
+        value = true_rise(soda) + noise(run["bake_order"])
+        assert crumbwise("trial", "record", "soda", run["code"], f"rise height={value:.1f}").code == 0
+    ran = crumbwise("trial", "analyse", "soda", "--json")
+    assert ran.code == 0, ran.err
+    assert [one["response"] for one in ran.document["responses"]] == ["rise height"]
+    assert "crumb score has no readings yet and was left out." in json.dumps(ran.document) + ran.err
+    assert crumbwise("trial", "analyse", "soda", "--response", "crumb score").code == 7
+
+
+def test_a_trial_is_shown_with_what_stands(crumbwise: Callable[..., Any], planned: list[dict[str, Any]]) -> None:
+    assert crumbwise("trial", "record", "soda", "#1", "rise height=42.5").code == 0
+    assert crumbwise("trial", "record", "soda", "#1", "rise height=43", "--correct", "--reason", "misread").code == 0
+    assert crumbwise("trial", "record", "soda", "#2", "--failed", "--reason", "dropped the tin").code == 0
+    shown = crumbwise("trial", "show", "soda").out
+    assert f"1. {planned[0]['code']}  done; rise height 43\n" in shown
+    assert f"2. {planned[1]['code']}  failed: dropped the tin\n" in shown
+    assert "42.5" not in shown
