@@ -142,7 +142,8 @@ def _dialogue(store: Store, trial: str, person: int, as_json: bool) -> None:
             try_this=f'crumbwise trial record "{trial}" {code} "rise height=42.5"',
         )
     done: list[Recorded] = []
-    tell(f"{len(waiting)} runs wait for readings. Enter leaves one out; a run is stored when its last answer is in.")
+    wait = "run waits" if len(waiting) == 1 else "runs wait"
+    tell(f"{len(waiting)} {wait} for readings. Enter leaves one out; a run is stored when its last answer is in.")
     for run in waiting:
         answers = _ask_run(run)
         if answers is None:  # the input has ended
@@ -154,7 +155,7 @@ def _dialogue(store: Store, trial: str, person: int, as_json: bool) -> None:
     if as_json:
         print_json({"trial": trial, "recorded": [each.to_json() for each in done]})
     else:
-        say(f"{len(done)} runs recorded.")
+        say(f"{len(done)} {'run' if len(done) == 1 else 'runs'} recorded.")
 
 
 def _ask_run(run: RunToRecord) -> list[str] | None:

@@ -65,8 +65,8 @@ class PlannedTrial:
         lines += [f"  {words}" for words in design.alias_words]
         for response, widths in design.judgement.half_widths.items():
             if widths:
-                told = ", ".join(f"{term} ± {width:.2g}" for term, width in widths.items())
-                lines.append(f"  expected half-widths for {response}: {told}")
+                told = ", ".join(f"{term.replace(':', ' with ')} ± {width:.2g}" for term, width in widths.items())
+                lines.append(f"  how closely effects on {response} would be known: {told}")
         return "\n".join(lines)
 
     def to_json(self) -> dict[str, Any]:

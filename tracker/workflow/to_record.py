@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -48,7 +49,7 @@ class ResponseToRecord:
 
 @dataclass(frozen=True, kw_only=True)
 class RunToRecord:
-    """A run without an outcome or with responses that have no reading yet."""
+    """A run without an outcome or with responses that have no reading yet; ``block`` as said, "bake day 1"."""
 
     code: str
     bake_order: int
@@ -68,6 +69,7 @@ def runs_to_record(store: Store, trial: str) -> tuple[RunToRecord, ...]:
         found = find_trial(session, trial)
         refuse_closed(session, found)
         responses = responses_of(session, found)
+        named = json.loads(found.design).get("block") or "block"
         waiting = []
         for run in runs_of(session, found):
             bake = standing.bake_of(session, run)
@@ -78,5 +80,6 @@ def runs_to_record(store: Store, trial: str) -> tuple[RunToRecord, ...]:
             missing = [response for response in responses if response.id not in have]
             if missing:
                 asked = tuple(ResponseToRecord(stored=response, run=run.code) for response in missing)
-                waiting.append(RunToRecord(code=run.code, bake_order=run.bake_order, block=run.block, responses=asked))
+                block = None if run.block is None else f"{named} {run.block}"
+                waiting.append(RunToRecord(code=run.code, bake_order=run.bake_order, block=block, responses=asked))
     return tuple(waiting)
