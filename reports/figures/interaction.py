@@ -72,7 +72,7 @@ def draw_interaction(
         low, high = span(reach)
         right = max(places.values())
         axes.set(ylim=(low, high), xlim=(min(places.values()) - step * 0.35, right + step * 0.35))
-        _name_ends(axes, drawn, (low, high))
+        _name_ends(axes, drawn, (low, high), cells.by, units.get(cells.by, ""))
         if all(as_number(level) is not None for level in cells.levels) and len(cells.levels) > 8:
             pass  # the axis numbers itself
         else:
@@ -128,7 +128,10 @@ def _draw_bakes(axes, series, bakes, cells, shift, step) -> list[float]:  # type
     return ys
 
 
-def _name_ends(axes, drawn: Mapping[str, Sequence[Mean]], limits: tuple[float, float]) -> None:  # type: ignore[no-untyped-def]
+def _name_ends(  # type: ignore[no-untyped-def]
+    axes, drawn: Mapping[str, Sequence[Mean]], limits: tuple[float, float], by: str, unit: str
+) -> None:
+    """Each line's level at its end; a bare number says what it is an amount of."""
     low, high = limits
     ends = [means[-1].mean for means in drawn.values()]
     for series, (level, place) in enumerate(zip(drawn, spread(ends, (high - low) * 0.11, low, high), strict=True)):
@@ -136,7 +139,7 @@ def _name_ends(axes, drawn: Mapping[str, Sequence[Mean]], limits: tuple[float, f
             axes,
             1.01,
             place,
-            wrapped(level, width=13),
+            wrapped(level if as_number(level) is None else f"{by} {level} {unit}".rstrip(), width=13),
             transform=axes.get_yaxis_transform(),
             ha="left",
             multialignment="left",
@@ -152,10 +155,9 @@ def _alt(result: ResponseResult, finding: Finding, confidence: float) -> str:
 
 
 def _caption(cells: Cells, confidence: float) -> str:
-    said = (
-        f"Lines: estimated means with {say_share(confidence)} intervals, one line for each {cells.by}. "
-        "Small marks: single bakes as read."
-    )
+    known = any(mean.low is not None for means in cells.lines.values() for mean in means)
+    intervals = f" with {say_share(confidence)} intervals" if known else ""
+    said = f"Lines: estimated means{intervals}, one line for each {cells.by}. Small marks: single bakes as read."
     count = len(cells.lines)
     return f"{said} {MOST_LINES} of {count} lines are drawn; the table has all." if count > MOST_LINES else said
 

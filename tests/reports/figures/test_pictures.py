@@ -14,10 +14,10 @@ from analysis.results import Mean, ResponseResult
 from reports.figures.checks import draw_residuals_by_fit, draw_residuals_by_order
 from reports.figures.dose import draw_dose
 from reports.figures.effects import draw_effects, draw_half_normal
-from reports.figures.interaction import draw_interaction
+from reports.figures.interaction import _name_ends, draw_interaction
 from reports.figures.means import draw_means
 from reports.figures.picture import LONGEST_ALT, Figure, Table
-from reports.figures.style import spread
+from reports.figures.style import canvas, spread
 from reports.figures.taste import count_tags, draw_taste, tags_of
 
 HOSTILE = (
@@ -251,3 +251,13 @@ def test_labels_keep_their_distance_and_their_order():
 
 def _with(result: ResponseResult, **parts: object) -> ResponseResult:
     return replace(result, family=replace(result.family, **parts))
+
+
+def test_a_line_of_amounts_says_what_it_is_an_amount_of():
+    """ "45" alone would not say whether it is minutes or grams; a name such as "yogurt" stands alone."""
+    mean = Mean(factor="rest time", level="1", mean=12.0, se=None, low=None, high=None)
+    with canvas(3.5) as (_, (axes,)):
+        _name_ends(axes, {"5": [mean], "45": [replace(mean, mean=14.0)]}, (10.0, 16.0), "rest time", "min")
+        _name_ends(axes, {"yogurt": [mean]}, (10.0, 16.0), "acid", "")
+        said = [" ".join(text.get_text().split()) for text in axes.texts]
+    assert said == ["rest time 5 min", "rest time 45 min", "yogurt"]
