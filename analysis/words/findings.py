@@ -181,6 +181,9 @@ def two_effects(finding: Finding) -> str:
         f"{with_unit(say_signed(facts[f'effect_at_{end}'], step), finding.unit)} with {_at(facts, end, unit)}"
         for end in ("from", "to")
     ]
+    # Rounded to the same size, "+3 mm but +3 mm" says nothing; the change itself is said beside it.
+    if said[0].partition(" with ")[0] == said[1].partition(" with ")[0]:
+        return ""
     return f"{said[0]} but {said[1]}"
 
 

@@ -20,6 +20,7 @@ from analysis.words import (
     say_next,
     say_treatment,
 )
+from analysis.words.findings import two_effects
 from analysis.words.text import WIDTH
 
 FORBIDDEN = {
@@ -210,3 +211,14 @@ def test_the_glossary_tells_replicates_from_repeats():
     assert "read again" in explain("repeat")
     assert explain("no such term") is None
     assert all(faults(line) == [] for line in GLOSSARY.values())
+
+
+def test_two_effects_of_one_rounded_size_are_not_set_against_each_other():
+    facts = {"of": "soda", "by": "acid", "by_from": "lemon juice", "by_to": "cream of tartar"}
+    wide = Finding(
+        kind="interaction", response="rise", variables=("soda", "acid"), size=1.0, low=-18.0, high=19.0, unit="mm",
+        direction="mixed", matters="unsure", facts=facts | {"effect_at_from": 2.6, "effect_at_to": 3.4},
+    )  # fmt: skip
+    assert two_effects(wide) == ""
+    apart = replace(wide, facts=facts | {"effect_at_from": 2.6, "effect_at_to": 9.4})
+    assert two_effects(apart) == "+3 mm with lemon juice but +9 mm with cream of tartar"
