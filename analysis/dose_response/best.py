@@ -2,7 +2,9 @@
 
 The recommended dose is the smallest whose response lies within the difference that
 matters of the best in the baked range (5 % of the curve's own span when none was given).
-Its interval is read off seeded draws of whole curves (``draws``).
+Its interval is read off seeded draws of whole curves (``draws``), from the chosen shape and
+from all shapes by weight, and reaches as far as either: the weights alone would give the
+chosen shape's own tail away.
 """
 
 from __future__ import annotations
@@ -15,6 +17,7 @@ from analysis.dose_response.compare import Ranked
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.draws import draw_curves
 from analysis.dose_response.goals import Aim, good_enough, smallest_good_enough
+from analysis.dose_response.intervals import level_doubt
 from analysis.results import Recommended
 
 Array = npt.NDArray[np.float64]
@@ -27,17 +30,33 @@ def recommend(
     layout = fit.layout
     fine = np.unique(np.concatenate([np.linspace(layout.low, layout.high, 161), layout.doses]))
     rng = np.random.Generator(np.random.PCG64([seed, 101]))
-    drawn = draw_curves(ranked, fine, rng, missed=missed)
+    # The shape that is used and the others by weight; the interval holds what either asks for.
+    drawn = [draw_curves(shapes, fine, rng, missed=missed) for shapes in _sets(fit, ranked)]
+    if aim.goal == "target":
+        level, df = level_doubt(fit)
+        drawn = [one + (level * np.atleast_1d(rng.standard_t(df, one.shape[1])))[None, :, None] for one in drawn]
     tails = [(1 - confidence) / 2, (1 + confidence) / 2]
     out = []
     for number, part in enumerate(layout.parts):
         inside = (fine >= part.doses[0]) & (fine <= part.doses[-1])
-        usable = drawn[number][:, inside]
-        usable = usable[np.isfinite(usable).all(axis=1)]
-        good = smallest_good_enough(fine[inside], usable, aim)
-        low, high = (float(q) for q in np.quantile(good, tails)) if good.size >= 100 else (None, None)
+        ends = [_quantiles(fine[inside], one[number][:, inside], aim, tails) for one in drawn]
+        known = [pair for pair in ends if pair is not None]
+        low, high = (min(a for a, _ in known), max(b for _, b in known)) if known else (None, None)
         out.append(_one(fit, number, aim, low, high))
     return tuple(out)
+
+
+def _sets(fit: ShapeFit, ranked: tuple[Ranked, ...]) -> list[tuple[Ranked, ...]]:
+    own = tuple(one for one in ranked if one.fit is fit)
+    return [own] if own == ranked else [own, ranked]
+
+
+def _quantiles(doses: Array, curves: Array, aim: Aim, tails: list[float]) -> tuple[float, float] | None:
+    usable = curves[np.isfinite(curves).all(axis=1)]
+    if usable.shape[0] < 100:
+        return None
+    low, high = np.quantile(smallest_good_enough(doses, usable, aim), tails)
+    return float(low), float(high)
 
 
 def _one(fit: ShapeFit, number: int, aim: Aim, low: float | None, high: float | None) -> Recommended:

@@ -8,7 +8,11 @@ Anderson 2002.
 Among the shapes within 1.5 units of the lowest the one with the fewest parameters is
 chosen (ties: the lower AICc). For one parameter more and about 24 bakes, 1.5 units is
 where a 5 % F test would change its mind; AICc alone takes the larger curve at about
-15 %. What this does to the choice is measured in ``tests/analysis/dose_response/test_compare.py``.
+15 %. Over 120 draws of 6 doses in 4 replicates AICc alone found a flat truth in 88 %, a line
+in 83 %, a linear plateau in 73 %; with 1.5 units 95, 93 and 77 %, with 2 units 97, 95 and 78 %.
+Nothing was lost on humps and logistics, and the mean error of the curve fell for the first
+three. Two units would also call the ryegrass of the tests a three-parameter curve, whose
+fourth parameter a 5 % test keeps. ``tests/analysis/dose_response/test_compare.py`` holds this.
 """
 
 from __future__ import annotations

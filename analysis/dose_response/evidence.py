@@ -69,7 +69,7 @@ def contrasts(fit: ShapeFit, rows: Array, sizes: Array, ask: Ask, *, adjusted: b
 
 def _largest_t(fit: ShapeFit, rows: Array, seed: int, draws: int = 10_000) -> Array:
     """Seeded draws of max |t| over the rows under no effect."""
-    rng = np.random.default_rng([seed, 977])
+    rng = np.random.Generator(np.random.PCG64([seed, 977]))
     values, vectors = np.linalg.eigh(fit.inverse)
     half = rows @ (vectors * np.sqrt(np.maximum(values, 0)))
     size = np.linalg.norm(half, axis=1)
@@ -156,15 +156,25 @@ def _direction(size: float, turned: bool, shape: str) -> Literal["up", "down", "
     return "up" if size > 0 else "down"
 
 
-def by_effect(fit: ShapeFit, ask: Ask, p: float | None) -> Finding:
-    """The largest difference between two curves at the same baked dose."""
+def by_effect(fit: ShapeFit, ask: Ask, p: float | None, *, interaction: Test | None) -> Finding:
+    """The largest difference between two curves, over the doses or at one of them.
+
+    While the test of the interaction does not speak up, the difference is averaged over the
+    baked doses, which is far surer; when it does, one number for all doses would mislead and the
+    largest difference at one baked dose is given.
+    """
     layout = fit.layout
     pairs, doses = list(combinations(range(len(layout.parts)), 2)), _baked(fit)
-    rows = np.vstack([fit.rows(b, doses) - fit.rows(a, doses) for a, b in pairs])
-    sizes = np.concatenate([fit.mean(b, doses) - fit.mean(a, doses) for a, b in pairs])
+    rows = np.stack([fit.rows(b, doses) - fit.rows(a, doses) for a, b in pairs])
+    sizes = np.stack([fit.mean(b, doses) - fit.mean(a, doses) for a, b in pairs])
+    alike = interaction is not None and interaction.p is not None and interaction.p > 1 - ask.confidence
+    if alike:
+        rows, sizes = rows.mean(axis=1, keepdims=True), sizes.mean(axis=1, keepdims=True)
+    looks = sizes.shape[1]
+    rows, sizes = rows.reshape(-1, rows.shape[-1]), sizes.ravel()
     found = contrasts(fit, rows, sizes, ask, adjusted=True)
     at = int(np.abs(sizes).argmax())
-    (a, b), dose = pairs[at // doses.size], float(doses[at % doses.size])
+    (a, b), where = pairs[at // looks], {} if alike else {"at": {layout.dose_name: float(doses[at % looks])}}
     best = found[at]
     if best.size < 0:
         a, b, best = b, a, Contrast(-best.size, -best.high, -best.low, best.p)
@@ -173,7 +183,7 @@ def by_effect(fit: ShapeFit, ask: Ask, p: float | None) -> Finding:
         "to": str(layout.parts[b].level),
         "a": str(layout.parts[b].level),
         "b": str(layout.parts[a].level),
-        "at": {layout.dose_name: dose},
+        **where,
         "factor_kind": "category",
         "method": "max t",
         "p_adjusted": best.p,

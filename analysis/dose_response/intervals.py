@@ -44,6 +44,28 @@ def delta(fit: ShapeFit, curve: int, read: Callable[[npt.NDArray[np.number]], co
     return float(np.real(read(inner))), float(np.sqrt(fit.variance_of(row)[0]))
 
 
+def level_doubt(fit: ShapeFit) -> tuple[float, int]:
+    """How far the blocks that were baked may lie from blocks at large: (standard error, its df).
+
+    Differences between doses are free of the blocks; where the height of a curve counts, as
+    for a target, the mean of b blocks has their own variance over b, on b - 1 df. Moment
+    estimate from the block effects; (0, 1) without blocks.
+    """
+    layout = fit.layout
+    if layout.blocks.shape[1] == 0:
+        return 0.0, 1
+    shifts = layout.blocks @ fit.block_effects
+    variance, df = 0.0, layout.n
+    for _, code in layout.block_codes:
+        counts = np.bincount(code)
+        effects = np.bincount(code, shifts) / counts
+        if effects.size > 1:
+            between = float(effects.var(ddof=1)) - fit.variance * float(np.mean(1 / counts))
+            variance += max(between, 0.0) / effects.size
+            df = min(df, effects.size - 1)
+    return float(np.sqrt(variance)), df
+
+
 def around(estimate: float, se: float, quantile: float) -> Interval:
     """Estimate ± quantile × se; without an interval when a number got out of hand."""
     low, high = estimate - quantile * se, estimate + quantile * se

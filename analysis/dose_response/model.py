@@ -155,16 +155,11 @@ def _evidence(
     found = [effect, *dose_findings(fit, curves, ask, effect)]
     if layout.by_name is not None and len(layout.parts) > 1:
         by_name = {test.term: test for test in parts.tests}
-        by_test = by_name.get(layout.by_name)
+        by_test, interaction = by_name.get(layout.by_name), by_name.get(f"{layout.dose_name}:{layout.by_name}")
         one_curve = replace(layout, parts=(_together(layout),))
-        difference = curves_differ(
-            fit,
-            fit_shape(one_curve, SHAPES[fit.shape.name]),
-            ask,
-            by_name.get(f"{layout.dose_name}:{layout.by_name}"),
-        )
+        difference = curves_differ(fit, fit_shape(one_curve, SHAPES[fit.shape.name]), ask, interaction)
         by_p = by_test.p if by_test is not None and by_test.p is not None else difference.p
-        found += [by_effect(fit, ask, by_p), difference]
+        found += [by_effect(fit, ask, by_p, interaction=interaction), difference]
     return tuple(found)
 
 

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.goals import Aim
-from analysis.dose_response.intervals import delta, profile_interval, t_quantile, turning_point
+from analysis.dose_response.intervals import delta, level_doubt, profile_interval, t_quantile, turning_point
 from analysis.results import Optimum
 
 Array = npt.NDArray[np.float64]
@@ -67,7 +67,10 @@ def _hump(fit: ShapeFit, curve: int, sign: float, confidence: float) -> tuple[Op
 
 
 def _meets_target(fit: ShapeFit, curve: int, aim: Aim, confidence: float) -> tuple[Optimum | None, str | None]:
-    """Smallest dose that meets the target; interval: neighbouring doses whose mean may be the target."""
+    """Smallest dose that meets the target; interval: neighbouring doses whose mean may be the target.
+
+    The height of the curve counts here, so the doubt about the blocks comes in.
+    """
     assert aim.target is not None
     found = target_doses(fit, curve, aim.target)
     if not found or fit.shape.name == "flat":
@@ -76,7 +79,10 @@ def _meets_target(fit: ShapeFit, curve: int, aim: Aim, confidence: float) -> tup
     doses = fit.layout.parts[curve].doses
     x = np.unique(np.concatenate([np.linspace(doses[0], doses[-1], 401), [dose]]))
     rows = fit.rows(curve, x)
-    reach = t_quantile(confidence, fit.df) * np.sqrt(fit.variance_of(rows))
+    level, level_df = level_doubt(fit)
+    reach = np.hypot(
+        t_quantile(confidence, fit.df) * np.sqrt(fit.variance_of(rows)), t_quantile(confidence, level_df) * level
+    )
     gap = np.abs(fit.mean(curve, x) - aim.target) - reach
     at = int(np.searchsorted(x, dose))
     low = _first_outside(x[at::-1], gap[at::-1])
@@ -84,7 +90,7 @@ def _meets_target(fit: ShapeFit, curve: int, aim: Aim, confidence: float) -> tup
     step = 1e-6 * (doses[-1] - doses[0])
     around = fit.mean(curve, np.array([dose - step, dose + step]))
     slope = float(around[1] - around[0]) / (2 * step)
-    error = float(np.sqrt(fit.variance_of(fit.rows(curve, np.array([dose])))[0]))
+    error = float(np.sqrt(fit.variance_of(fit.rows(curve, np.array([dose])))[0] + level**2))
     se = error / abs(slope) if slope else None
     return _optimum(fit, curve, dose, se, low, high, "inverse prediction", confidence), None
 

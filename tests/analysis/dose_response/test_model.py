@@ -138,3 +138,28 @@ def test_no_table_gives_a_number_that_is_none(rows):
     with suppress(AnalysisError):  # in words; anything else is our own mistake
         family = dose_model(frame(doses, values), RISE, question(), dose="dose", by=None)
     assert family is None or all(math.isfinite(value) for _, value in numbers(family))
+
+
+def by_finding(own_effect: float, *, seed: int = 4):
+    acids = ["lemon", "vinegar"] * len(DOSES)
+    doses = [d for d in DOSES for _ in range(2)]
+    generator = np.random.Generator(np.random.PCG64(seed))
+    values = [
+        TRUTHS["quadratic"](d) + (own_effect if acid == "vinegar" else 0) + generator.normal(0, 1.5)
+        for d, acid in zip(doses, acids, strict=True)
+    ]
+    family = dose_model(frame(doses, values, by=acids), RISE, question(by=["lemon", "vinegar"]), dose="dose", by="acid")
+    return next(f for f in family.evidence if f.kind == "effect" and f.variables == ("acid",))
+
+
+def test_an_acid_that_does_nothing_is_seen_to_do_less_than_matters():
+    """Averaged over the doses while the curves do not differ: 3 mm matter, and the interval stays inside."""
+    verdicts = [by_finding(0.0, seed=seed).matters for seed in range(20)]
+    assert verdicts.count("no") >= 16
+    assert verdicts.count("yes") == 0
+
+
+def test_an_acid_that_adds_the_same_at_every_dose_is_measured_over_all_of_them():
+    found = [by_finding(8.0, seed=seed) for seed in range(20)]
+    assert sum(f.low <= 8.0 <= f.high for f in found) >= 17
+    assert [f.matters for f in found].count("yes") >= 18
