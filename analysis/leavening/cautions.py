@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from analysis.leavening.balance import Balance
 
 # Rough, common practice, no source.
-SOAPY_PH, SOUR_PH, ACID_TASTED_PH = 7.8, 5.5, 6.5
+SOAPY_PH, SOUR_PH, ACID_TASTED_PH = 7.8, 5.5, 6.0
 WORTH_SAYING = 0.1  # share of the soda or of the acid that is left over
 
 
