@@ -16,7 +16,7 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from analysis.dose_response.fitting import inverse_information, minimise
+from analysis.dose_response.fitting import Minimum, inverse_information, minimise
 from analysis.dose_response.layout import Layout, Part
 from analysis.dose_response.shapes import Shape
 
@@ -185,22 +185,28 @@ def _fit_part(layout: Layout, shape: Shape, number: int, part: Part) -> Array | 
     beta, explained = profile(np.asarray(shape.basis(part.doses, thetas, layout.centre), dtype=float), weights, pull)
     low, high = shape.bounds(part.doses)
     free = np.full(shape.linear, np.inf)
-    best: tuple[float, Array] | None = None
-    # The joint fit polishes; without blocks this one is final.
-    tolerance = 1e-6 if layout.blocks.size else 1e-12
-    for index in _starts(thetas, explained, float(wanted @ wanted), low, high):
-        end = minimise(
+
+    def descend(start: Array, most: int, tolerance: float) -> Minimum | None:
+        return minimise(
             lambda p: wanted - root @ np.asarray(shape.mean(part.doses, p, layout.centre), dtype=float),
             lambda p: root @ shape.gradient(part.doses, p, layout.centre),
-            np.concatenate([thetas[index], beta[index]]),
+            start,
             lower=np.concatenate([low, -free]),
             upper=np.concatenate([high, free]),
-            max_iterations=60,
+            max_iterations=most,
             tolerance=tolerance,
         )
-        if end is not None and (best is None or end.rss < best[0]):
-            best = (end.rss, end.parameters)
-    return None if best is None else best[1]
+
+    # A few steps show which start leads lowest; only that one is followed to the end. With
+    # blocks the joint fit polishes, without them this one is final.
+    starts = _starts(thetas, explained, float(wanted @ wanted), low, high)
+    first = [descend(np.concatenate([thetas[i], beta[i]]), 8, 1e-3) for i in starts]
+    led = [end for end in first if end is not None]
+    if not led:
+        return None
+    best = min(led, key=lambda end: end.rss)
+    end = descend(best.parameters, 60, 1e-6 if layout.blocks.size else 1e-12)
+    return best.parameters if end is None else end.parameters
 
 
 def _starts(thetas: Array, explained: Array, total: float, low: Array, high: Array, most: int = 3) -> list[int]:
