@@ -61,13 +61,14 @@ class SheetResponse:
 
 @dataclass(frozen=True, kw_only=True)
 class Sheet:
-    """A whole bench sheet. ``made_on`` is text: no clock is read here."""
+    """A whole bench sheet. ``made_on`` is text: no clock is read here. ``method``: how it is mixed and baked."""
 
     trial: str
     title: str
     question: str = ""
     kitchen: str = ""
     formula: str = ""
+    method: str = ""
     flour_per_bake_g: float | None = None
     audit_head: str = ""
     plan_hash: str = ""

@@ -56,6 +56,7 @@ def render_sheet(sheet: Sheet) -> str:
         "readings": [to_read(response) for response in sheet.responses],
         "runs": len(runs),
         "cautions": sheet.cautions,
+        "method": plain(sheet.method),
         "safety": SAFETY,
         "foot": foot,
         "sparse": not runs,

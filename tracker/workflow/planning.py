@@ -112,7 +112,9 @@ def plan_trial(
             )
         )
         _write_parts(deed, trial, read, laid, person)
-    return PlannedTrial(name=chosen, title=read.title, trial_id=key(trial), plan=laid, notes=notes)
+    return PlannedTrial(
+        name=chosen, title=read.title, trial_id=key(trial), plan=laid, notes=(*_unordered(read), *notes)
+    )
 
 
 def preview_plan(
@@ -136,7 +138,7 @@ def preview_plan(
             try_this="write the formula into the plan as [formula], or name the kitchen with --kitchen",
         )
     notes = _check_formula(read, formula, laid, own)
-    return PlannedTrial(name=chosen, title=read.title, trial_id=None, plan=laid, notes=notes)
+    return PlannedTrial(name=chosen, title=read.title, trial_id=None, plan=laid, notes=(*_unordered(read), *notes))
 
 
 def _chosen_name(given: str | None, read: PlanFile) -> str:
@@ -167,6 +169,16 @@ def _refuse_taken(session: Session, name: str) -> None:
 
 def _formula_of(session: Session, read: PlanFile) -> StoredFormula | None:
     return None if read.formula_name is None else find_formula(session, read.formula_name)
+
+
+def _unordered(read: PlanFile) -> tuple[str, ...]:
+    """Doses that do not rise: "0,5" typed with a decimal comma is read as 0 and 5."""
+    return tuple(
+        f"The values of {factor.name} do not rise ({', '.join(f'{value:g}' for value in factor.values)}): "
+        "was a decimal comma meant? Decimals take a point here."
+        for factor in read.factors
+        if factor.values and list(factor.values) != sorted(factor.values)
+    )
 
 
 def _check_formula(

@@ -51,6 +51,7 @@ def make_sheet(store: Store, trial: str) -> Sheet:
         question=found.question,
         kitchen=kitchen.name if kitchen else "",
         formula=formula[1] if formula else "",
+        method=formula[0].method if formula else "",
         flour_per_bake_g=found.flour_per_bake_g,
         audit_head=f"{entries}:{head[:12]}",
         plan_hash=_plan_hash(found, runs)[:12],

@@ -192,3 +192,22 @@ def test_a_stored_formula_is_found_by_name(store):
 )
 def test_a_title_becomes_a_name_to_type(title, name):
     assert slug(title) == name
+
+
+def test_a_decimal_comma_among_the_doses_is_asked_about():
+    """TOML reads [0,5, 1] as 0, 5 and 1."""
+    plan = PLAN.replace("low = 0.25\nhigh = 0.7", "values = [0,5, 1]").replace("levels = 4\n", "")
+    with_water = plan.replace("bakers_percent = 70", "bakers_percent = 700").replace(
+        "block_size = 24", "block_size = 18"
+    )
+    said = " ".join(preview_plan(with_water).cautions)
+    assert "values of soda do not rise (0, 5, 1)" in said
+
+
+def test_the_sheet_says_how_each_run_is_made(store):
+    plan_trial(
+        store,
+        PLAN.replace('name = "tea loaf"', 'name = "tea loaf"\nmethod = "Bake 40 minutes at 180 °C."'),
+        name="loaf",
+    )
+    assert "Bake 40 minutes at 180 °C." in bench_sheet(make_sheet(store, "loaf"))
