@@ -168,3 +168,9 @@ def empty_place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]
     name = server.empty_database()
     yield server.address(name)
     server.drop(name)
+
+
+@pytest.fixture(autouse=True)
+def no_kitchen_of_somebody_else(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A kitchen named in the shell must not be looked into by a test."""
+    monkeypatch.delenv("CRUMBWISE_KITCHEN", raising=False)
