@@ -1,8 +1,9 @@
 """What model will the design be read with, and what can its runs tell apart?
 
 Main effects and interactions of two factors, for a ladder of one amount its square as well,
-with blocks as fixed effects, as ``analysis.linear`` reads the bakes: an amount becomes one
-column from -1 to 1, a category of k levels k - 1 columns that add up to zero.
+for centre points the bend that all amounts share, with blocks as fixed effects, as
+``analysis.linear`` reads the bakes: an amount becomes one column from -1 to 1, a category of
+k levels k - 1 columns that add up to zero.
 """
 
 from __future__ import annotations
@@ -56,9 +57,9 @@ class Term:
 
 @dataclass(frozen=True, kw_only=True)
 class Model:
-    """``matrix`` (runs, p) has full rank: the mean, blocks, then ``spans`` of the terms it can tell.
+    """``matrix`` (runs, p) has full rank: the mean, blocks, the bend of centre points, then ``spans``.
 
-    ``lost`` are terms that other terms or the blocks already say. ``rank`` = p.
+    ``spans`` are the terms it can tell; ``lost`` are terms that other terms or the blocks already say. ``rank`` = p.
     """
 
     columns: Mapping[str, Column]
@@ -108,7 +109,8 @@ def build_model(
     count = max(blocks) + 1
     labels = np.array(blocks)
     base = [np.ones(len(runs)), *(np.where(labels == block, 1.0, 0.0) for block in range(1, count))]
-    matrix = np.column_stack(base)
+    bend = _bend(columns, per_factor, block_columns=count - 1)
+    matrix = np.column_stack(base if bend is None else [*base, bend])
     spans: dict[Term, slice] = {}
     lost = []
     for term in wanted_terms(columns, squares=squares):
@@ -119,6 +121,23 @@ def build_model(
             spans[term] = slice(matrix.shape[1], added.shape[1])
             matrix = added
     return Model(columns=columns, matrix=matrix, spans=spans, lost=tuple(lost), block_columns=count - 1)
+
+
+def _bend(columns: Mapping[str, Column], per_factor: Mapping[str, Floats], *, block_columns: int) -> Floats | None:
+    """(n,) 1 at centre points, which tell of a bend that all amounts share, as the analysis reads them.
+
+    None without centre points, or when so few runs are repeated that the error needs them all.
+    """
+    amounts = [per_factor[name][:, 0] for name, column in columns.items() if column.amount]
+    if len(amounts) < 2 or any(len(column.settings) != 2 for column in columns.values()):
+        return None
+    middle = np.abs(np.column_stack(amounts)) < RANK_TOLERANCE
+    centre = np.asarray(middle.all(axis=1))
+    treatments = np.unique(np.round(np.hstack(list(per_factor.values())), 9), axis=0)
+    repeated = len(centre) - len(treatments)
+    if not centre.any() or np.any(middle.any(axis=1) != centre) or repeated <= block_columns:
+        return None
+    return np.asarray(centre, dtype=np.float64)
 
 
 def products(parts: Sequence[Floats]) -> Floats:

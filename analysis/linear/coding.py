@@ -54,8 +54,11 @@ class Variable:
 
     @cached_property
     def average(self) -> Floats:
-        """The row that stands for "averaged over": even over levels, mean over bakes for an amount."""
-        return self.columns.mean(axis=0) if self.amount else np.zeros(self.width)
+        """The row that stands for "averaged over": even over levels, mean over bakes for an amount.
+
+        A bend shown by centre points (``centre_points``) is left out: means are those of the corners.
+        """
+        return self.columns.mean(axis=0) if self.amount and not self.block else np.zeros(self.width)
 
 
 @dataclass(frozen=True)

@@ -12,11 +12,13 @@ from collections.abc import Mapping
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.linear.centre_points import curvature_of
 from analysis.linear.coding import Term, Variable
 from analysis.linear.distributions import f_tail
 from analysis.linear.ground import Ground
 from analysis.linear.least_squares import Basis, Fit, least_squares
 from analysis.linear.polynomials import orthogonal_polynomials
+from analysis.linear.squares import tests
 from analysis.linear.stratum import Model
 from analysis.results import Check
 
@@ -31,6 +33,9 @@ def check_curvature(model: Model, ground: Ground) -> Mapping[str, Check]:
 
     Amounts whose bends cannot be told apart (centre points move all at once) share one check.
     """
+    column = curvature_of(model.variables)
+    if column is not None and (term := model.find(column)) is not None:
+        return _at_the_centre(model, term)
     found: dict[str, Check] = {}
     bends: list[tuple[bytes, str]] = []
     for term in model.terms:
@@ -49,6 +54,20 @@ def check_curvature(model: Model, ground: Ground) -> Mapping[str, Check]:
         else:
             found[variable.name] = _check(model, ground, term, variable)
     return found
+
+
+def _at_the_centre(model: Model, term: Term) -> Mapping[str, Check]:
+    """The check that all amounts share when the model itself holds the bend shown by centre points."""
+    factors = tuple(v.name for v in model.variables if v.amount and not v.block)
+    line = tests(model.stratum_of(term), 3)[model.stratum_of(term).terms.index(term)]
+    facts: dict[str, object] = {"factor": " or ".join(factors), "factors": factors, "levels": 3, "tested": False}
+    if line.p is None or line.value is None or line.df_error is None:
+        check = Check(check="curvature", verdict="fine", facts=facts)
+    else:
+        facts |= {"tested": True, "df": 1, "df_error": int(line.df_error), "value": line.value, "p": line.p}
+        facts |= {"quadratic_p": line.p, "trends": ((2, line.value, line.p),)}
+        check = Check(check="curvature", verdict="look here" if line.p < ALARM else "fine", facts=facts)
+    return dict.fromkeys(factors, check)
 
 
 def _bend(variable: Variable) -> Floats:

@@ -13,6 +13,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.errors import NotPossible
+from analysis.linear.centre_points import centre_bakes, with_curvature
 from analysis.linear.checks import all_checks
 from analysis.linear.coding import number_label, variables_of
 from analysis.linear.coefficients import coefficients
@@ -52,6 +53,8 @@ def factor_model(bakes: pd.DataFrame, response: Response, question: Question) ->
     y, offset = centred(raw)
     blocks = [name for name in question.blocks if bakes[name].nunique() > 1]
     ground, variables = lay_ground(bakes, question, variables_of(bakes, moving, blocks), y)
+    if ground.plots is None:
+        variables = with_curvature(variables)
     selection = select(variables, question.order, ground)
     if all(term.block for term in selection.columns):
         raise NotPossible(
@@ -80,7 +83,8 @@ def _answer(
     fitted = ground.fitted(tuple(stratum.fit.fitted for stratum in model.strata)) + model.offset
     lines = all_tests(model, question.squares)
     table = levels(model, lines, confidence)
-    two_level = all_two_level([variable for variable in model.variables if not variable.block])
+    factors = [variable for variable in model.variables if not variable.block]
+    two_level = all_two_level(factors) or centre_bakes(factors) is not None
     error = pseudo_error(model, confidence) if two_level else None
     curvature = check_curvature(model, ground)
     case = Case(

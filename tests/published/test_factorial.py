@@ -111,6 +111,25 @@ def test_centre_points_show_a_bend_that_all_amounts_share(analyse):
     assert sizes == pytest.approx({name: answer.expected["effects"][name] for name in amounts}, rel=1e-9)
 
 
+def test_centre_points_are_the_error_and_the_bend_is_a_term_of_its_own(analyse):
+    amounts = ["hydration", "proof_time", "oven_temp", "yeast"]
+    answer = analyse("factorial/loaf_half_fraction_centre", "volume", amounts=amounts)
+    expected, result = answer.expected, answer.result
+    assert (result.residual.df, result.residual.mean_sq) == pytest.approx((expected["df"], expected["mse_pure"]))
+    bend = answer.tests["curvature"]
+    assert bend.sum_sq == pytest.approx(expected["ss_curvature"], rel=1e-9)
+    assert bend.p == pytest.approx(expected["p_curvature"], rel=1e-9)
+    pairs = {"hp_oy": amounts[:2], "ho_py": [amounts[0], amounts[2]], "hy_po": [amounts[0], amounts[3]]}
+    assert len(answer.effects) == len(expected["effects"]) == 7
+    for word, effect in expected["effects"].items():
+        found = answer.effects[":".join(pairs.get(word, [word]))]
+        assert found.effect == pytest.approx(effect, rel=1e-9)
+        assert found.high - found.effect == pytest.approx(3.182446305284263 * expected["se_effect"], rel=1e-9)  # t(3)
+    assert "curvature" not in {variable for finding in result.evidence for variable in finding.variables}
+    low = next(m for m in result.means if m.factor == "yeast" and m.level == "-1" and not m.at)
+    assert low.mean == pytest.approx(result.coefficients[0].estimate - expected["effects"]["yeast"] / 2, rel=1e-12)
+
+
 @pytest.mark.parametrize("name", ["alias_frac_2k5_2", "alias_frac_2k6_2", "alias_frac_2k7_4"])
 def test_alias_chains_of_regular_fractions(name):
     import json
