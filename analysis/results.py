@@ -41,7 +41,7 @@ class Test:
 
 @dataclass(frozen=True, kw_only=True)
 class Residual:
-    """The error the tests were judged against."""
+    """What the model leaves over. The tests were judged against it, unless a dose part has a ``pure_error``."""
 
     df: int
     sum_sq: float
@@ -296,7 +296,11 @@ class Curve:
 
 @dataclass(frozen=True, kw_only=True)
 class DosePart:
-    """The dose-response side of an answer. With one curve its parts equal ``curves[0]``."""
+    """The dose-response side of an answer. With one curve its parts equal ``curves[0]``.
+
+    ``pure_error`` is the scatter between bakes of one dose, against which the tests of the
+    doses as levels and the lack of fit were judged; None when no dose was baked twice.
+    """
 
     dose: str
     by: str | None
@@ -304,6 +308,7 @@ class DosePart:
     curves: tuple[Curve, ...]
     candidates: tuple[Candidate, ...]
     lack_of_fit: LackOfFit | None
+    pure_error: Residual | None = None
     potency: tuple[Potency, ...] = ()
     edge: Literal["low", "high"] | None = None
 

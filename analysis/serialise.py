@@ -94,6 +94,7 @@ def _dose(dose: DosePart) -> Json:
         "edge": dose.edge,
         "candidates": [_fields(candidate) for candidate in dose.candidates],
         "lack_of_fit": None if dose.lack_of_fit is None else _fields(dose.lack_of_fit),
+        "pure_error": None if dose.pure_error is None else _fields(dose.pure_error),
         "potency": _records(dose.potency),
         "curves": [] if single else [{"level": curve.level, **_curve_parts(curve)} for curve in dose.curves],
         "reasons": {} if single else dict.fromkeys(parts, PER_CURVE),

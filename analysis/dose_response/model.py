@@ -114,7 +114,7 @@ def _assemble(
             sums_of_squares="type 2",
         ),
         tests=parts.tests,
-        residual=parts.residual if parts.pure.df > 0 else curve_residual(fit),
+        residual=curve_residual(fit),
         coefficients=coefficients(fit, curves),
         means=means(fit, question.confidence),
         dose=DosePart(
@@ -124,6 +124,7 @@ def _assemble(
             curves=curves,
             candidates=candidates(choice, question.confidence),
             lack_of_fit=misses,
+            pure_error=parts.residual if parts.pure.df > 0 else None,
             potency=potency,
             edge=edges.pop() if len(edges) == 1 else None,
         ),

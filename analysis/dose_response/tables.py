@@ -115,7 +115,7 @@ def bake_points(fit: ShapeFit) -> tuple[BakePoint, ...]:
 
 
 def curve_residual(fit: ShapeFit) -> Residual:
-    """The scatter around the curve, for trials without replicates."""
+    """The scatter around the curve, on which its intervals rest."""
     total = float(((fit.layout.y - fit.layout.y.mean()) ** 2).sum())
     return Residual(
         df=fit.df,

@@ -56,6 +56,9 @@ def _tests(result: ResponseResult) -> Table:
     left = result.family.residual
     if rows and left is not None:
         rows.append(("residual", str(left.df), NONE, _number(left.sum_sq), NONE, NONE))
+    pure = result.family.dose.pure_error if result.family.dose else None
+    if pure is not None:
+        rows.append(("pure error", str(pure.df), NONE, _number(pure.sum_sq), NONE, NONE))
     fit = result.family.dose.lack_of_fit if result.family.dose else None
     if fit is not None:
         rows.append(

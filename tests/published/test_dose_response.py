@@ -46,6 +46,8 @@ def test_ryegrass_is_a_four_parameter_log_logistic(shape):
     best = next(c for c in found.dose.candidates if c.shape == "log-logistic-4")
     assert best.rss == pytest.approx(expected["rss"], rel=1e-10)
     assert best.df == expected["df"]
+    assert (found.residual.df, found.residual.sum_sq) == pytest.approx((expected["df"], expected["rss"]), rel=1e-10)
+    assert found.residual.sd == pytest.approx(expected["sigma"], rel=1e-10)
 
 
 def test_water_hump_turning_point():
@@ -59,6 +61,7 @@ def test_water_hump_turning_point():
         assert curve.parameters[name].se == pytest.approx(expected["coef"][term]["Std. Error"], rel=1e-8)
     assert best.dose == pytest.approx(expected["optimum"], rel=1e-10)
     assert best.se == pytest.approx(expected["se_delta"], rel=1e-7)
+    assert (found.residual.sd, found.residual.r_squared) == pytest.approx((expected["sigma"], expected["r2"]), rel=1e-9)
     assert [best.low, best.high] == pytest.approx(expected["ci_fieller"], rel=1e-9)
     assert [best.delta_low, best.delta_high] == pytest.approx(expected["ci_delta"], rel=1e-9)
     assert best.response == pytest.approx(expected["max_response"], rel=1e-9)
@@ -77,6 +80,7 @@ def test_yeast_plateau_and_its_profile_interval():
     knot = curve.parameters["breakpoint"]
     assert [knot.low, knot.high] == pytest.approx(expected["profile_F_ci95_breakpoint"], rel=1e-7)
     assert found.dose.candidates[0].rss == pytest.approx(expected["rss"], rel=1e-10)
+    assert (found.residual.sd, found.residual.r_squared) == pytest.approx((expected["sigma"], expected["r2"]), rel=1e-9)
     assert curve.optimum is None
     assert found.dose.edge == "high"
 
@@ -88,7 +92,10 @@ def test_biscuit_rise_against_powder_dose():
     assert tests["powder_tsp"].df_error == 12
     assert tests["powder_tsp"].value == pytest.approx(expected["anova"]["f"]["F.value"], rel=1e-9)
     assert tests["powder_tsp"].p == pytest.approx(expected["anova"]["f"]["Pr..F."], rel=1e-6)
-    assert found.residual.mean_sq == pytest.approx(expected["anova"]["Residuals"]["Mean.Sq"], rel=1e-9)
+    pure = expected["anova"]["Residuals"]
+    assert (found.dose.pure_error.df, found.dose.pure_error.mean_sq) == pytest.approx((pure["Df"], pure["Mean.Sq"]))
+    # What the straight line leaves over is pure error and lack of fit together.
+    assert found.residual.sum_sq == pytest.approx(pure["Sum.Sq"] + expected["line"]["lack_of_fit"]["ss"], rel=1e-9)
     for power, want in expected["polynomial"].items():
         one = tests[f"powder_tsp {power}"]
         assert [one.sum_sq, one.value, one.p] == pytest.approx([want["ss"], want["F"], want["p"]], rel=1e-6)
