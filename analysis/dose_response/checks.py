@@ -55,6 +55,7 @@ def all_checks(
         _few_doses(layout),
         _few_df(fit, pure),
         _constant(layout),
+        _no_scatter(fit, pure),
         _lack_of_fit(misses, fit, pure),
         _shape_choice(choice),
         _edge(curves),
@@ -96,6 +97,13 @@ def _constant(layout: Layout) -> Check | None:
         return None
     facts = {"same": int(counts.max()), "bakes": layout.n, "distinct": int(counts.size)}
     return Check(check="few values", verdict="look here", facts=facts)
+
+
+def _no_scatter(fit: ShapeFit, pure: Scatter) -> Check | None:
+    """The curve, or the dose means, hit every bake: what is left is arithmetic, not baking."""
+    y = fit.layout.y - fit.layout.y.mean()
+    left = min(fit.rss, pure.sum_sq) if pure.df > 0 else fit.rss
+    return Check(check="no scatter", verdict="do not rely", facts={}) if left <= 1e-20 * float(y @ y) else None
 
 
 def _lack_of_fit(misses: LackOfFit | None, fit: ShapeFit, pure: Scatter) -> Check:

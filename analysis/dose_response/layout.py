@@ -153,21 +153,33 @@ def _enough(x: Array, y: Array, dose: str, response: str) -> None:
         raise NotPossible(
             f"{y.size} bakes are too few for a curve.", where=where, try_this="bake at least 4, at 3 doses or more"
         )
-    span = x.max() - x.min()
-    if span <= 1e-9 * np.abs(x).max():
+    span, spread = x.max() - x.min(), y.max() - y.min()
+    if span == 0:
         raise NotPossible(f"Every bake had the same {dose}.", where=where, try_this="bake at least 3 different doses")
+    if span <= 1e-9 * np.abs(x).max():
+        raise _too_close(dose, where)
     if span < 1e-100 or np.diff(np.unique(x)).min() < 1e-9 * span:
         raise NotPossible(
             f"Some doses of {dose} differ by less than a billionth of their range.",
             where=where,
             try_this="round the doses to what was weighed",
         )
-    if y.max() - y.min() <= 1e-12 * np.abs(y).max() or y.max() - y.min() < 1e-100:
+    if 0 < spread <= 1e-12 * np.abs(y).max():
+        raise _too_close(response, where)
+    if spread < 1e-100:
         raise NotPossible(
             f'Every bake gave the same "{response}".',
             where=where,
             try_this="measure more finely, or look at another response",
         )
+
+
+def _too_close(name: str, where: str) -> NotPossible:
+    return NotPossible(
+        f'The values of "{name}" differ only in the last digits that a number can hold.',
+        where=where,
+        try_this="take the common part off before recording",
+    )
 
 
 def _codes(column: pd.Series) -> tuple[Ints, tuple[str, ...]]:

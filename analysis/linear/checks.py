@@ -31,8 +31,9 @@ def all_checks(
     names: Sequence[str],
     still: Mapping[str, str],
     curvature: Mapping[str, Check],
+    judged: bool,
 ) -> list[Check]:
-    """Design first, then the error, then the leftovers."""
+    """Design first, then the error, then the leftovers. ``judged``: Lenth's error stood in for a missing one."""
     factors = [variable for variable in model.variables if not variable.block]
     found: list[Check | None] = [
         design_checks.check_unit(question, len(raw), factors),
@@ -40,7 +41,7 @@ def all_checks(
         *(Check(check="constant", verdict="look here", facts={"factor": n, "level": at}) for n, at in still.items()),
         *design_checks.check_whole_plots(model.variables, ground, order),
         *design_checks.selection_checks(selection, question.order),
-        *_error_checks(model, selection),
+        *_error_checks(model, judged=judged),
         *design_checks.check_squares(model),
         leading_digits(raw),
         *{id(check): check for check in curvature.values()}.values(),
@@ -51,12 +52,12 @@ def all_checks(
     return [check for check in found if check is not None]
 
 
-def _error_checks(model: Model, selection: Selection) -> list[Check | None]:
+def _error_checks(model: Model, *, judged: bool) -> list[Check | None]:
     """Is there an error to judge by?"""
     if any(stratum.noiseless for stratum in model.strata):
         return [Check(check="no scatter", verdict="do not rely", facts={})]
     if all(stratum.fit.df == 0 for stratum in model.strata):
         effects = sum(not term.block for term in model.terms)
-        facts = {"effects": effects, "two_level": selection.saturated}
-        return [Check(check="saturated", verdict="look here" if selection.saturated else "do not rely", facts=facts)]
+        facts = {"effects": effects, "judged": judged}
+        return [Check(check="saturated", verdict="look here" if judged else "do not rely", facts=facts)]
     return [design_checks.check_error_df(model)]

@@ -119,6 +119,7 @@ def _answer(
                 names=[str(name) for name in bakes["bake"]],
                 still={factor.name: _only_level(bakes, factor) for factor in still},
                 curvature=curvature,
+                judged=error is not None,
             )
         ),
         evidence=tuple(evidence(case)),

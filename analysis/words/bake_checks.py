@@ -118,7 +118,7 @@ def _evenness(facts: Facts, fine: bool) -> str:
 
 def _duplicate_rows(facts: Facts, fine: bool) -> str:
     return (
-        f"{facts.get('n', 'some')} rows are the same as another in every column "
+        f"{facts.get('n', 'some')} rows are the same as another in everything that was used "
         f"(rows {listed(facts.get('rows', ()))}): if one was entered twice, take it out."
     )
 

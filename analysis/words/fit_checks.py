@@ -99,10 +99,10 @@ def _edge_of_range(facts: Facts, fine: bool) -> str:
 
 
 def _saturated(facts: Facts, fine: bool) -> str:
-    return (
-        "each treatment was baked once and every effect was fitted, so no scatter between like bakes is left. Effects "
-        "are judged against the small ones among them; that works only while few effects are large."
-    )
+    left = "each treatment was baked once and every effect was fitted, so no scatter between like bakes is left."
+    if facts.get("judged"):
+        return f"{left} Effects are judged against the small ones among them; that works only while few are large."
+    return f"{left} There is nothing to judge the effects against. Bake the treatments again."
 
 
 def _few_error_df(facts: Facts, fine: bool) -> str:

@@ -123,6 +123,18 @@ def test_what_cannot_be_answered_is_said(doses, values, given):
     assert refused.value.try_this
 
 
+def test_bakes_without_any_scatter_are_not_relied_on():
+    doses = [1.0, 2.0, 3.0, 4.0, 5.0] * 2
+    family = dose_model(frame(doses, [2 * d + 1 for d in doses]), RISE, question(), dose="dose", by=None)
+    assert {check.check: check.verdict for check in family.checks}["no scatter"] == "do not rely"
+
+
+def test_values_that_share_nearly_all_digits_are_not_called_the_same():
+    doses = [1.0, 2.0, 3.0, 4.0, 5.0] * 2
+    with pytest.raises(NotPossible, match="last digits"):
+        dose_model(frame(doses, [1e12 + 0.1 * d for d in doses]), RISE, question(), dose="dose", by=None)
+
+
 def test_a_constant_response_gets_no_test():
     with pytest.raises(NotPossible, match="the same"):
         dose_model(frame(DOSES, [30.0] * len(DOSES)), RISE, question(), dose="dose", by=None)

@@ -5,6 +5,8 @@ from itertools import product
 import numpy as np
 import pytest
 
+from analysis.words import say_check
+
 
 def noise(n, seed=1):
     return np.random.default_rng(seed).normal(size=n)
@@ -114,6 +116,14 @@ def test_too_few_bakes_for_the_main_effects_are_answered_without_p(answer):
     assert result.residual.mean_sq is None
     assert {"tests", "comparisons", "residual.mean_sq"} <= set(result.reasons)
     assert checks(result)["saturated"].verdict == "do not rely"
+    assert "nothing to judge" in say_check(checks(result)["saturated"])
+
+
+def test_effects_too_few_for_lenth_are_not_said_to_be_judged_by_it(answer):
+    result = answer({**full([[-1, 1]] * 3, 1), "y": [9.0, 9, 9, 9, 11, 11, 11, 11]}, amounts=list("abc"))
+    assert result.effects[0].pse is None
+    assert checks(result)["saturated"].verdict == "do not rely"
+    assert "judged against the small ones" not in say_check(checks(result)["saturated"])
 
 
 def test_names_with_colons_do_not_collide(answer):
