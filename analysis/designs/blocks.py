@@ -50,7 +50,7 @@ def share_out(made: Treatments, request: DesignRequest) -> Blocks:
                 where="design, block_size",
                 try_this='block = "bake day", or leave block_size out',
             )
-        return Blocks(name=None, members=((*one_set * request.replicates, *[CENTRE] * request.centre_points),))
+        return Blocks(name=None, members=((*one_set * request.replicates, *[CENTRE] * made.centre_points),))
     return _blocked(made, request)
 
 
@@ -58,7 +58,7 @@ def _blocked(made: Treatments, request: DesignRequest) -> Blocks:
     total = _total(made, request)
     size = request.block_size
     if size is None:  # one set of treatments in each block
-        size = total // request.replicates if request.centre_points % request.replicates == 0 else 0
+        size = total // request.replicates if made.centre_points % request.replicates == 0 else 0
     found = _blocks_of(size, made, request) if size > 0 and total % size == 0 else None
     if found is None:
         raise _does_not_fit(made, request)
@@ -66,16 +66,16 @@ def _blocked(made: Treatments, request: DesignRequest) -> Blocks:
 
 
 def _total(made: Treatments, request: DesignRequest) -> int:
-    return len(made.treatments) * request.replicates + request.centre_points
+    return len(made.treatments) * request.replicates + made.centre_points
 
 
 def _blocks_of(size: int, made: Treatments, request: DesignRequest) -> Blocks | None:
     """Blocks of ``size`` runs, or None when they would hold parts of a set that cannot be divided."""
     treatments = len(made.treatments)
     count = _total(made, request) // size
-    if request.centre_points % count:
+    if made.centre_points % count:
         return None
-    centres = [CENTRE] * (request.centre_points // count)
+    centres = [CENTRE] * (made.centre_points // count)
     factorial = size - len(centres)
     if factorial > 0 and factorial % treatments == 0:
         one_block = (*list(range(treatments)) * (factorial // treatments), *centres)
@@ -158,7 +158,7 @@ def _does_not_fit(made: Treatments, request: DesignRequest) -> PlanError:
     total = _total(made, request)
     sizes = [size for size in range(1, total + 1) if total % size == 0 and _blocks_of(size, made, request) is not None]
     fits = ", ".join(str(size) for size in sizes)
-    centres = f" and {request.centre_points} centre points" if request.centre_points else ""
+    centres = f" and {made.centre_points} centre points" if made.centre_points else ""
     return PlanError(
         f"Blocks of {request.block_size or 'one set each'} do not hold whole sets: "
         f"{len(made.treatments)} treatments, {request.replicates} replicate(s){centres} make {total} runs.",

@@ -8,9 +8,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from analysis.designs.blocks import Blocks
+from analysis.designs.arrangement import Arrangement
 from analysis.designs.fractions import members
 from analysis.designs.judgement import Judgement
+from analysis.designs.mixed_in import MixedIn
 from analysis.designs.requests import DesignRequest
 from analysis.designs.treatments import Treatments
 
@@ -23,9 +24,15 @@ def _in_words(mask: int, names: Sequence[str]) -> str:
 
 
 def alias_words(
-    made: Treatments, chains: Sequence[tuple[int, ...]], blocks: Blocks, names: Sequence[str]
+    made: Treatments,
+    chains: Sequence[tuple[int, ...]],
+    arranged: Arrangement,
+    names: Sequence[str],
+    mixed: MixedIn | None,
 ) -> tuple[str, ...]:
     words = []
+    if mixed is not None:
+        words.append(_mixed_words(mixed))
     if made.fraction is not None:
         shortest = made.fraction.resolution
         pairs = f", and that of two factors only with those of {shortest - 2} or more" if shortest > 3 else ""
@@ -36,33 +43,52 @@ def alias_words(
     for chain in chains:
         others = " or ".join(_in_words(mask, names) for mask in chain[1:])
         words.append(f"{_in_words(chain[0], names)} cannot be told from {others}.")
-    return (*words, *lost_to_blocks(blocks, names))
+    return (*words, *lost_to_blocks(arranged, names))
 
 
-def lost_to_blocks(blocks: Blocks, names: Sequence[str]) -> list[str]:
-    return [f"{_in_words(mask, names)} cannot be told from the {blocks.name}." for mask in blocks.confounded]
+def _mixed_words(mixed: MixedIn) -> str:
+    clean = "No single effect is mixed with an interaction of two factors or a bend."
+    if mixed.largest < 1e-6:
+        return clean
+    return (
+        "Each effect is estimated as if interactions of two factors were nothing; where one is real, "
+        f"up to {mixed.largest:.2g} of it goes into the effects of other factors."
+    )
+
+
+def lost_to_blocks(arranged: Arrangement, names: Sequence[str]) -> list[str]:
+    return [f"{_in_words(mask, names)} cannot be told from the {arranged.block}." for mask in arranged.confounded]
 
 
 def plan_warnings(
     request: DesignRequest, runs: Sequence[PlannedRun], design: Design, lost: Sequence[str]
 ) -> tuple[str, ...]:
     words = []
-    if request.replicates == 1 and not request.centre_points:
+    if len({tuple(run.settings.items()) for run in runs}) == len(runs):
         words.append("Each treatment is baked once: no two bakes show the spread between bakes.")
     if design.block is not None and design.blocks == 1:
         words.append(f"All runs fall into one {design.block}: nothing is learnt about how one differs from the next.")
-    if design.judgement.df_error < 3:
-        words.append(f"Error degrees of freedom: {design.judgement.df_error}. Judged by {design.judgement.judged_by}.")
+    poorest = min((int(each["df_error"]) for each in design.judgement.strata if each["terms"]), default=0)
+    if poorest < 3:
+        words.append(f"Error degrees of freedom: {poorest}. Judged by {design.judgement.judged_by}.")
     words += _constant_in_blocks(runs, design)
     words += lost
     words += [
         f'"{factor.name}" is hard to change, but this order changes it from bake to bake: '
         "set it afresh each time, or its effect will look surer than it is."
         for factor in request.factors
-        if factor.hard_to_change
+        if factor.hard_to_change and not _kept_in_plots(factor.name, runs, design)
     ]
     words += _too_wide(request, design.judgement)
     return tuple(words)
+
+
+def _kept_in_plots(name: str, runs: Sequence[PlannedRun], design: Design) -> bool:
+    """Does it stay as it is within every whole plot or strip of one kind?"""
+    return any(
+        len({(run.groups[group], run.settings[name]) for run in runs}) == len({run.groups[group] for run in runs})
+        for group in design.error_groups
+    )
 
 
 def _constant_in_blocks(runs: Sequence[PlannedRun], design: Design) -> list[str]:

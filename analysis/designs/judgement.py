@@ -1,18 +1,24 @@
 """How surely could these bakes answer, before anyone has baked?
 
-Error degrees of freedom, evenness of the design, and the half-width of the interval each
-effect would get, from the spread between bakes that the plan expects.
+Error degrees of freedom in each stratum, evenness of the design, and for each effect the
+half-width of its interval and the chance to see the difference that matters, from the
+spread between bakes that the plan expects.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from math import sqrt
+from typing import Any
 
 import numpy as np
+from scipy.stats import nct
 from scipy.stats import t as student_t
 
-from analysis.designs.model import Floats, Model, Term, products
+from analysis.designs.columns import Floats
+from analysis.designs.contrasts import contrasts
+from analysis.designs.model import Model
 from analysis.designs.requests import DesignRequest, DesignResponse
 from analysis.designs.treatments import Treatments
 from analysis.errors import PlanError
@@ -27,13 +33,17 @@ class Judgement:
 
     A main effect is the change from the lowest to the highest dose, or the least sure of the
     differences between two levels; an interaction is how much the effect of one factor
-    changes between the extreme settings of the other.
+    changes between the extreme settings of the other; a square is the bend, the middle
+    against the mean of both ends. For shares see ``contrasts``. ``power``: response -> term ->
+    chance to tell the difference that matters from nothing, None without a difference that matters.
     """
 
     df_error: int
     judged_by: str
     d_efficiency: float | None
     half_widths: Mapping[str, Mapping[str, float] | None]
+    power: Mapping[str, Mapping[str, float] | None]
+    strata: tuple[Mapping[str, Any], ...]
     terms: tuple[str, ...]
     cannot_tell: tuple[str, ...]
     reasons: Mapping[str, str]
@@ -41,31 +51,50 @@ class Judgement:
 
 def judge_design(model: Model, made: Treatments, request: DesignRequest) -> Judgement:
     """Raises PlanError for fewer than three error degrees of freedom, unless accepted or a screening."""
-    lenth = made.signs is not None and request.replicates == 1 and not request.centre_points
-    df_error = 0 if lenth else model.df_error
+    lenth = by_small_effects(model, made, request)
     _require_error_df(model, made, request, lenth=lenth)
     reasons: dict[str, str] = {}
-    two_level = made.signs is not None and not request.centre_points
-    if not two_level:
-        reasons["d_efficiency"] = "evenness in percent is given for two-level designs without centre points"
-    quantile = _quantile(model, lenth=lenth, confidence=request.confidence)
-    half_widths = {response.name: _half_widths(model, response, quantile, reasons) for response in request.responses}
+    half_widths: dict[str, Mapping[str, float] | None] = {}
+    power: dict[str, Mapping[str, float] | None] = {}
+    for response in request.responses:
+        errors = standard_errors(model, response, made, lenth=lenth)
+        half_widths[response.name] = _half_widths(errors, response, request.confidence, reasons)
+        power[response.name] = _power(errors, response, request.confidence, reasons)
     if lenth:
         reasons["half_widths"] = "nothing is baked twice: given is the mean of Lenth's margin when few effects are real"
+    evenness = d_efficiency(model)
+    if evenness is None:
+        reasons["d_efficiency"] = "whole plots have an error of their own, so no single percentage says how even it is"
     return Judgement(
-        df_error=df_error,
+        df_error=0 if lenth else model.df_error,
         judged_by=_judged_by(model, lenth=lenth),
-        d_efficiency=d_efficiency(model) if two_level else None,
+        d_efficiency=evenness,
         half_widths=half_widths,
+        power=power,
+        strata=tuple(
+            {
+                "group": stratum.group,
+                "terms": [term.name for term in stratum.terms],
+                "df_error": 0 if lenth else stratum.df_error,
+            }
+            for stratum in model.strata
+        ),
         terms=tuple(term.name for term in model.spans),
         cannot_tell=tuple(term.name for term in model.lost),
         reasons=reasons,
     )
 
 
+def by_small_effects(model: Model, made: Treatments, request: DesignRequest) -> bool:
+    """Is it judged by Lenth's method: two levels, nothing baked twice, every effect needed for itself?"""
+    if model.shared.shape[1] or request.replicates > 1 or made.centre_points:
+        return False
+    return made.signs is not None or (made.two_level and model.df_error < FEWEST_DF)
+
+
 def _effects(model: Model) -> int:
     """Independent contrasts of the runs within blocks: what Lenth's method is given."""
-    return model.matrix.shape[0] - 1 - model.block_columns
+    return model.matrix.shape[0] - 1 - model.fixed_columns
 
 
 def _require_error_df(model: Model, made: Treatments, request: DesignRequest, *, lenth: bool) -> None:
@@ -74,55 +103,80 @@ def _require_error_df(model: Model, made: Treatments, request: DesignRequest, *,
     ``model.df_error`` counts interactions of three factors and more as error, which a whole
     factorial in one replicate would have to do.
     """
-    screening = lenth and made.fraction is not None and _effects(model) >= FEWEST_EFFECTS
-    if model.df_error >= FEWEST_DF or request.accept_few_df or screening:
+    saturating = made.fraction is not None or made.signs is None
+    screening = lenth and saturating and _effects(model) >= FEWEST_EFFECTS
+    if model.fewest_df >= FEWEST_DF or request.accept_few_df or screening:
         return
+    poorest = min((each for each in model.strata if each.terms), key=lambda each: each.df_error)
+    told = "" if poorest.group == "bakes" else f" between {poorest.group}s"
     raise PlanError(
-        f"{model.matrix.shape[0]} runs leave {model.df_error} degrees of freedom to judge the error; "
+        f"{model.matrix.shape[0]} runs leave {poorest.df_error} degrees of freedom to judge the error{told}; "
         f"below {FEWEST_DF} little can be told. It would be judged by {_judged_by(model, lenth=lenth)}.",
         where="design",
-        try_this="replicates = 2, fewer levels, or accept_few_df = true",
+        try_this=("replicates = 2, fewer levels" if not told else "more whole plots, or replicates = 2")
+        + ", or accept_few_df = true",
     )
 
 
 def _judged_by(model: Model, *, lenth: bool) -> str:
     if lenth:
         return f"Lenth's pseudo standard error of {_effects(model)} effects, which holds when few of them are real"
-    if model.df_error >= FEWEST_DF:
-        return f"the error between bakes, {model.df_error} degrees of freedom"
-    if model.df_error > 0:
-        return f"the error between bakes with {model.df_error} degree(s) of freedom: intervals will be very wide"
-    return "nothing: estimates without intervals"
+    judging = [stratum for stratum in model.strata if stratum.terms] or [model.strata[-1]]
+    return "; ".join(_stratum_said(stratum.group, stratum.df_error, alone=len(judging) == 1) for stratum in judging)
 
 
-def _quantile(model: Model, *, lenth: bool, confidence: float) -> float | None:
-    df = _effects(model) / 3 if lenth else model.df_error
-    return float(student_t.ppf(0.5 + confidence / 2, df)) if df > 0 else None
+def _stratum_said(group: str, df: int, *, alone: bool) -> str:
+    if df <= 0:
+        return "nothing: estimates without intervals" if alone else f"nothing between {group}s"
+    error = "the error between bakes" if group == "bakes" else f"the error between {group}s"
+    if df < FEWEST_DF:
+        return f"{error} with {df} degree(s) of freedom: intervals will be very wide"
+    return f"{error}, {df} degrees of freedom"
 
 
-def d_efficiency(model: Model) -> float:
-    """100 |X'X / N|^(1/p) over the mean and the factors' terms: 100 when all are orthogonal."""
-    keep = [0, *range(1 + model.block_columns, model.rank)]
+def d_efficiency(model: Model) -> float | None:
+    """100 |X'X / N|^(1/p) over the mean and the factors' terms, amounts coded -1 to 1, shares 0 to 1.
+
+    100 when all terms of a two-level design are orthogonal; with squares or shares 100 cannot be
+    reached, and the figure only compares designs of one model. None where whole plots share an error.
+    """
+    if model.shared.shape[1]:
+        return None
+    skipped = model.fixed_columns + model.bend
+    keep = [*([0] if model.mean else []), *range(model.mean + skipped, model.rank)]
     x = model.matrix[:, keep]
     sign, log_determinant = np.linalg.slogdet(x.T @ x / len(x))
     return round(float(100 * np.exp(log_determinant / len(keep))), 6) if sign > 0 else 0.0
 
 
-def _half_widths(
-    model: Model, response: DesignResponse, quantile: float | None, reasons: dict[str, str]
-) -> dict[str, float] | None:
-    key = f"half_widths.{response.name}"
+@dataclass(frozen=True, kw_only=True)
+class TermError:
+    """Standard error of a term's effect in the response's unit, and the degrees of freedom that judge it."""
+
+    se: float
+    df: float
+
+
+def standard_errors(
+    model: Model, response: DesignResponse, made: Treatments, *, lenth: bool
+) -> dict[str, TermError] | None:
+    """Term -> how surely its effect would be known; None without a spread.
+
+    Generalised least squares: V = I + (whole-plot variance / bake variance) for runs of one whole plot.
+    """
     if response.spread is None:
-        reasons[key] = "the plan does not say the spread between bakes of one treatment"
         return None
-    if quantile is None:
-        reasons[key] = "no error degrees of freedom"
-        return None
-    root = np.linalg.inv(np.linalg.cholesky(model.matrix.T @ model.matrix))
+    between = response.spread if response.whole_plot_spread is None else response.whole_plot_spread
+    ratio = (between / response.spread) ** 2
+    weight = np.eye(len(model.matrix)) + ratio * model.shared @ model.shared.T
+    information = model.matrix.T @ np.linalg.solve(weight, model.matrix)
+    root: Floats = np.linalg.inv(np.linalg.cholesky(information)).astype(np.float64)
     return {
-        term.name: float(quantile * response.spread * _longest(contrasts(model, term), root))
+        term.name: TermError(
+            se=response.spread * _longest(contrasts(model, term, made), root),
+            df=_effects(model) / 3 if lenth else model.stratum_of(term).df_error,
+        )
         for term in model.spans
-        if len(set(term.factors)) == len(term.factors)
     }
 
 
@@ -131,30 +185,37 @@ def _longest(rows: Sequence[Floats], root: Floats) -> float:
     return float(max(np.linalg.norm(root @ row) for row in rows))
 
 
-def contrasts(model: Model, term: Term) -> list[Floats]:
-    """Weights (p,) on the coefficients that make the effect of a term, averaged over all else."""
-    columns = [model.columns[name] for name in term.factors]
-    if len(columns) == 1:
-        return [
-            _row(model, {term.factors[0]: high}) - _row(model, {term.factors[0]: low})
-            for low, high in columns[0].extremes()
-        ]
-    first, second = term.factors
-    return [
-        _row(model, {first: b, second: d})
-        - _row(model, {first: a, second: d})
-        - _row(model, {first: b, second: c})
-        + _row(model, {first: a, second: c})
-        for a, b in columns[0].extremes()
-        for c, d in columns[1].extremes()
-    ]
+def _half_widths(
+    errors: Mapping[str, TermError] | None, response: DesignResponse, confidence: float, reasons: dict[str, str]
+) -> dict[str, float] | None:
+    key = f"half_widths.{response.name}"
+    if errors is None:
+        reasons[key] = "the plan does not say the spread between bakes of one treatment"
+        return None
+    if any(error.df <= 0 for error in errors.values()):
+        reasons[key] = "no error degrees of freedom"
+        return None
+    return {name: float(student_t.ppf(0.5 + confidence / 2, e.df)) * e.se for name, e in errors.items()}
 
 
-def _row(model: Model, chosen: Mapping[str, Floats]) -> Floats:
-    """One row of the model with some factors set and the others at their average setting."""
-    parts = {name: chosen.get(name, column.values.mean(axis=0)) for name, column in model.columns.items()}
-    row = np.zeros(model.rank)
-    row[0] = 1.0
-    for term, span in model.spans.items():
-        row[span] = products([parts[name][None, :] for name in term.factors])[0]
-    return row
+def _power(
+    errors: Mapping[str, TermError] | None, response: DesignResponse, confidence: float, reasons: dict[str, str]
+) -> dict[str, float] | None:
+    key = f"power.{response.name}"
+    if errors is None or response.matters is None:
+        missing = "spread between bakes" if errors is None else "difference that matters"
+        reasons[key] = f"the plan does not say the {missing}"
+        return None
+    if any(error.df <= 0 for error in errors.values()):
+        reasons[key] = "no error degrees of freedom"
+        return None
+    return {name: _two_sided(response.matters / e.se, e.df, confidence) for name, e in errors.items()}
+
+
+def _two_sided(shift: float, df: float, confidence: float) -> float:
+    """Chance that |t| passes its critical value when the true effect is ``shift`` standard errors."""
+    critical = float(student_t.ppf(0.5 + confidence / 2, df))
+    if shift > sqrt(df) + 40:  # the non-central tail underflows where nothing is in doubt
+        return 1.0
+    power = float(nct.sf(critical, df, shift) + nct.cdf(-critical, df, shift))
+    return min(max(power, 0.0), 1.0)

@@ -1,72 +1,53 @@
 """What model will the design be read with, and what can its runs tell apart?
 
-Main effects and interactions of two factors, for a ladder of one amount its square as well,
-for centre points the bend that all amounts share, with blocks as fixed effects, as
-``analysis.linear`` reads the bakes: an amount becomes one column from -1 to 1, a category of
-k levels k - 1 columns that add up to zero.
+The terms of the design's model with blocks, rows and columns as fixed effects, each in the
+stratum in which it changes: a factor that is constant within every whole plot is judged by
+the differences between whole plots.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from itertools import combinations
 
 import numpy as np
-from numpy.typing import NDArray
 
-from analysis.designs.levels import Setting, coded
+from analysis.designs.columns import Column, Floats, Term, products, wanted_terms
+from analysis.designs.levels import Setting
+from analysis.designs.requests import MIXTURE_MODELS, ModelName
 
-Floats = NDArray[np.float64]
 RANK_TOLERANCE = 1e-8
+BAKES = "bakes"
 
 
 @dataclass(frozen=True, kw_only=True)
-class Column:
-    """How one factor's settings become numbers. ``values`` (k, d): one row for each setting."""
+class Stratum:
+    """``group``: an error group, or "bakes" for single bakes; ``terms`` are judged by its ``df_error``."""
 
-    name: str
-    amount: bool
-    settings: tuple[Setting, ...]
-    values: Floats
-
-    def at(self, setting: Setting) -> Floats:
-        """Model columns of a setting (d,); an amount may lie between its settings."""
-        if self.amount:
-            return np.array([coded(float(setting), self.settings)])  # type: ignore[arg-type]
-        return self.values[self.settings.index(setting)]
-
-    def extremes(self) -> list[tuple[Floats, Floats]]:
-        """Pairs to compare: lowest and highest dose, or every two levels."""
-        if self.amount:
-            return [(self.values[0], self.values[-1])]
-        return [(self.values[a], self.values[b]) for a, b in combinations(range(len(self.values)), 2)]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Term:
-    """``factors``: names; twice the same name is a square."""
-
-    factors: tuple[str, ...]
-
-    @property
-    def name(self) -> str:
-        first = self.factors[0]
-        return f"{first}^2" if self.factors == (first, first) else ":".join(self.factors)
+    group: str
+    terms: tuple[Term, ...]
+    df_error: int
 
 
 @dataclass(frozen=True, kw_only=True)
 class Model:
-    """``matrix`` (runs, p) has full rank: the mean, blocks, the bend of centre points, then ``spans``.
+    """``matrix`` (runs, p) has full rank: the mean, fixed groups, the bend of centre points, then ``spans``.
 
-    ``spans`` are the terms it can tell; ``lost`` are terms that other terms or the blocks already say. ``rank`` = p.
+    A mixture has no mean: its shares add up to one. ``spans`` are the terms it can tell; ``lost``
+    are terms that others or the blocks already say. ``shared`` (runs, q) has one indicator column
+    for each whole plot or strip that carries an error of its own.
     """
 
+    name: ModelName
     columns: Mapping[str, Column]
     matrix: Floats
     spans: Mapping[Term, slice]
     lost: tuple[Term, ...]
-    block_columns: int
+    fixed_columns: int
+    mean: bool
+    bend: bool
+    strata: tuple[Stratum, ...]
+    shared: Floats
 
     @property
     def rank(self) -> int:
@@ -74,75 +55,119 @@ class Model:
 
     @property
     def df_error(self) -> int:
-        return self.matrix.shape[0] - self.rank
+        """Error degrees of freedom between single bakes."""
+        return self.strata[-1].df_error
 
+    @property
+    def fewest_df(self) -> int:
+        """The error degrees of freedom of the poorest stratum that has to judge a term."""
+        return min((stratum.df_error for stratum in self.strata if stratum.terms), default=self.df_error)
 
-def column_of(name: str, settings: tuple[Setting, ...]) -> Column:
-    if isinstance(settings[0], str):
-        eye = np.vstack([-np.ones((1, len(settings) - 1)), np.eye(len(settings) - 1)])
-        return Column(name=name, amount=False, settings=settings, values=eye)
-    doses = tuple(float(value) for value in settings)
-    return Column(name=name, amount=True, settings=doses, values=np.array([[coded(value, doses)] for value in doses]))
-
-
-def wanted_terms(columns: Mapping[str, Column], *, squares: bool) -> list[Term]:
-    """Main effects, then squares, then interactions of two factors."""
-    names = list(columns)
-    squared = [name for name in names if squares and columns[name].amount and len(columns[name].settings) > 2]
-    return [
-        *(Term(factors=(name,)) for name in names),
-        *(Term(factors=(name, name)) for name in squared),
-        *(Term(factors=pair) for pair in combinations(names, 2)),
-    ]
+    def stratum_of(self, term: Term) -> Stratum:
+        return next(stratum for stratum in self.strata if term in stratum.terms)
 
 
 def build_model(
-    settings: Mapping[str, tuple[Setting, ...]],
+    columns: Mapping[str, Column],
     runs: Sequence[Mapping[str, Setting]],
-    blocks: Sequence[int],
+    groups: Sequence[Mapping[str, str]],
     *,
-    squares: bool,
+    model: ModelName,
+    fixed: Sequence[str] = (),
+    errors: Sequence[str] = (),
 ) -> Model:
-    """The model of these runs (``blocks``: the block of each), with what cannot be told left out."""
-    columns = {name: column_of(name, doses) for name, doses in settings.items()}
+    """The model of these runs (``groups``: those of each), with what cannot be told left out."""
     per_factor = {name: np.array([column.at(run[name]) for run in runs]) for name, column in columns.items()}
-    count = max(blocks) + 1
-    labels = np.array(blocks)
-    base = [np.ones(len(runs)), *(np.where(labels == block, 1.0, 0.0) for block in range(1, count))]
-    bend = _bend(columns, per_factor, block_columns=count - 1)
-    matrix = np.column_stack(base if bend is None else [*base, bend])
-    spans: dict[Term, slice] = {}
-    lost = []
-    for term in wanted_terms(columns, squares=squares):
-        added = np.column_stack([matrix, products([per_factor[name] for name in term.factors])])
-        if np.linalg.matrix_rank(added, tol=RANK_TOLERANCE * max(added.shape)) < added.shape[1]:
-            lost.append(term)
-        else:
-            spans[term] = slice(matrix.shape[1], added.shape[1])
-            matrix = added
-    return Model(columns=columns, matrix=matrix, spans=spans, lost=tuple(lost), block_columns=count - 1)
+    mixture = model in MIXTURE_MODELS
+    dummies = [_indicators([each[name] for each in groups])[:, 1:] for name in fixed]
+    if mixture:  # shares add up to one: centred, blocks leave what the shares say of the mean alone
+        dummies = [part - part.mean(axis=0) for part in dummies]
+    base = np.hstack([np.ones((len(runs), 0 if mixture else 1)), *dummies])
+    bend = None if mixture or errors else _bend(columns, per_factor, fixed_columns=base.shape[1] - 1)
+    builder = _Builder(
+        base=base if bend is None else np.column_stack([base, bend]),
+        partitions=[_indicators([each[name] for each in groups]) for name in errors],
+        names=errors,
+    )
+    for term in wanted_terms(columns, model):
+        builder.offer(term, products([per_factor[name] for name in term.factors]))
+    return Model(
+        name=model,
+        columns=columns,
+        matrix=builder.matrix,
+        spans=builder.spans,
+        lost=tuple(builder.lost),
+        fixed_columns=base.shape[1] - (0 if mixture else 1),
+        mean=not mixture,
+        bend=bend is not None,
+        strata=builder.strata(),
+        shared=np.hstack([np.ones((len(runs), 0)), *builder.partitions]),
+    )
 
 
-def _bend(columns: Mapping[str, Column], per_factor: Mapping[str, Floats], *, block_columns: int) -> Floats | None:
+class _Builder:
+    """Takes terms one by one: each enters the matrix and one stratum, or is lost."""
+
+    def __init__(self, base: Floats, partitions: Sequence[Floats], names: Sequence[str]) -> None:
+        self.matrix = base
+        self.partitions = list(partitions)
+        self.names = list(names)
+        self.spans: dict[Term, slice] = {}
+        self.lost: list[Term] = []
+        self.terms: list[list[Term]] = [[] for _ in range(len(partitions) + 1)]
+        # What each stratum already says: the fixed columns that are constant in its groups, its coarser groups.
+        self.known = [self._constant_columns(base, part) for part in self.partitions]
+        self.known.append(np.hstack([base, *self.partitions]))
+
+    def _constant_columns(self, columns: Floats, part: Floats) -> Floats:
+        return columns[:, [constant_within(columns[:, [at]], part) for at in range(columns.shape[1])]]
+
+    def offer(self, term: Term, columns: Floats) -> None:
+        at = next((i for i, part in enumerate(self.partitions) if constant_within(columns, part)), len(self.partitions))
+        in_stratum = np.hstack([self.known[at], columns])
+        whole = np.hstack([self.matrix, columns])
+        if _rank(in_stratum) < _rank(self.known[at]) + columns.shape[1] or _rank(whole) < whole.shape[1]:
+            self.lost.append(term)
+            return
+        self.spans[term] = slice(self.matrix.shape[1], whole.shape[1])
+        self.matrix, self.known[at] = whole, in_stratum
+        self.terms[at].append(term)
+
+    def strata(self) -> tuple[Stratum, ...]:
+        rows = [_rank(part) for part in self.partitions] + [len(self.matrix)]
+        return tuple(
+            Stratum(group=name, terms=tuple(terms), df_error=count - _rank(known))
+            for name, terms, count, known in zip([*self.names, BAKES], self.terms, rows, self.known, strict=True)
+        )
+
+
+def constant_within(columns: Floats, part: Floats) -> bool:
+    """Is every column (n, d) the same for all runs of each group of ``part`` (n, groups)?"""
+    means = part @ ((part.T @ columns) / part.sum(axis=0)[:, None])
+    return bool(np.all(np.abs(columns - means) < RANK_TOLERANCE))
+
+
+def _indicators(labels: Sequence[str]) -> Floats:
+    known = list(dict.fromkeys(labels))
+    return np.array([[1.0 if label == each else 0.0 for each in known] for label in labels])
+
+
+def _rank(matrix: Floats) -> int:
+    return int(np.linalg.matrix_rank(matrix, tol=RANK_TOLERANCE * max(matrix.shape))) if matrix.shape[1] else 0
+
+
+def _bend(columns: Mapping[str, Column], per_factor: Mapping[str, Floats], *, fixed_columns: int) -> Floats | None:
     """(n,) 1 at centre points, which tell of a bend that all amounts share, as the analysis reads them.
 
     None without centre points, or when so few runs are repeated that the error needs them all.
     """
-    amounts = [per_factor[name][:, 0] for name, column in columns.items() if column.amount]
+    amounts = [per_factor[name][:, 0] for name, column in columns.items() if column.kind == "amount"]
     if len(amounts) < 2 or any(len(column.settings) != 2 for column in columns.values()):
         return None
     middle = np.abs(np.column_stack(amounts)) < RANK_TOLERANCE
     centre = np.asarray(middle.all(axis=1))
     treatments = np.unique(np.round(np.hstack(list(per_factor.values())), 9), axis=0)
     repeated = len(centre) - len(treatments)
-    if not centre.any() or np.any(middle.any(axis=1) != centre) or repeated <= block_columns:
+    if not centre.any() or np.any(middle.any(axis=1) != centre) or repeated <= fixed_columns:
         return None
     return np.asarray(centre, dtype=np.float64)
-
-
-def products(parts: Sequence[Floats]) -> Floats:
-    """All products of one column from each part; parts are (n, d), the answer (n, d1 d2 …)."""
-    out = parts[0]
-    for part in parts[1:]:
-        out = (out[:, :, None] * part[:, None, :]).reshape(len(out), -1)
-    return out

@@ -6,21 +6,26 @@ the seed, and a summary that says before baking how surely the bakes will answer
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from math import factorial
+from dataclasses import asdict, dataclass
 from typing import Any
 
-from analysis.designs.blocks import CENTRE, Blocks, share_out
+from analysis.designs.arrangement import Arrangement, with_oven_loads
+from analysis.designs.blocks import CENTRE
+from analysis.designs.catalogue import kind_of
 from analysis.designs.cautions import alias_words, lost_to_blocks, plan_warnings
 from analysis.designs.codes import blind_codes
+from analysis.designs.columns import Column
 from analysis.designs.fractions import members
 from analysis.designs.judgement import Judgement, judge_design
 from analysis.designs.levels import Setting, coded
-from analysis.designs.model import build_model
+from analysis.designs.mixed_in import MixedIn, mixed_in
+from analysis.designs.model import Model, build_model
+from analysis.designs.prediction import Prediction, prediction
 from analysis.designs.requests import DesignRequest
-from analysis.designs.shuffle import ALGORITHM, Stream
-from analysis.designs.treatments import Treatments, make_treatments
+from analysis.designs.shuffle import ALGORITHM
+from analysis.designs.treatments import Property, Settings, Treatments, refuse_too_many
 
 ALIAS_ORDER = 3
 
@@ -29,7 +34,8 @@ ALIAS_ORDER = 3
 class PlannedRun:
     """One treatment to bake. ``place_in_design`` counts in standard order, ``bake_order`` as baked, both from 1.
 
-    ``coded`` gives each amount's place between its lowest (-1) and highest (1) dose.
+    ``groups``: group name -> label, outermost first: the block, whole plot, row, oven load.
+    ``coded`` gives each amount's place between its low (-1) and high (1) dose, and each share's part of the whole.
     """
 
     place_in_design: int
@@ -38,16 +44,20 @@ class PlannedRun:
     code: str
     settings: Mapping[str, Setting]
     coded: Mapping[str, float]
+    groups: Mapping[str, str]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Design:
     """What the plan can tell. ``aliases`` are chains of terms that cannot be told apart.
 
-    ``resolution`` is None where every combination is baked.
+    ``resolution`` is None where every combination is baked. ``fixed_groups`` are taken out as
+    blocks, ``error_groups`` carry an error of their own, crossed in a strip-plot. ``evenness``:
+    factor -> setting -> how often it is baked. ``mixed_in`` tells what a term is mixed with in part.
     """
 
     kind: str
+    model: str
     n_runs: int
     treatments: int
     replicates: int
@@ -55,11 +65,18 @@ class Design:
     settings: Mapping[str, tuple[Setting, ...]]
     block: str | None
     blocks: int
+    fixed_groups: tuple[str, ...]
+    error_groups: tuple[str, ...]
+    crossed_groups: bool
     confounded_with_blocks: tuple[str, ...]
     resolution: int | None
     aliases: tuple[tuple[str, ...], ...]
     alias_words: tuple[str, ...]
+    mixed_in: MixedIn | None
     judgement: Judgement
+    prediction: Prediction | None
+    evenness: Mapping[str, Mapping[str, int]]
+    properties: Mapping[str, Property]
     seed: int
     algorithm: str = ALGORITHM
 
@@ -67,6 +84,7 @@ class Design:
         judged = self.judgement
         return {
             "kind": self.kind,
+            "model": self.model,
             "n_runs": self.n_runs,
             "treatments": self.treatments,
             "replicates": self.replicates,
@@ -74,16 +92,25 @@ class Design:
             "factors": {name: list(doses) for name, doses in self.settings.items()},
             "block": self.block,
             "blocks": self.blocks,
+            "fixed_groups": list(self.fixed_groups),
+            "error_groups": list(self.error_groups),
+            "crossed_groups": self.crossed_groups,
             "confounded_with_blocks": list(self.confounded_with_blocks),
             "resolution": self.resolution,
             "aliases": [list(chain) for chain in self.aliases],
             "alias_words": list(self.alias_words),
+            "mixed_in": None if self.mixed_in is None else self.mixed_in.to_json(),
             "terms": list(judged.terms),
             "cannot_tell": list(judged.cannot_tell),
             "df_error": judged.df_error,
+            "strata": [dict(stratum) for stratum in judged.strata],
             "judged_by": judged.judged_by,
             "d_efficiency": judged.d_efficiency,
+            "prediction": None if self.prediction is None else asdict(self.prediction),
             "half_widths": {name: dict(widths) if widths else None for name, widths in judged.half_widths.items()},
+            "power": {name: dict(chances) if chances else None for name, chances in judged.power.items()},
+            "evenness": {name: dict(counts) for name, counts in self.evenness.items()},
+            "properties": dict(self.properties),
             "reasons": dict(judged.reasons),
             "seed": self.seed,
             "algorithm": self.algorithm,
@@ -92,7 +119,7 @@ class Design:
 
 @dataclass(frozen=True, kw_only=True)
 class Plan:
-    """``runs`` in bake order. ``warnings`` are plain sentences. ``units``: factor -> unit of its amount."""
+    """``runs`` in bake order. ``warnings`` are plain sentences. ``units``: factor -> unit of its amount or share."""
 
     runs: tuple[PlannedRun, ...]
     design: Design
@@ -107,6 +134,7 @@ class Plan:
                     "place_in_design": run.place_in_design,
                     "bake_order": run.bake_order,
                     "block": run.block,
+                    "groups": dict(run.groups),
                     "code": run.code,
                     "settings": {
                         name: {"value": value, "unit": self.units.get(name) or None}
@@ -125,102 +153,133 @@ def lay_out(request: DesignRequest) -> Plan:
 
     Raises PlanError, which says what would fit, for anything that cannot be laid out.
     """
-    made = make_treatments(request)
-    blocks = share_out(made, request)
-    codes = blind_codes(sum(map(len, blocks.members)), seed=request.seed)
-    runs = _ordered_runs(made, blocks, codes, request)
-    model = build_model(
-        made.settings,
-        [_settings(made, place) for block in blocks.members for place in block],
-        [number for number, block in enumerate(blocks.members) for _ in block],
-        squares=request.kind == "dose ladder",
-    )
-    judgement = judge_design(model, made, request)
+    kind = kind_of(request)
+    made = kind.make(request)
+    arranged = with_oven_loads(kind.arrange(made, request), request)
+    refuse_too_many(len(arranged.places), try_this="fewer levels or replicates, or several trials")
+    columns = columns_of(made, request)
+    runs = _runs(made, arranged, columns, request)
+    model = model_of(runs, columns, arranged, request.model or made.model)
+    design = _design(request, made, arranged, model, runs)
+    units = {factor.name: factor.unit for factor in request.factors if factor.kind != "category"}
     names = [factor.name for factor in request.factors]
-    chains = made.fraction.chains(up_to=ALIAS_ORDER) if made.fraction else []
-    design = Design(
-        kind=request.kind,
-        n_runs=len(runs),
-        treatments=len(made.treatments),
-        replicates=request.replicates,
-        centre_points=request.centre_points,
-        settings=made.settings,
-        block=blocks.name,
-        blocks=len(blocks.members),
-        confounded_with_blocks=tuple(_term(mask, names) for mask in blocks.confounded),
-        resolution=made.fraction.resolution if made.fraction else None,
-        aliases=tuple(tuple(_term(mask, names) for mask in chain) for chain in chains),
-        alias_words=alias_words(made, chains, blocks, names),
-        judgement=judgement,
-        seed=request.seed,
-    )
-    units = {factor.name: factor.unit for factor in request.factors if factor.kind == "amount"}
     return Plan(
         runs=runs,
         design=design,
-        warnings=plan_warnings(request, runs, design, lost_to_blocks(blocks, names)),
+        warnings=plan_warnings(request, runs, design, lost_to_blocks(arranged, names)),
         units=units,
     )
 
 
-def _settings(made: Treatments, place: int) -> Mapping[str, Setting]:
+def columns_of(made: Treatments, request: DesignRequest) -> dict[str, Column]:
+    """Factor -> how its settings are coded."""
+    found = {}
+    for factor in request.factors:
+        doses = made.settings[factor.name]
+        low, high = -1.0, 1.0
+        if factor.kind == "amount":
+            low, high = made.ranges.get(factor.name, (float(doses[0]), float(doses[-1])))
+        elif factor.kind == "share":
+            low, high = 0.0, made.ranges[factor.name][1]
+        found[factor.name] = Column(name=factor.name, kind=factor.kind, settings=doses, low=low, high=high)
+    return found
+
+
+def model_of(runs: Sequence[PlannedRun], columns: Mapping[str, Column], arranged: Arrangement, name: Any) -> Model:
+    """The model of runs as they stand in their groups."""
+    return build_model(
+        columns,
+        [run.settings for run in runs],
+        [run.groups for run in runs],
+        model=name,
+        fixed=arranged.fixed,
+        errors=arranged.errors,
+    )
+
+
+def _runs(
+    made: Treatments, arranged: Arrangement, columns: Mapping[str, Column], request: DesignRequest
+) -> tuple[PlannedRun, ...]:
+    codes = blind_codes(len(arranged.places), seed=request.seed)
+    runs = []
+    for baked, (at, code) in enumerate(zip(arranged.order, codes, strict=True), start=1):
+        place = arranged.places[at]
+        settings = _settings(made, place.treatment)
+        runs.append(
+            PlannedRun(
+                place_in_design=at + 1,
+                bake_order=baked,
+                block=place.groups.get(arranged.block) if arranged.block else None,
+                code=code,
+                settings=dict(settings),
+                coded=_coded(settings, columns),
+                groups=dict(place.groups),
+            )
+        )
+    return tuple(runs)
+
+
+def _settings(made: Treatments, place: int) -> Settings:
     if place == CENTRE:
         assert made.centre is not None
         return made.centre
     return made.treatments[place]
 
 
-def _ordered_runs(
-    made: Treatments, blocks: Blocks, codes: Sequence[str], request: DesignRequest
-) -> tuple[PlannedRun, ...]:
-    orders = _orders(blocks, request.seed)
-    runs: list[PlannedRun] = []
-    begun = 0
-    for label, block, order in zip(blocks.labels(), blocks.members, orders, strict=True):
-        for chosen in order:
-            settings = _settings(made, block[chosen])
-            runs.append(
-                PlannedRun(
-                    place_in_design=begun + chosen + 1,
-                    bake_order=len(runs) + 1,
-                    block=label,
-                    code=codes[len(runs)],
-                    settings=dict(settings),
-                    coded=_coded(settings, made),
-                )
-            )
-        begun += len(block)
-    return tuple(runs)
-
-
-def _orders(blocks: Blocks, seed: int) -> list[list[int]]:
-    """A random order for each block; no two blocks of one content share an order while enough orders are left."""
-    stream = Stream(seed, "run order")
-    used: list[tuple[int, ...]] = []
-    orders = []
-    for block in blocks.members:
-        fresh = len(used) < _different_orders(block) // 2
-        order = stream.shuffled(range(len(block)))
-        while fresh and tuple(block[place] for place in order) in used:
-            order = stream.shuffled(range(len(block)))
-        used.append(tuple(block[place] for place in order))
-        orders.append(order)
-    return orders
-
-
-def _different_orders(block: Sequence[int]) -> int:
-    count = factorial(min(len(block), 20))  # more than enough orders from there on
-    for place in set(block) if len(block) <= 20 else ():
-        count //= factorial(block.count(place))
-    return count
-
-
-def _coded(settings: Mapping[str, Setting], made: Treatments) -> dict[str, float]:
+def _coded(settings: Settings, columns: Mapping[str, Column]) -> dict[str, float]:
     return {
-        name: round(coded(value, made.settings[name]), 9)  # type: ignore[arg-type]
+        name: round(
+            float(value) / columns[name].high
+            if columns[name].kind == "share"
+            else coded(float(value), (columns[name].low, columns[name].high)),
+            9,
+        )
         for name, value in settings.items()
-        if not isinstance(value, str)
+        if columns[name].kind != "category"
     }
+
+
+def _design(
+    request: DesignRequest, made: Treatments, arranged: Arrangement, model: Model, runs: Sequence[PlannedRun]
+) -> Design:
+    names = [factor.name for factor in request.factors]
+    chains = made.fraction.chains(up_to=ALIAS_ORDER) if made.fraction else []
+    mixed = None if made.fraction else mixed_in(model, runs)
+    blocks = {run.block for run in runs}
+    return Design(
+        kind=request.kind,
+        model=model.name,
+        n_runs=len(runs),
+        treatments=len({tuple(treatment.items()) for treatment in made.treatments}),
+        replicates=request.replicates,
+        centre_points=made.centre_points,
+        settings=made.settings,
+        block=arranged.block,
+        blocks=len(blocks),
+        fixed_groups=arranged.fixed,
+        error_groups=arranged.errors,
+        crossed_groups=arranged.crossed,
+        confounded_with_blocks=tuple(_term(mask, names) for mask in arranged.confounded),
+        resolution=made.fraction.resolution if made.fraction else None,
+        aliases=tuple(tuple(_term(mask, names) for mask in chain) for chain in chains),
+        alias_words=alias_words(made, chains, arranged, names, mixed),
+        mixed_in=mixed,
+        judgement=judge_design(model, made, request),
+        prediction=prediction(model, made),
+        evenness={
+            name: {f"{value:g}" if not isinstance(value, str) else value: count for value, count in counted.items()}
+            for name in names
+            for counted in [_counted(name, runs, made)]
+        },
+        properties=made.properties,
+        seed=request.seed,
+    )
+
+
+def _counted(name: str, runs: Sequence[PlannedRun], made: Treatments) -> dict[Setting, int]:
+    """Setting -> how many runs have it, in stored order, centre points last."""
+    counts = Counter(run.settings[name] for run in runs)
+    return {value: counts[value] for value in dict.fromkeys([*made.settings[name], *counts])}
 
 
 def _term(mask: int, names: Sequence[str]) -> str:

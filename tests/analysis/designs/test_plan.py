@@ -13,7 +13,6 @@ from scipy.stats import t as student_t
 
 from analysis.designs.plan import lay_out
 from analysis.designs.requests import DesignFactor, DesignRequest, DesignResponse
-from analysis.designs.treatments import KINDS, NOT_YET
 from analysis.errors import PlanError
 from analysis.linear import factor_model
 from analysis.questions import Factor, Question, Response
@@ -65,7 +64,7 @@ def test_the_plan_of_this_seed_is_written_down():
 def test_json_names_units_and_holds_no_nan():
     document = json.loads(json.dumps(lay_out(DAYS).to_json(), allow_nan=False))
     run = document["runs"][0]
-    assert set(run) == {"place_in_design", "bake_order", "block", "code", "settings", "coded"}
+    assert set(run) == {"place_in_design", "bake_order", "block", "groups", "code", "settings", "coded"}
     assert run["settings"]["soda"]["unit"] == "% flour"
     assert run["settings"]["acid source"] == {"value": "cream of tartar", "unit": None}
     assert {"kind", "resolution", "aliases", "df_error", "d_efficiency", "half_widths"} <= set(document["design"])
@@ -243,13 +242,6 @@ def test_blocks_sort_as_they_count():
     assert len(set(orders[:3])) == 3
 
 
-@pytest.mark.parametrize("kind", NOT_YET)
-def test_a_kind_that_is_not_here_yet_says_so(kind):
-    with pytest.raises(PlanError, match="Not yet") as caught:
-        lay_out(replace(DAYS, kind=kind))
-    assert "full factorial" in caught.value.try_this
-
-
 def test_a_misspelt_kind_names_the_nearest():
     with pytest.raises(PlanError) as caught:
         lay_out(replace(DAYS, kind="full factoral"))
@@ -263,7 +255,7 @@ def test_a_misspelt_kind_names_the_nearest():
         ({"kind": "complete blocks", "block": None, "block_size": None}, "name for what a block is"),
         ({"kind": "completely randomised"}, "no blocks"),
         ({"block": None}, "not what a block is"),
-        ({"runs": 8}, "chooses a fraction"),
+        ({"runs": 8}, "does not use runs"),
         ({"kind": "fractional factorial", "runs": 8}, "two levels"),
         ({"factors": ()}, "no factor"),
         ({"factors": (SODA, replace(SODA, name="Soda"))}, "same name"),
@@ -291,16 +283,6 @@ def test_a_hard_to_change_factor_and_a_single_block_are_warned_of():
     plan = lay_out(replace(DAYS, factors=factors, block_size=24))
     assert any("hard to change" in words for words in plan.warnings)
     assert any("one bake day" in words for words in plan.warnings)
-
-
-def test_every_kind_is_laid_out_by_one_of_these_tests():
-    assert set(KINDS) == {
-        "dose ladder",
-        "full factorial",
-        "fractional factorial",
-        "complete blocks",
-        "completely randomised",
-    }
 
 
 @pytest.mark.parametrize(

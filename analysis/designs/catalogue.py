@@ -1,0 +1,149 @@
+"""Which kinds of design are there, and what does each need to be told?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from difflib import get_close_matches
+
+from analysis.designs.arrangement import Arrangement, in_blocks
+from analysis.designs.factorials import (
+    complete_blocks,
+    completely_randomised,
+    dose_ladder,
+    fractional_factorial,
+    full_factorial,
+    with_centre,
+)
+from analysis.designs.requests import MIXTURE_MODELS, DesignRequest
+from analysis.designs.treatments import Treatments
+from analysis.errors import PlanError
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kind:
+    """How a kind makes its treatments and arranges its runs.
+
+    ``keys`` are the keys of the design, beyond those every kind has, that it reads; ``shares``
+    tells that it takes shares of a whole. ``about`` says in a line what it is for.
+    """
+
+    make: Callable[[DesignRequest], Treatments]
+    about: str
+    arrange: Callable[[Treatments, DesignRequest], Arrangement] = in_blocks
+    keys: frozenset[str] = frozenset()
+    shares: bool = False
+
+
+BLOCKED = frozenset({"block", "block_size"})
+LEVELLED = BLOCKED | {"levels"}
+# Keys that only some kinds read; a key that a kind would overlook is refused.
+SPECIAL = (
+    "block",
+    "block_size",
+    "levels",
+    "runs",
+    "resolution",
+    "generators",
+    "centre_points",
+    "axial",
+    "inside",
+    "rows",
+    "columns",
+    "whole_plots",
+    "criterion",
+    "degree",
+    "starts",
+    "constraints",
+)
+
+KINDS: Mapping[str, Kind] = {
+    "dose ladder": Kind(
+        make=dose_ladder, keys=LEVELLED, about="one amount at several doses, to see how the response follows it"
+    ),
+    "full factorial": Kind(
+        make=lambda request: with_centre(full_factorial(request), request),
+        keys=LEVELLED | {"centre_points"},
+        about="every combination of all levels",
+    ),
+    "fractional factorial": Kind(
+        make=lambda request: with_centre(fractional_factorial(request), request),
+        keys=LEVELLED | {"centre_points", "runs", "resolution", "generators"},
+        about="a chosen part of all combinations of two levels",
+    ),
+    "complete blocks": Kind(
+        make=complete_blocks, keys=LEVELLED, about="every treatment once in each block, such as a bake day"
+    ),
+    "completely randomised": Kind(
+        make=completely_randomised, keys=LEVELLED, about="every treatment a few times, in one random order"
+    ),
+}
+
+
+def kind_of(request: DesignRequest) -> Kind:
+    """The kind of a request, checked. Raises PlanError for an unknown kind, no factor, a key it does not read."""
+    kind = KINDS.get(request.kind)
+    if kind is None:
+        near = get_close_matches(request.kind.lower(), list(KINDS), n=1)
+        raise PlanError(
+            f'No design is called "{request.kind}".',
+            where="design, kind",
+            try_this=f'kind = "{near[0]}"' if near else f"one of {', '.join(KINDS)}",
+        )
+    _require_sound(request)
+    _require_keys(request, kind)
+    _require_shares(request, kind)
+    return kind
+
+
+def _require_sound(request: DesignRequest) -> None:
+    if not request.factors:
+        raise PlanError("The plan changes nothing: it has no factor.", where="factor", try_this="add a [[factor]]")
+    if request.replicates < 1:
+        raise PlanError("Each treatment must be baked at least once.", where="design", try_this="replicates = 2")
+    names = [factor.name.casefold() for factor in request.factors]
+    if len(set(names)) < len(names):
+        raise PlanError("Two factors have the same name.", where="factor", try_this="a name of its own for each")
+    if request.oven_holds is not None and request.oven_holds < 1:
+        raise PlanError("An oven load holds at least one bake.", where="design, oven_holds", try_this="oven_holds = 4")
+
+
+def _require_keys(request: DesignRequest, kind: Kind) -> None:
+    for key in SPECIAL:
+        if key in kind.keys or not getattr(request, key):
+            continue
+        readers = [name for name, other in KINDS.items() if key in other.keys]
+        shown = "[[constraint]]" if key == "constraints" else key
+        raise PlanError(
+            f'A "{request.kind}" design does not use {shown}.',
+            where=f"design, {key}",
+            try_this=f"leave {shown} out" + (f", or kind = {_or(readers)}" if readers else ""),
+        )
+    mixed = any(factor.kind == "share" for factor in request.factors)
+    if request.model is not None and (request.model in MIXTURE_MODELS) != mixed:
+        raise PlanError(
+            f'The model "{request.model}" is {"not one" if mixed else "one"} for shares of a whole.',
+            where="design, model",
+            try_this='model = "mixture quadratic"' if mixed else 'model = "interactions"',
+        )
+
+
+def _require_shares(request: DesignRequest, kind: Kind) -> None:
+    shares = [factor.name for factor in request.factors if factor.kind == "share"]
+    if shares and not kind.shares:
+        takers = [name for name, other in KINDS.items() if other.shares]
+        raise PlanError(
+            f'"{shares[0]}" is a share of a whole: when it goes up, others go down, and a '
+            f'"{request.kind}" would change each by itself.',
+            where=f"factor {shares[0]}",
+            try_this=f"kind = {_or(takers)}",
+        )
+
+
+def _or(names: list[str]) -> str:
+    return " or ".join(f'"{name}"' for name in names)
+
+
+def make_treatments(request: DesignRequest) -> Treatments:
+    """The treatments of the request's kind. Raises PlanError for what cannot be made."""
+    return kind_of(request).make(request)
