@@ -49,7 +49,7 @@ def divide(one: Sum, other: Sum) -> Sum:
     if one.linear is not None and other.linear is not None and not other.linear[0] and other.linear[1] != 0:
         by = other.linear[1]
         linear = ({name: value / by for name, value in one.linear[0].items()}, one.linear[1] / by)
-    return Sum(lambda columns: np.truedivide(one.value(columns), other.value(columns)), linear)
+    return Sum(lambda columns: np.true_divide(one.value(columns), other.value(columns)), linear)
 
 
 def bound_of(
