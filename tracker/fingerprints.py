@@ -84,6 +84,7 @@ def _run(current: CurrentTrial, run: Run) -> dict[str, Any]:
         "block": run.block,
         "code": run.code,
         "settings": json.loads(run.settings),
+        **({"groups": json.loads(run.groups)} if run.groups != "{}" else {}),
         "outcome": None
         if outcome is None
         else [outcome.state, outcome.reason, outcome.deviations, outcome.oven_temperature_c],

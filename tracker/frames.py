@@ -66,8 +66,9 @@ class TrialTables:
     """One trial, ready to analyse.
 
     ``tables`` maps each response to a frame with one row per reading: ``bake`` (the run's code),
-    ``bake_order``, the block column (named ``block``) if the trial is blocked, one column per
-    factor, ``piece`` (<NA> when the whole bake was read), ``repeat`` and the response itself.
+    ``bake_order``, the block column (named ``block``) if the trial is blocked, one column for each of
+    ``groups`` (whole plot, row, oven load), one per factor, ``piece`` (<NA> when the whole bake
+    was read), ``repeat`` and the response itself.
     ``runs`` has one row per run with its ``state`` (done, failed, skipped, "" when open).
     ``notes`` has one row per taste note with ``words``, ``tags`` (a list), ``person`` and ``at``.
     """
@@ -76,6 +77,7 @@ class TrialTables:
     factors: tuple[Factor, ...]
     responses: tuple[Response, ...]
     block: str | None
+    groups: tuple[str, ...]
     tables: dict[str, pd.DataFrame]
     runs: pd.DataFrame
     notes: pd.DataFrame
@@ -97,6 +99,7 @@ def trial_tables(store: Store, trial: str) -> TrialTables:
         factors=current.factors,
         responses=current.responses,
         block=block,
+        groups=tuple(name for name in _group_names(current) if name != block),
         tables={
             response.name: _response_table(current, response, used, doses, block) for response in current.responses
         },
@@ -113,9 +116,15 @@ def _block_name(current: CurrentTrial) -> str | None:
     return str(json.loads(current.trial.design).get("block") or "block")
 
 
+def _group_names(current: CurrentTrial) -> list[str]:
+    """Every group that some run stands in, in the order the plans named them."""
+    return list(dict.fromkeys(name for run in current.runs for name in json.loads(run.groups)))
+
+
 def _refuse_same_names(current: CurrentTrial, block: str | None) -> None:
     """Two columns of one name cannot be told apart."""
-    names = ["bake", "bake_order", "piece", "repeat", *([block] if block else [])]
+    groups = [name for name in _group_names(current) if name != block]
+    names = ["bake", "bake_order", "piece", "repeat", *([block] if block else []), *groups]
     names += [factor.name for factor in current.factors]
     for response in current.responses:
         clash = [name for name in {*names, response.name} if [*names, response.name].count(name) > 1]
@@ -210,6 +219,12 @@ def _run_columns(
     if block is not None:
         known = list(dict.fromkeys(run.block for run in current.runs if run.block is not None))
         columns[block] = pd.Categorical([run.block for run in runs], categories=known, ordered=True)
+    stands = {run.code: json.loads(run.groups) for run in current.runs}
+    for name in _group_names(current):
+        if name != block:
+            known = list(dict.fromkeys(groups[name] for groups in stands.values() if name in groups))
+            labels = [stands[run.code].get(name) for run in runs]
+            columns[name] = pd.Categorical(labels, categories=known, ordered=True)
     for factor in current.factors:
         columns[factor.name] = _factor_column(factor, [doses[run.code].get(factor.name) for run in runs])
     return columns

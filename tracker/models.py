@@ -153,6 +153,22 @@ class TrialState(SQLModel, table=True):
     person_id: int = Field(foreign_key="person.id")
 
 
+class Extension(SQLModel, table=True):
+    """Runs added to a trial after it was planned: why, and what the whole can tell with them (``design``, JSON)."""
+
+    __tablename__ = "extension"
+    __table_args__ = (UniqueConstraint("trial_id", "number"),)
+    id: int | None = Field(default=None, primary_key=True)
+    trial_id: int = Field(foreign_key="trial.id")
+    number: int
+    kind: str
+    reason: str = ""
+    design: str = "{}"
+    seed: int = Field(sa_type=BigInteger)
+    at: str
+    person_id: int = Field(foreign_key="person.id")
+
+
 class Factor(SQLModel, table=True):
     """``levels`` is a JSON list in stored order; ``settings`` holds what else the plan says of it."""
 
@@ -211,7 +227,12 @@ class Response(SQLModel, table=True):
 
 
 class Run(SQLModel, table=True):
-    """One treatment, to be mixed and baked afresh. ``settings`` is a JSON object factor -> value."""
+    """One treatment, to be mixed and baked afresh. ``settings`` is a JSON object factor -> value.
+
+    ``groups`` is a JSON object group name -> label, outermost first: the block, whole plot, row,
+    oven load the run stands in. ``extension_id`` tells that it was added later; ``stands_for_id``
+    names the run that failed or was skipped and is baked again here.
+    """
 
     __tablename__ = "run"
     __table_args__ = (
@@ -226,6 +247,9 @@ class Run(SQLModel, table=True):
     block: str | None = None
     code: str
     settings: str
+    groups: str = "{}"
+    extension_id: int | None = Field(default=None, foreign_key="extension.id")
+    stands_for_id: int | None = Field(default=None, foreign_key="run.id", unique=True)
 
 
 class Product(SQLModel, table=True):

@@ -16,6 +16,7 @@ SODA_NAMES = frozenset({"baking soda", "soda", "bicarbonate of soda", "sodium bi
 FINE_BELOW_G = 10.0
 SEEN_G = 0.005  # half of the finest weighing: less is nothing
 PERCENT_UNITS = frozenset({"% flour", "%", "% of flour", "baker's percent"})
+MEASURED = ("amount", "share")  # a share of the flour is % of flour; of another whole, its total says how much
 ROUNDING_WORDS = "Weights are rounded to 0.1 g, below 10 g to 0.01 g."
 
 
@@ -32,7 +33,7 @@ class Line:
 class WeighedFactor:
     """What a plan says about how a factor is weighed.
 
-    An amount with ``ingredient`` sets that line (unit "% flour" or "g"). A category weighs
+    An amount or share with ``ingredient`` sets that line (unit "% flour" or "g"). A category weighs
     the ingredient of its level (``lines``: level -> ingredient, else the level's own name):
     as much as ``neutralises`` the run's baking soda (or a fixed % of flour), or ``amounts``
     (level -> % of flour), or all of the line it ``replaces``. ``replaces`` names the line the
@@ -53,7 +54,7 @@ class WeighedFactor:
     @property
     def is_weighed(self) -> bool:
         """Does the baker weigh this factor, rather than set it (an oven, a time)?"""
-        if self.kind == "amount":
+        if self.kind in MEASURED:
             return self.ingredient is not None
         return bool(self.neutralises is not None or self.amounts or self.lines or self.replaces)
 
@@ -101,7 +102,7 @@ def run_weights(
         raise PlanError("The flour of a bake must weigh something.", where="flour_per_bake_g", try_this="300")
     bowl = _Bowl(lines, flour_g, substances)
     for factor in factors:  # doses first: an acid follows the soda, wherever the plan names it
-        if factor.kind == "amount" and factor.ingredient is not None:
+        if factor.kind in MEASURED and factor.ingredient is not None:
             bowl.set_dose(factor, settings[factor.name])
     for factor in factors:
         if factor.kind == "category" and factor.is_weighed:

@@ -10,10 +10,12 @@ from collections.abc import Iterator, Sequence
 from difflib import get_close_matches
 
 from tracker.intake.plan_problems import Problem
+from tracker.intake.plan_shares import check_share
 from tracker.intake.plan_tables import DesignTable, FactorTable, FormulaTable, HeadTable, ResponseTable
 
 # Columns that every table of bakes has of its own.
 TAKEN = ("bake", "order", "readings", "code", "piece", "repeat", "bake order", "place in design")
+TAKEN_GROUPS = ("whole plot", "oven load", "oven place")
 
 Numbered = Sequence[tuple[int, FactorTable]]
 
@@ -21,9 +23,7 @@ Numbered = Sequence[tuple[int, FactorTable]]
 def check_factor(number: int, factor: FactorTable) -> Iterator[Problem]:
     table = f"factor {number}"
     if factor.kind == "share":
-        yield Problem(
-            what="Not yet: shares of a whole cannot be planned.", try_this='kind = "amount"', table=table, key="kind"
-        )
+        yield from check_share(table, factor)
     elif factor.kind == "amount":
         yield from _check_amount(table, factor)
     else:
@@ -226,12 +226,15 @@ def check_names(
         *((f"factor {number}", "factor", factor.name) for number, factor in factors),
         *((f"response {number}", "response", response.name) for number, response in responses),
     ]
-    if design is not None and design.block is not None:
-        named.append(("design", "block", design.block))
+    for what in ("block", "rows", "columns"):
+        name = getattr(design, what, None)
+        if name is not None and not (what != "block" and design is not None and name == design.block):
+            named.append(("design", what, name))
     for table, what, name in named:
         folded = name.casefold()
-        key = "block" if what == "block" else "name"
-        if folded in TAKEN:
+        key = what if table == "design" else "name"
+        taken = (*TAKEN, *TAKEN_GROUPS) if what in ("factor", "response") else TAKEN
+        if folded in taken:
             yield Problem(
                 what=f'"{name}" is a column every table of bakes has already.',
                 try_this=f'another name, such as "{name} used"',
@@ -240,12 +243,16 @@ def check_names(
             )
         if folded in seen:
             yield Problem(
-                what=f'The name "{name}" of this {what} is that of a {seen[folded]} already.',
+                what=f'The name "{name}" of {_these(what)} is that of {_these(seen[folded])} already.',
                 try_this="a name of its own for each",
                 table=table,
                 key=key,
             )
         seen.setdefault(folded, what)
+
+
+def _these(what: str) -> str:
+    return f"these {what}" if what in ("rows", "columns") else f"a {what}"
 
 
 def check_design(design: DesignTable) -> Iterator[Problem]:

@@ -26,11 +26,19 @@ from tracker.intake.plan_checks import (
 )
 from tracker.intake.plan_lines import check_lines
 from tracker.intake.plan_problems import Problem, as_error, problems_in
-from tracker.intake.plan_tables import LATER, DesignTable, FactorTable, FormulaTable, HeadTable, ResponseTable
+from tracker.intake.plan_shares import check_shares
+from tracker.intake.plan_tables import (
+    ConstraintTable,
+    DesignTable,
+    FactorTable,
+    FormulaTable,
+    HeadTable,
+    ResponseTable,
+)
 
 LARGEST_FILE = 1_000_000  # bytes; a plan of 60 factors is under 20,000
 MOST_TABLES = 60
-TABLES = ("factor", "response", "design", "formula")
+TABLES = ("factor", "response", "constraint", "design", "formula")
 
 Model = TypeVar("Model", bound=BaseModel)
 
@@ -49,6 +57,7 @@ class PlanFile:
     factors: tuple[FactorTable, ...]
     responses: tuple[ResponseTable, ...]
     design: DesignTable
+    constraints: tuple[str, ...] = ()
 
     def check_against(self, ingredients: tuple[str, ...], *, where: str = "plan") -> None:
         """Raise InputError when a factor sets lines that a formula of these ingredients does not have."""
@@ -93,12 +102,14 @@ def read_plan(text: str, *, where: str = "plan") -> PlanFile:
     responses = reader.tables(ResponseTable, "response")
     design = reader.table(DesignTable, document.get("design"), "design")
     formula_table = reader.table(FormulaTable, document["formula"], "formula") if _inline(document) else None
+    constraints = reader.tables(ConstraintTable, "constraint") if "constraint" in document else []
     problems = reader.problems
     for number, factor in factors:
         problems += check_factor(number, factor)
     for number, response in responses:
         problems += check_response(number, response)
     problems += check_names(factors, responses, design)
+    problems += check_shares([factor for _, factor in factors])
     problems += check_design(design) if design else []
     problems += check_head(head, formula_table) if head else []
     formula = _formula(formula_table, problems)
@@ -117,6 +128,7 @@ def read_plan(text: str, *, where: str = "plan") -> PlanFile:
         factors=tuple(factor for _, factor in factors),
         responses=tuple(response for _, response in responses),
         design=design,
+        constraints=tuple(constraint.says for _, constraint in constraints),
     )
 
 
@@ -166,8 +178,7 @@ class _Reader:
         try:
             return model.model_validate(dict(content))
         except ValidationError as error:
-            later = LATER.get(name or "head", set())
-            self.problems += problems_in(error, model, name, later)
+            self.problems += problems_in(error, model, name)
             return None
 
     def tables(self, model: type[Model], name: str) -> list[tuple[int, Model]]:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -48,16 +48,17 @@ WORDS = {
 EITHER = {
     "levels": "a whole number of doses for an amount, a list of names in quotes for a category",
     "neutralises": "the name of what it neutralises in quotes, or a percentage of flour such as 1.5",
+    "axial": '"rotatable", "face", "orthogonal", or a distance such as 1.5',
     "water_back": "true, or the name of the line the water comes off in quotes",
 }
 
 
-def problems_in(error: ValidationError, model: type[BaseModel], table: str, later: Iterable[str] = ()) -> list[Problem]:
+def problems_in(error: ValidationError, model: type[BaseModel], table: str) -> list[Problem]:
     """The faults pydantic found in one table, in words."""
     found: dict[object, Problem] = {}
     for fault in error.errors(include_url=False):
         key = _key(fault["loc"])
-        problem = _unknown_key(fault, model, table, set(later)) or Problem(
+        problem = _unknown_key(fault, model, table) or Problem(
             what=_sentence(fault, key), try_this=EITHER.get(key) or _filled(fault, 1), table=table, key=key
         )
         # A value that may be of several kinds fails once for each: the first is enough.
@@ -70,12 +71,10 @@ def _key(place: Sequence[str | int]) -> str:
     return words[0] if words else ""
 
 
-def _unknown_key(fault: Any, model: type[BaseModel], table: str, later: set[str]) -> Problem | None:
+def _unknown_key(fault: Any, model: type[BaseModel], table: str) -> Problem | None:
     if fault["type"] != "extra_forbidden":
         return None
     key = str(fault["loc"][-1])
-    if key in later:
-        return Problem(what=f'Not yet: "{key}" cannot be used.', try_this="leave it out", table=table, key=key)
     inner = _model_at(model, fault["loc"][:-1])
     near = nearest(key, list(inner.model_fields))
     listed = ", ".join(inner.model_fields)

@@ -19,6 +19,7 @@ from sqlmodel import Session, select
 
 from tracker.errors import Conflict, InputError
 from tracker.intake.plan_file import PlanFile, load_plan
+from tracker.intake.plan_shares import whole_of
 from tracker.intake.plan_tables import LARGEST_SEED, FactorTable, clean_name
 from tracker.models import Factor, Response, Run, Trial, TrialState
 from tracker.workflow.formulas import StoredFormula, find_formula, keep_formula
@@ -209,7 +210,13 @@ def design_request(read: PlanFile, seed: int | None) -> DesignRequest:
         factors=tuple(_design_factor(factor) for factor in read.factors),
         seed=secrets.randbelow(LARGEST_SEED) if chosen is None else chosen,
         responses=tuple(
-            DesignResponse(name=each.name, unit=each.unit, spread=each.spread, matters=each.matters)
+            DesignResponse(
+                name=each.name,
+                unit=each.unit,
+                spread=each.spread,
+                matters=each.matters,
+                whole_plot_spread=each.whole_plot_spread,
+            )
             for each in read.responses
         ),
         levels=table.levels,
@@ -221,6 +228,17 @@ def design_request(read: PlanFile, seed: int | None) -> DesignRequest:
         generators=tuple(table.generators),
         centre_points=table.centre_points,
         accept_few_df=table.accept_few_df,
+        model=table.model,
+        axial=table.axial,
+        inside=table.inside,
+        rows=table.rows,
+        columns=table.columns,
+        whole_plots=table.whole_plots,
+        criterion=table.criterion,
+        degree=table.degree,
+        starts=table.starts,
+        constraints=read.constraints,
+        oven_holds=table.oven_holds,
     )
 
 
@@ -238,6 +256,9 @@ def _design_factor(factor: FactorTable) -> Any:
         spacing=factor.spacing,
         levels=tuple(factor.level_names),
         hard_to_change=factor.hard_to_change,
+        of=factor.of or "",
+        total=whole_of(factor) if factor.kind == "share" else None,
+        weighed=factor.ingredient is not None,
     )
 
 
@@ -293,6 +314,7 @@ def _write_parts(deed: Deed, trial: Trial, read: PlanFile, laid: Plan, person: i
             block=run.block,
             code=run.code,
             settings=json.dumps(dict(run.settings), ensure_ascii=False, sort_keys=True),
+            groups=json.dumps(dict(run.groups), ensure_ascii=False),
         )
         for run in laid.runs
     )

@@ -137,7 +137,9 @@ def test_the_plans_of_the_demo_kitchen_are_read(name):
         ("plausible = [10, 120]", "plausible = [10]", "has 1 value", "at least 2"),
         ('block = "bake day"\n', "", "but not of what", "block ="),
         ("levels = 4", 'levels = "4"', '"levels" cannot be read', "whole number"),
-        ("levels = 4", "whole_plots = 4", "Not yet", "leave it out"),
+        ("levels = 4", "whole_plots = 1", '"whole_plots" is 1', "2 or more"),
+        ("levels = 4", 'axial = "far"', '"axial" cannot be read', "rotatable"),
+        ("levels = 4", 'rows = "soda"', 'The name "soda" of these rows', "a name of its own"),
         ("seed = 20261125", "seed = -1", '"seed" is -1', "0 or more"),
         ("seed = 20261125", "seed = 99999999999", '"seed" is', "2147483647 or less"),
         ("replicates = 2", "replicates = true", "not a whole number", "2"),
@@ -163,7 +165,7 @@ def test_the_plans_of_the_demo_kitchen_are_read(name):
         ('neutralises = "baking soda"', "amounts = { yogurt = 3 }", "leaves out lemon juice", "= 0"),
         ('neutralises = "baking soda"', 'ingredient = "yogurt"', "does not belong to a category", "levels"),
         ('ingredient = "baking soda"', 'neutralises = "yogurt"', "does not belong to an amount", "ingredient"),
-        ('kind = "amount"', 'kind = "share"', "Not yet", "amount"),
+        ('kind = "amount"', 'kind = "share"', "the only share", "makes up the rest"),
     ],
 )
 def test_a_contradiction_is_told_in_words_with_a_way_out(old, new, words, try_this):

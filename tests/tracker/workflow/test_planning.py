@@ -6,6 +6,7 @@ import re
 import pytest
 from sqlmodel import select
 
+from analysis.errors import PlanError
 from reports.sheet import bench_sheet
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.models import Factor, Response, Run, Trial
@@ -211,3 +212,64 @@ def test_the_sheet_says_how_each_run_is_made(store):
         name="loaf",
     )
     assert "Bake 40 minutes at 180 °C." in bench_sheet(make_sheet(store, "loaf"))
+
+
+BLEND = """
+title = "Which blend of flours"
+flour_per_bake_g = 200
+
+[formula]
+name = "crispbread"
+[[formula.line]]
+ingredient = "wheat flour"
+bakers_percent = 100
+flour = true
+[[formula.line]]
+ingredient = "water"
+bakers_percent = 60
+{shares}
+[[response]]
+name = "spread ratio"
+
+[design]
+kind = "full factorial"
+"""
+
+
+def share(name, **keys):
+    told = "".join(f"{key} = {json.dumps(value)}\n" for key, value in keys.items())
+    return f'[[factor]]\nname = "{name}"\nkind = "share"\nunit = "% flour"\nof = "flour"\ningredient = "{name}"\n{told}'
+
+
+def test_shares_of_a_whole_are_refused_a_factorial_with_the_reason():
+    with pytest.raises(PlanError, match="when it goes up, others go down"):
+        preview_plan(BLEND.format(shares=share("wheat flour") + share("rye flour")))
+
+
+@pytest.mark.parametrize(
+    ("shares", "match"),
+    [
+        (share("wheat flour"), "only share"),
+        (share("wheat flour") + share("rye flour", total=90), "same whole"),
+        (share("wheat flour") + share("rye flour").replace('of = "flour"', 'of = "fat"'), "another whole"),
+        (share("wheat flour", low=60, high=50) + share("rye flour"), "not below"),
+        (share("wheat flour", high=120) + share("rye flour"), "no share of 100"),
+        (share("wheat flour", values=[1, 2]) + share("rye flour"), "does not belong to a share"),
+    ],
+)
+def test_shares_that_make_no_whole_say_why(shares, match):
+    with pytest.raises(InputError, match=match):
+        preview_plan(BLEND.format(shares=shares))
+
+
+def test_each_run_keeps_the_groups_it_stands_in(store):
+    plan_trial(store, PLAN.replace("[design]", "[design]\noven_holds = 3"), name="loads")
+    with store.read() as session:
+        runs = session.exec(select(Run)).all()
+    groups = [json.loads(run.groups) for run in runs]
+    assert all(each["bake day"] == run.block for each, run in zip(groups, runs, strict=True))
+    loads = {}
+    for each in groups:
+        loads.setdefault(each["oven load"], []).append(each)
+    assert all(len({each["bake day"] for each in load}) == 1 for load in loads.values())
+    assert all(len({each["oven place"] for each in load}) == len(load) <= 3 for load in loads.values())
