@@ -13,6 +13,7 @@ from sqlmodel import Session, SQLModel, col, select
 from tracker.errors import NotFound
 from tracker.models import (
     Bake,
+    Extension,
     Factor,
     Formula,
     FormulaLine,
@@ -49,6 +50,12 @@ class CurrentTrial:
     def settings(self, run: Run) -> dict[str, Any]:
         """Factor -> value as planned."""
         return dict(json.loads(run.settings))
+
+
+def design_as_it_stands(session: Session, trial: Trial) -> dict[str, Any]:
+    """What all planned runs can tell: of the last extension, else of the plan."""
+    wanted = select(Extension.design).where(Extension.trial_id == trial.id).order_by(col(Extension.number).desc())
+    return dict(json.loads(session.exec(wanted).first() or trial.design))
 
 
 def find_trial(session: Session, name: str) -> Trial:

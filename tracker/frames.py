@@ -16,7 +16,7 @@ import pandas as pd
 from sqlmodel import Session, col, func, select
 
 from tracker.batch_frames import batch_table
-from tracker.current import CurrentTrial, current_trial, standing
+from tracker.current import CurrentTrial, current_trial, design_as_it_stands, standing
 from tracker.errors import InputError
 from tracker.fingerprints import audit_head, content_hash
 from tracker.models import (
@@ -40,6 +40,9 @@ __all__ = [
     "trial_list",
     "trial_tables",
 ]
+
+
+STAGE = "stage"  # as analysis.designs.extending names what was added to a trial without blocks
 
 
 class LeftOut(NamedTuple):
@@ -78,6 +81,7 @@ class TrialTables:
     responses: tuple[Response, ...]
     block: str | None
     groups: tuple[str, ...]
+    design: dict[str, Any]
     tables: dict[str, pd.DataFrame]
     runs: pd.DataFrame
     notes: pd.DataFrame
@@ -89,6 +93,7 @@ def trial_tables(store: Store, trial: str) -> TrialTables:
     """The tables of a trial. Raises NotFound with the nearest name."""
     with store.read() as session:
         current = current_trial(session, trial)
+        design = design_as_it_stands(session, current.trial)
     block = _block_name(current)
     _refuse_same_names(current, block)
     replaced: list[Replacement] = []
@@ -99,6 +104,7 @@ def trial_tables(store: Store, trial: str) -> TrialTables:
         factors=current.factors,
         responses=current.responses,
         block=block,
+        design=design,
         groups=tuple(name for name in _group_names(current) if name != block),
         tables={
             response.name: _response_table(current, response, used, doses, block) for response in current.responses
@@ -119,6 +125,14 @@ def _block_name(current: CurrentTrial) -> str | None:
 def _group_names(current: CurrentTrial) -> list[str]:
     """Every group that some run stands in, in the order the plans named them."""
     return list(dict.fromkeys(name for run in current.runs for name in json.loads(run.groups)))
+
+
+def _groups(current: CurrentTrial, run: Run) -> dict[str, str]:
+    """The groups of a run; what was planned first is the first stage of a trial that runs were added to."""
+    groups = dict(json.loads(run.groups))
+    if STAGE in _group_names(current):
+        groups.setdefault(STAGE, "1")
+    return groups
 
 
 def _refuse_same_names(current: CurrentTrial, block: str | None) -> None:
@@ -219,7 +233,7 @@ def _run_columns(
     if block is not None:
         known = list(dict.fromkeys(run.block for run in current.runs if run.block is not None))
         columns[block] = pd.Categorical([run.block for run in runs], categories=known, ordered=True)
-    stands = {run.code: json.loads(run.groups) for run in current.runs}
+    stands = {run.code: _groups(current, run) for run in current.runs}
     for name in _group_names(current):
         if name != block:
             known = list(dict.fromkeys(groups[name] for groups in stands.values() if name in groups))

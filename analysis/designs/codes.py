@@ -8,6 +8,8 @@ three-digit numbers; the list of what to avoid is common practice, no source.
 
 from __future__ import annotations
 
+from collections.abc import Collection
+
 from analysis.designs.shuffle import Stream
 from analysis.errors import PlanError
 
@@ -23,19 +25,20 @@ def _is_noticed(code: int) -> bool:
 USABLE = tuple(f"{code:03d}" for code in range(1000) if not _is_noticed(code))
 
 
-def blind_codes(count: int, *, seed: int) -> tuple[str, ...]:
-    """``count`` codes in bake order. Raises PlanError above the number of usable codes.
+def blind_codes(count: int, *, seed: int, taken: Collection[str] = ()) -> tuple[str, ...]:
+    """``count`` codes in bake order, none of them ``taken``. Raises PlanError above the number of usable codes.
 
     Three codes or more never stand in rising or falling order: that would show the order of baking.
     """
-    if count > len(USABLE):
+    usable = [code for code in USABLE if code not in taken]
+    if count > len(usable):
         raise PlanError(
-            f"A trial of {count} runs needs more blind codes than there are ({len(USABLE)}).",
+            f"A trial of {count + len(taken)} runs needs more blind codes than there are ({len(USABLE)}).",
             where="design",
             try_this="fewer levels or replicates, or several trials",
         )
     stream = Stream(seed, "codes")
     while True:
-        codes = stream.shuffled(USABLE)[:count]
+        codes = stream.shuffled(usable)[:count]
         if count < 3 or codes not in (sorted(codes), sorted(codes, reverse=True)):
             return tuple(codes)

@@ -84,6 +84,8 @@ def build_model(
         dummies = [part - part.mean(axis=0) for part in dummies]
     base = np.hstack([np.ones((len(runs), 0 if mixture else 1)), *dummies])
     bend = None if mixture or errors else _bend(columns, per_factor, fixed_columns=base.shape[1] - 1)
+    if bend is not None and _rank(np.column_stack([base, bend])) <= base.shape[1]:
+        bend = None  # all centre points stand in a block of their own, whose difference the bend would be
     builder = _Builder(
         base=base if bend is None else np.column_stack([base, bend]),
         partitions=[_indicators([each[name] for each in groups]) for name in errors],

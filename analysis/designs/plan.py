@@ -46,6 +46,20 @@ class PlannedRun:
     coded: Mapping[str, float]
     groups: Mapping[str, str]
 
+    def to_json(self, units: Mapping[str, str]) -> dict[str, Any]:
+        """As the outside reads it; settings are {value, unit}."""
+        return {
+            "place_in_design": self.place_in_design,
+            "bake_order": self.bake_order,
+            "block": self.block,
+            "groups": dict(self.groups),
+            "code": self.code,
+            "settings": {
+                name: {"value": value, "unit": units.get(name) or None} for name, value in self.settings.items()
+            },
+            "coded": dict(self.coded),
+        }
+
 
 @dataclass(frozen=True, kw_only=True)
 class Design:
@@ -129,21 +143,7 @@ class Plan:
     def to_json(self) -> dict[str, Any]:
         """``runs`` and ``design`` as the outside reads them; settings are {value, unit}."""
         return {
-            "runs": [
-                {
-                    "place_in_design": run.place_in_design,
-                    "bake_order": run.bake_order,
-                    "block": run.block,
-                    "groups": dict(run.groups),
-                    "code": run.code,
-                    "settings": {
-                        name: {"value": value, "unit": self.units.get(name) or None}
-                        for name, value in run.settings.items()
-                    },
-                    "coded": dict(run.coded),
-                }
-                for run in self.runs
-            ],
+            "runs": [run.to_json(self.units) for run in self.runs],
             "design": self.design.to_json(),
         }
 
@@ -160,15 +160,19 @@ def lay_out(request: DesignRequest) -> Plan:
     columns = columns_of(made, request)
     runs = _runs(made, arranged, columns, request)
     model = model_of(runs, columns, arranged, request.model or made.model)
-    design = _design(request, made, arranged, model, runs)
-    units = {factor.name: factor.unit for factor in request.factors if factor.kind != "category"}
+    design = design_of(request, made, arranged, model, runs)
     names = [factor.name for factor in request.factors]
     return Plan(
         runs=runs,
         design=design,
         warnings=plan_warnings(request, runs, design, lost_to_blocks(arranged, names)),
-        units=units,
+        units=units_of(request),
     )
+
+
+def units_of(request: DesignRequest) -> dict[str, str]:
+    """Factor -> unit of its amount or share."""
+    return {factor.name: factor.unit for factor in request.factors if factor.kind != "category"}
 
 
 def columns_of(made: Treatments, request: DesignRequest) -> dict[str, Column]:
@@ -212,7 +216,7 @@ def _runs(
                 block=place.groups.get(arranged.block) if arranged.block else None,
                 code=code,
                 settings=dict(settings),
-                coded=_coded(settings, columns),
+                coded=coded_settings(settings, columns),
                 groups=dict(place.groups),
             )
         )
@@ -226,7 +230,7 @@ def _settings(made: Treatments, place: int) -> Settings:
     return made.treatments[place]
 
 
-def _coded(settings: Settings, columns: Mapping[str, Column]) -> dict[str, float]:
+def coded_settings(settings: Settings, columns: Mapping[str, Column]) -> dict[str, float]:
     return {
         name: round(
             float(value) / columns[name].high
@@ -239,9 +243,10 @@ def _coded(settings: Settings, columns: Mapping[str, Column]) -> dict[str, float
     }
 
 
-def _design(
+def design_of(
     request: DesignRequest, made: Treatments, arranged: Arrangement, model: Model, runs: Sequence[PlannedRun]
 ) -> Design:
+    """What these runs can tell together. Raises PlanError for too few error degrees of freedom."""
     names = [factor.name for factor in request.factors]
     chains = made.fraction.chains(up_to=ALIAS_ORDER) if made.fraction else []
     mixed = None if made.fraction else mixed_in(model, runs)

@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from tracker.commands import GROUPS, trial_answers, trial_entries, trial_exchange
+from tracker.commands import GROUPS, trial_answers, trial_entries, trial_exchange, trial_extend
 from tracker.commands.shell import (
     DryRunOption,
     JsonOption,
@@ -145,5 +145,6 @@ def reopen(
 
 # Without a name their commands stand beside the ones above.
 app.add_typer(trial_entries.app)
+app.add_typer(trial_extend.app)
 app.add_typer(trial_exchange.app)
 app.add_typer(trial_answers.app)

@@ -213,10 +213,13 @@ def _question(tables: TrialTables, responses: Sequence[Any], options: Options) -
         for factor in tables.factors
     ]
     known = [factor.name for factor in factors]
-    blocks: tuple[str, ...] = (tables.block,) if tables.block else ()
+    design = tables.design
+    blocks = _fixed_groups(tables, design)
     parts = [part.strip() for part in (options.group or "").split("+") if part.strip()]
-    stored = tuple(json.loads(tables.trial.design).get("group") or ())
-    group = tuple(_known(part, [*known, *blocks], "--group") for part in parts) or stored
+    errors = tuple(design.get("error_groups") or ())
+    crossed = bool(design.get("crossed_groups")) and not parts
+    stored = () if crossed else tuple(design.get("group") or errors)
+    group = tuple(_known(part, [*known, *blocks, *tables.groups], "--group") for part in parts) or stored
     group, blocks = lay_groups(tables.tables, group, factors=known, blocks=blocks)
     return Question(
         factors=set_references(factors, options.references),
@@ -233,6 +236,12 @@ def _question(tables: TrialTables, responses: Sequence[Any], options: Options) -
         confidence=options.confidence,
         seed=options.seed,
     )
+
+
+def _fixed_groups(tables: TrialTables, design: Mapping[str, Any]) -> tuple[str, ...]:
+    """The block, then rows and columns: what is taken out before treatments are compared."""
+    named = (tables.block, *(name for name in design.get("fixed_groups") or () if name in tables.groups))
+    return tuple(dict.fromkeys(name for name in named if name))
 
 
 def _known(name: str, known: Sequence[str], option: str) -> str:
@@ -265,9 +274,8 @@ def _response(stored: Any) -> Response:
 
 def _plan(tables: TrialTables, formula: str | None) -> dict[str, Any]:
     """How it was made, in the order in which a page shows it."""
-    import json
 
-    trial, design = tables.trial, json.loads(tables.trial.design)
+    trial, design = tables.trial, tables.design
     told = ("kind", "block", "replicates", "block_size", "levels", "centre_points", "resolution", "source")
     return {
         **{name: design[name] for name in told if isinstance(design.get(name), (str, int, float))},

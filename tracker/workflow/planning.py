@@ -30,7 +30,7 @@ from tracker.workflow.weighed_runs import refuse_unweighable
 
 if TYPE_CHECKING:
     from analysis.designs.plan import Plan
-    from analysis.designs.requests import DesignRequest
+    from analysis.designs.requests import DesignFactor, DesignRequest
     from tracker.formulas import BakersFormula
     from tracker.store import Deed, Store
 
@@ -207,7 +207,7 @@ def design_request(read: PlanFile, seed: int | None) -> DesignRequest:
     chosen = seed if seed is not None else table.seed
     return DesignRequest(
         kind=table.kind,
-        factors=tuple(_design_factor(factor) for factor in read.factors),
+        factors=tuple(design_factor(factor) for factor in read.factors),
         seed=secrets.randbelow(LARGEST_SEED) if chosen is None else chosen,
         responses=tuple(
             DesignResponse(
@@ -242,7 +242,8 @@ def design_request(read: PlanFile, seed: int | None) -> DesignRequest:
     )
 
 
-def _design_factor(factor: FactorTable) -> Any:
+def design_factor(factor: FactorTable) -> DesignFactor:
+    """A factor of a plan file in the words of a design."""
     from analysis.designs.requests import DesignFactor
 
     return DesignFactor(

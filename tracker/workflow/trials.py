@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from sqlmodel import Session, col, select
 
+from tracker.current import design_as_it_stands
 from tracker.errors import Conflict, InputError
 from tracker.intake.numbers import number_text
 from tracker.models import Factor, Formula, Outcome, Response, Run, Trial, TrialState
@@ -117,7 +118,7 @@ def show_trial(store: Store, name: str) -> TrialView:
             factors=tuple(_factor(factor) for factor in factors),
             responses=tuple(_response(response) for response in responses),
             runs=tuple(_run(run, record, units) for run in record.runs),
-            design=json.loads(trial.design),
+            design=design_as_it_stands(session, trial),
         )
 
 
@@ -183,6 +184,7 @@ def _run(run: Run, record: TrialRecord, units: Mapping[str, str]) -> dict[str, A
         "place_in_design": run.place_in_design,
         "bake_order": run.bake_order,
         "block": run.block,
+        "groups": json.loads(run.groups),
         "code": run.code,
         "settings": {
             name: {"value": value, "unit": units.get(name) or None} for name, value in json.loads(run.settings).items()
