@@ -46,19 +46,28 @@ def prediction(model: Model, made: Treatments) -> Prediction | None:
 
 def moments(model: Model) -> Floats:
     """(p, p) mean of x x' over the box of amounts and all levels of categories, at the average block."""
-    grams = {name: _gram(column) for name, column in model.columns.items()}
-    index = _basis_index(model)
-    constants = model.matrix.mean(axis=0)
-    out = np.zeros((model.rank, model.rank))
-    described = [index.get(at, {}) for at in range(model.rank)]
-    for i, j in product(range(model.rank), repeat=2):
-        value = 1.0
-        for at in (i, j):
-            if at not in index and not (model.mean and at == 0):
-                value *= 0.0 if model.bend and at == model.fixed_columns + model.mean else constants[at]
-        for name in {*described[i], *described[j]}:
-            value *= grams[name][described[i].get(name, 0), described[j].get(name, 0)]
-        out[i, j] = value
+    told = [*([0] if model.mean else []), *(at for span in model.spans.values() for at in range(span.start, span.stop))]
+    constant = model.matrix.mean(axis=0)
+    if model.bend:
+        constant[model.fixed_columns + model.mean] = 0.0
+    inner = term_moments(model.columns, list(model.spans), mean=model.mean)
+    out = np.outer(constant, constant)
+    means = inner[0] if model.mean else np.zeros(len(told))
+    for at in range(model.rank):
+        if at not in told:
+            out[at, told] = out[told, at] = constant[at] * means
+    out[np.ix_(told, told)] = inner
+    return out
+
+
+def term_moments(columns: Mapping[str, Column], terms: Sequence[Term], *, mean: bool) -> Floats:
+    """(p, p) mean of x x' of the mean's column (if there is one) and the terms', over the whole box."""
+    grams = {name: _gram(column) for name, column in columns.items()}
+    parts = [*([{}] if mean else []), *(part for term in terms for part in _parts(term, columns))]
+    out = np.ones((len(parts), len(parts)))
+    for (i, one), (j, other) in product(enumerate(parts), repeat=2):
+        for name in {*one, *other}:
+            out[i, j] *= grams[name][one.get(name, 0), other.get(name, 0)]
     return out
 
 
@@ -69,16 +78,8 @@ def _gram(column: Column) -> Floats:
     return np.asarray(basis.T @ basis / len(basis))
 
 
-def _basis_index(model: Model) -> dict[int, Mapping[str, int]]:
-    """Column of the model -> factor -> which of its basis functions it holds (1: x or first contrast, 2: x^2 …)."""
-    found: dict[int, Mapping[str, int]] = {}
-    for term, span in model.spans.items():
-        for at, parts in zip(range(span.start, span.stop), _parts(term, model.columns), strict=True):
-            found[at] = parts
-    return found
-
-
 def _parts(term: Term, columns: Mapping[str, Column]) -> list[Mapping[str, int]]:
+    """For each column of a term: factor -> which of its basis functions it holds (1: x or first contrast, 2: x^2)."""
     if term.is_square:
         return [{term.factors[0]: 2}]
     widths = [range(1, columns[name].values.shape[1] + 1) for name in term.factors]
