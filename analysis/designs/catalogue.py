@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from difflib import get_close_matches
 
 from analysis.designs.arrangement import Arrangement, in_blocks
+from analysis.designs.composite import central_composite
 from analysis.designs.factorials import (
     complete_blocks,
     completely_randomised,
@@ -16,6 +17,8 @@ from analysis.designs.factorials import (
     with_centre,
 )
 from analysis.designs.requests import MIXTURE_MODELS, DesignRequest
+from analysis.designs.screening import definitive_screening, plackett_burman
+from analysis.designs.surfaces import box_behnken, doehlert, in_stages
 from analysis.designs.treatments import Treatments
 from analysis.errors import PlanError
 
@@ -76,6 +79,34 @@ KINDS: Mapping[str, Kind] = {
     ),
     "completely randomised": Kind(
         make=completely_randomised, keys=LEVELLED, about="every treatment a few times, in one random order"
+    ),
+    "plackett-burman": Kind(
+        make=plackett_burman,
+        keys=BLOCKED | {"runs", "centre_points"},
+        about="two levels of many factors in hardly more bakes than factors, to find the few that matter",
+    ),
+    "definitive screening": Kind(
+        make=definitive_screening,
+        keys=BLOCKED | {"runs", "centre_points"},
+        about="three doses of many amounts in two bakes for each, to find those that matter and those that bend",
+    ),
+    "central composite": Kind(
+        make=central_composite,
+        arrange=in_stages,
+        keys=BLOCKED | {"axial", "inside", "centre_points", "resolution"},
+        about="corners, points further out on each axis and repeats of the middle, to find the best doses",
+    ),
+    "box-behnken": Kind(
+        make=box_behnken,
+        arrange=in_stages,
+        keys=BLOCKED | {"centre_points"},
+        about="three doses of three to seven amounts and never all at their extremes, to find the best doses",
+    ),
+    "doehlert": Kind(
+        make=doehlert,
+        arrange=in_stages,
+        keys=BLOCKED | {"centre_points"},
+        about="few bakes spread evenly around a middle, with more doses of the amounts named first",
     ),
 }
 

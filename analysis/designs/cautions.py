@@ -72,6 +72,9 @@ def plan_warnings(
     if poorest < 3:
         words.append(f"Error degrees of freedom: {poorest}. Judged by {design.judgement.judged_by}.")
     words += _constant_in_blocks(runs, design)
+    words += _beyond(request, runs)
+    if design.properties.get("orthogonal_blocks") is False:
+        words.append(f"Part of a bend passes for a difference between {design.block}s, which makes bends less sure.")
     words += lost
     words += [
         f'"{factor.name}" is hard to change, but this order changes it from bake to bake: '
@@ -101,6 +104,22 @@ def _constant_in_blocks(runs: Sequence[PlannedRun], design: Design) -> list[str]
         for name in design.settings
         if all(len({run.settings[name] for run in runs if run.block == label}) == 1 for label in labels)
     ]
+
+
+def _beyond(request: DesignRequest, runs: Sequence[PlannedRun]) -> list[str]:
+    """Doses further out than the low and high of the plan: star points."""
+    words = []
+    for factor in request.factors:
+        if factor.kind != "amount" or factor.low is None or factor.high is None:
+            continue
+        doses = [float(run.settings[factor.name]) for run in runs]
+        if min(doses) < factor.low or max(doses) > factor.high:
+            words.append(
+                f'"{factor.name}" goes beyond its low and high, from {min(doses):.4g} to {max(doses):.4g} '
+                f"{factor.unit}".rstrip()
+                + ": make sure that these can be baked."
+            )
+    return words
 
 
 def _too_wide(request: DesignRequest, judgement: Judgement) -> list[str]:

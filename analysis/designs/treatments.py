@@ -26,7 +26,8 @@ class Treatments:
     ``centre``: the treatment that is added ``centre_points`` times.
     ``model``: the terms the design is made to tell. ``properties``: what the kind promises of itself.
     ``groups``: one mapping per treatment, group name -> label, when the kind itself decides which
-    treatments stand together (each treatment is then one run); None lets the blocks decide.
+    treatments stand together (each treatment is then one run); mappings past the treatments are those
+    of its centre points. None lets the blocks decide.
     """
 
     treatments: tuple[Settings, ...]
