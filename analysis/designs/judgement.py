@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from math import sqrt
+from math import isfinite
 from typing import Any
 
 import numpy as np
@@ -215,7 +215,7 @@ def _power(
 def _two_sided(shift: float, df: float, confidence: float) -> float:
     """Chance that |t| passes its critical value when the true effect is ``shift`` standard errors."""
     critical = float(student_t.ppf(0.5 + confidence / 2, df))
-    if shift > sqrt(df) + 40:  # the non-central tail underflows where nothing is in doubt
-        return 1.0
-    power = float(nct.sf(critical, df, shift) + nct.cdf(-critical, df, shift))
-    return min(max(power, 0.0), 1.0)
+    above = float(nct.sf(critical, df, shift))
+    below = float(nct.cdf(-critical, df, shift))
+    # Tails too small for a double come back as no number: there is nothing in them.
+    return min(sum(tail for tail in (above, below) if isfinite(tail)), 1.0) if isfinite(above) else 1.0
