@@ -20,14 +20,14 @@ from analysis.errors import PlanError
 if TYPE_CHECKING:
     from analysis.designs.extending import Standing
 
-Way = Literal["replicates", "centre points", "axial runs", "fold-over", "best", "again"]
+Way = Literal["replicates", "centre points", "axial runs", "fold-over", "best", "again", "chosen"]
 
 
 @dataclass(frozen=True, kw_only=True)
 class Further:
     """``count``: replicates, centre points or best runs; ``codes``: the lost runs to bake again;
     ``factor``: fold over this one alone; ``axial``: distance of star points in coded units (1 = face);
-    ``model``: the terms the best runs shall tell."""
+    ``model``: the terms the best runs shall tell; ``treatments``: chosen ones, each baked ``count`` times."""
 
     way: Way
     count: int = 1
@@ -35,6 +35,7 @@ class Further:
     factor: str | None = None
     axial: float = 1.0
     model: ModelName | None = None
+    treatments: tuple[Settings, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -79,6 +80,7 @@ def further_runs(request: DesignRequest, standing: Standing, further: Further) -
         "axial runs": _axial_runs,
         "fold-over": _fold_over,
         "best": _best,
+        "chosen": _chosen,
     }
     return makers[further.way](request, standing, further)
 
@@ -230,6 +232,53 @@ def _fold_over(request: DesignRequest, standing: Standing, further: Further) -> 
     if not new:
         raise PlanError("No run has two levels to turn round.", where="trial", try_this="--replicates 1")
     return Wanted(sets=((tuple(new),),), model="interactions")
+
+
+def _chosen(request: DesignRequest, standing: Standing, further: Further) -> Wanted:
+    """The treatments that were named, each ``count`` times."""
+    if not further.treatments:
+        raise PlanError("No treatment is named.", where="--bake", try_this=_example(standing))
+    for treatment in further.treatments:
+        _require_fitting(request, standing, treatment)
+    new = tuple(New(treatment) for _ in range(further.count) for treatment in further.treatments)
+    return Wanted(sets=((new,),), model=standing.model)
+
+
+def _require_fitting(request: DesignRequest, standing: Standing, treatment: Settings) -> None:
+    names = [factor.name for factor in request.factors]
+    unknown = [name for name in treatment if name not in names]
+    missing = [name for name in names if name not in treatment]
+    if unknown or missing:
+        what = f'No factor is called "{unknown[0]}".' if unknown else f'The treatment does not say "{missing[0]}".'
+        raise PlanError(what, where="--bake", try_this=_example(standing))
+    for factor in request.factors:
+        setting = treatment[factor.name]
+        if factor.kind == "category" and setting not in factor.levels:
+            raise PlanError(
+                f'"{setting}" is no level of "{factor.name}".', where="--bake", try_this=", ".join(factor.levels)
+            )
+        if factor.kind != "category" and isinstance(setting, str):
+            raise PlanError(
+                f'"{setting}" is no amount of "{factor.name}".', where="--bake", try_this=_example(standing)
+            )
+        if factor.weighed and float(setting) < 0:
+            raise PlanError(f"{factor.name} cannot weigh {setting}.", where="--bake", try_this=f"{factor.name}=0")
+    shares = [factor for factor in request.factors if factor.kind == "share"]
+    total = sum(float(treatment[factor.name]) for factor in shares)
+    if shares and abs(total - (shares[0].total or 1.0)) > 1e-6 * (shares[0].total or 1.0):
+        raise PlanError(
+            f"The shares add up to {total:g}, not to {shares[0].total or 1.0:g}.",
+            where="--bake",
+            try_this=_example(standing),
+        )
+
+
+def _example(standing: Standing) -> str:
+    settings = standing.runs[0].settings
+    told = ", ".join(
+        f"{name}={value:g}" if isinstance(value, float) else f"{name}={value}" for name, value in settings.items()
+    )
+    return f'--bake "{told}"'
 
 
 def _best(request: DesignRequest, standing: Standing, further: Further) -> Wanted:

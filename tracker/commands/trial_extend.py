@@ -50,6 +50,11 @@ def extend(
     again: Annotated[
         list[str] | None, typer.Option(help="Bake a failed or skipped run again: its code, or all for every one.")
     ] = None,
+    bake: Annotated[
+        list[str] | None, typer.Option(help='Add this treatment, such as "soda=1.5, acid source=yogurt".')
+    ] = None,
+    next_: Annotated[bool, typer.Option("--next", help="Add what `trial next` proposes.")] = False,
+    times: Annotated[int, typer.Option(min=1, help="With --bake and --next: bake each so many times.")] = 1,
     reason: Annotated[str, typer.Option(help="Why the trial goes on.")] = "",
     seed: Annotated[int | None, typer.Option(help="Seed of order and codes; drawn when left out.")] = None,
     dry_run: DryRunOption = False,
@@ -59,9 +64,9 @@ def extend(
 ) -> None:
     """Add runs to a trial and keep what was baked: replicates, centre or star points, a fold-over, the best next."""
     from tracker.workflow.extending import extend_trial, preview_extension
-    from tracker.workflow.ways_on import chosen_way
+    from tracker.workflow.ways_on import chosen_way, proposed
 
-    further = chosen_way(
+    named = chosen_way(
         replicates=replicates,
         centre_points=centre_points,
         axial=axial,
@@ -70,8 +75,12 @@ def extend(
         best=best,
         model=model,
         again=tuple(again or ()),
+        bakes=tuple(bake or ()),
+        times=times,
+        what_is_proposed=next_,
     )
     with open_store(kitchen) as store:
+        further = named or proposed(store, trial, times=times)
         planned: Any = (
             preview_extension(store, trial, further, seed=seed)
             if dry_run

@@ -19,7 +19,7 @@ from tracker.workflow.recording import record_run
 from tracker.workflow.sheets import make_sheet
 from tracker.workflow.trials import close_trial, show_trial
 from tracker.workflow.verifying import verify_record
-from tracker.workflow.ways_on import chosen_way
+from tracker.workflow.ways_on import chosen_way, proposed
 
 PLAN = """
 title = "Sugar and fat in a drop cookie"
@@ -151,3 +151,31 @@ def test_star_points_bring_their_centre_points() -> None:
     assert chosen_way(axial=1.0) == Further(way="axial runs", axial=1.0, count=2)
     assert chosen_way(axial=1.2, centre_points=4) == Further(way="axial runs", axial=1.2, count=4)
     assert chosen_way(again=("all",)) == Further(way="again")
+    assert chosen_way(what_is_proposed=True) is None
+
+
+def test_treatments_are_named_or_taken_from_what_is_proposed(store: Store) -> None:
+    planned(store)
+    bake_all(store)
+    further = chosen_way(bakes=("sugar=50, fat=40.5",), times=2)
+    assert further is not None
+    assert further == Further(way="chosen", count=2, treatments=({"sugar": 50.0, "fat": 40.5},))
+    added = extend_trial(store, "cookie", further, seed=5)
+    assert [json.loads(run.settings) for run in runs(store)[8:]] == [{"sugar": 50.0, "fat": 40.5}] * 2
+    assert added.way == "chosen"
+    following = proposed(store, "cookie")
+    assert following.treatments
+    assert all(set(treatment) == {"sugar", "fat"} for treatment in following.treatments)
+    extend_trial(store, "cookie", following, seed=6)
+    assert {json.loads(run.groups)["stage"] for run in runs(store)[10:]} == {"3"}
+
+
+@pytest.mark.parametrize(
+    ("text", "match"),
+    [("sugar", "what is set to what"), ("sugar=50", "does not say"), ("sugar=50, fat=40, egg=2", "No factor"),
+     ("sugar=much, fat=40", "no amount")],
+)  # fmt: skip
+def test_a_treatment_that_does_not_fit_says_why(store: Store, text: str, match: str) -> None:
+    planned(store)
+    with pytest.raises((UsageError, PlanError), match=match):
+        extend_trial(store, "cookie", chosen_way(bakes=(text,)))  # type: ignore[arg-type]
