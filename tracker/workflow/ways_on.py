@@ -30,7 +30,10 @@ def chosen_way(
     times: int = 1,
     what_is_proposed: bool = False,
 ) -> Further | None:
-    """None: what ``trial next`` proposes. Raises UsageError unless exactly one way is named (star points may have centre points beside them)."""
+    """None: what ``trial next`` proposes.
+
+    Raises UsageError unless exactly one way is named (star points may have centre points beside them).
+    """
     from analysis.designs.further import Further
     from analysis.designs.requests import ModelName
 
