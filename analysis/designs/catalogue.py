@@ -6,7 +6,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-from analysis.designs.arrangement import Arrangement, in_blocks
+from analysis.designs.arrangement import Arrangement, in_blocks, in_own_groups
+from analysis.designs.best import best_design
 from analysis.designs.composite import central_composite
 from analysis.designs.factorials import (
     complete_blocks,
@@ -16,6 +17,7 @@ from analysis.designs.factorials import (
     full_factorial,
     with_centre,
 )
+from analysis.designs.mixtures import constrained_mixture, mixture_centroid, mixture_lattice
 from analysis.designs.requests import MIXTURE_MODELS, DesignRequest
 from analysis.designs.screening import definitive_screening, plackett_burman
 from analysis.designs.surfaces import box_behnken, doehlert, in_stages
@@ -107,6 +109,31 @@ KINDS: Mapping[str, Kind] = {
         arrange=in_stages,
         keys=BLOCKED | {"centre_points"},
         about="few bakes spread evenly around a middle, with more doses of the amounts named first",
+    ),
+    "mixture lattice": Kind(
+        make=mixture_lattice,
+        keys=LEVELLED | {"degree", "centre_points"},
+        shares=True,
+        about="blends of a whole at even steps, pure ones included, to see how shares work together",
+    ),
+    "mixture centroid": Kind(
+        make=mixture_centroid,
+        keys=LEVELLED | {"degree", "centre_points"},
+        shares=True,
+        about="each share alone and the even blends of every two, three and more",
+    ),
+    "constrained mixture": Kind(
+        make=constrained_mixture,
+        keys=LEVELLED | {"degree", "centre_points", "constraints", "runs", "starts"},
+        shares=True,
+        about="the extreme blends that lows, highs and constraints leave, and middles between them",
+    ),
+    "optimal": Kind(
+        make=best_design,
+        arrange=in_own_groups,
+        keys=LEVELLED | {"runs", "criterion", "starts", "constraints", "whole_plots"},
+        shares=True,
+        about="the bakes that tell most, chosen where limits or odd numbers leave no design of the books",
     ),
 }
 

@@ -3,7 +3,7 @@
 The variance of a predicted mean in units of the variance between bakes, x' (X'X)^-1 x. The
 average is exact over the box from the low to the high of every amount and all levels of every
 category, by the moments of the model's columns; for shares it is taken over the baked blends,
-those half way between them, and their mean.
+those half way between them, and their mean; under constraints over what may be baked.
 """
 
 from __future__ import annotations
@@ -38,9 +38,10 @@ def prediction(model: Model, made: Treatments) -> Prediction | None:
         return None
     covariance = np.linalg.inv(model.matrix.T @ model.matrix)
     mixed = any(column.kind == "share" for column in model.columns.values())
-    points = rows_of(model, _blends(made.treatments) if mixed else _corners(model, made))
+    asked = made.allowed or (_blends(made.treatments) if mixed else _corners(model, made))
+    points = rows_of(model, asked)
     variances = np.einsum("ij,jk,ik->i", points, covariance, points)
-    average = variances.mean() if mixed else np.trace(covariance @ moments(model))
+    average = variances.mean() if mixed or made.allowed else np.trace(covariance @ moments(model))
     return Prediction(average_variance=float(average), largest_variance=float(variances.max()))
 
 

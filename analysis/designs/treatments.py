@@ -40,6 +40,7 @@ class Treatments:
     model: ModelName = "interactions"
     properties: Mapping[str, Property] = field(default_factory=dict)
     groups: tuple[Mapping[str, str], ...] | None = None
+    allowed: tuple[Settings, ...] = ()
 
     @property
     def two_level(self) -> bool:

@@ -26,34 +26,11 @@ def request(kind, factors, **more):
     return DesignRequest(kind=kind, factors=factors, seed=4, responses=(RISE,), accept_few_df=True, **more)
 
 
-def standing(plan, lost=(), baked=()):
-    return Standing(
-        runs=tuple(
-            ExistingRun(
-                place_in_design=run.place_in_design,
-                bake_order=run.bake_order,
-                code=run.code,
-                settings=run.settings,
-                block=run.block,
-                groups=run.groups,
-                lost=run.code in lost,
-                baked=run.code in baked,
-            )
-            for run in plan.runs
-        ),
-        block=plan.design.block,
-        fixed=plan.design.fixed_groups,
-        errors=plan.design.error_groups,
-        crossed=plan.design.crossed_groups,
-        model=plan.design.model,
-    )
-
-
 def added(extended):
     return [each.run for each in extended.added]
 
 
-def test_a_replicate_in_a_new_block_holds_every_treatment_once():
+def test_a_replicate_in_a_new_block_holds_every_treatment_once(standing):
     asked = request("full factorial", (*amounts(1), ACID), replicates=2, block="bake day")
     plan = lay_out(asked)
     found = extend(asked, standing(plan), Further(way="replicates"))
@@ -66,7 +43,7 @@ def test_a_replicate_in_a_new_block_holds_every_treatment_once():
     assert found.design.n_runs == 18
 
 
-def test_a_trial_without_blocks_is_joined_by_a_second_stage():
+def test_a_trial_without_blocks_is_joined_by_a_second_stage(standing):
     asked = request("full factorial", amounts(2), replicates=2)
     found = extend(asked, standing(lay_out(asked)), Further(way="replicates", count=2))
     assert {run.groups["stage"] for run in added(found)} == {"2"}
@@ -75,7 +52,7 @@ def test_a_trial_without_blocks_is_joined_by_a_second_stage():
     assert found.design.judgement.df_error == 16 - 4 - 1
 
 
-def test_a_fold_over_frees_single_effects_from_pairs():
+def test_a_fold_over_frees_single_effects_from_pairs(standing):
     # 2^(7-4) and its fold-over are a 2^(7-3) of resolution IV: Box, Hunter & Hunter 2005, ch. 6.
     asked = request("fractional factorial", amounts(7), runs=8)
     plan = lay_out(asked)
@@ -87,7 +64,7 @@ def test_a_fold_over_frees_single_effects_from_pairs():
     assert set("abcdefg") <= set(found.design.judgement.terms)
 
 
-def test_turning_one_factor_frees_it_and_its_pairs():
+def test_turning_one_factor_frees_it_and_its_pairs(standing):
     asked = request("fractional factorial", amounts(7), runs=8)
     plan = lay_out(asked)
     found = extend(asked, standing(plan), Further(way="fold-over", factor="d"))
@@ -99,7 +76,7 @@ def test_turning_one_factor_frees_it_and_its_pairs():
 
 
 @pytest.mark.parametrize(("axial", "doses"), [(1.0, {1.0, 2.0, 3.0}), (1.5, {0.5, 1.0, 2.0, 3.0, 3.5})])
-def test_star_points_let_a_bend_of_each_amount_be_told(axial, doses):
+def test_star_points_let_a_bend_of_each_amount_be_told(axial, doses, standing):
     asked = request("full factorial", amounts(2), replicates=1, centre_points=3)
     plan = lay_out(asked)
     found = extend(asked, standing(plan), Further(way="axial runs", axial=axial, count=2))
@@ -111,7 +88,7 @@ def test_star_points_let_a_bend_of_each_amount_be_told(axial, doses):
     assert max(run.coded["a"] for run in added(found)) == 1.0
 
 
-def test_centre_points_added_later_show_the_spread_but_no_bend():
+def test_centre_points_added_later_show_the_spread_but_no_bend(standing):
     asked = request("full factorial", amounts(2), replicates=2)
     found = extend(asked, standing(lay_out(asked)), Further(way="centre points", count=4))
     assert all(run.settings == {"a": 2.0, "b": 2.0} for run in added(found))
@@ -124,7 +101,7 @@ def test_centre_points_added_later_show_the_spread_but_no_bend():
     assert not any("a bend cannot be told" in words for words in again.warnings)
 
 
-def test_a_lost_run_is_made_up_in_its_own_block_while_that_is_baked():
+def test_a_lost_run_is_made_up_in_its_own_block_while_that_is_baked(standing):
     asked = request("full factorial", (*amounts(1), ACID), replicates=2, block="bake day")
     plan = lay_out(asked)
     lost = plan.runs[2]
@@ -178,14 +155,14 @@ def test_whole_plots_are_added_whole():
         (amounts(2), Further(way="replicates", count=0), "Nothing"),
     ],
 )
-def test_a_way_that_does_not_fit_says_why(factors, further, match):
+def test_a_way_that_does_not_fit_says_why(factors, further, match, standing):
     asked = request("full factorial", factors, replicates=2)
     with pytest.raises(PlanError, match=match) as caught:
         extend(asked, standing(lay_out(asked)), further)
     assert caught.value.try_this
 
 
-def test_the_same_seed_adds_the_same_runs():
+def test_the_same_seed_adds_the_same_runs(standing):
     asked = request("full factorial", amounts(3), replicates=2)
     one, two = (extend(asked, standing(lay_out(asked)), Further(way="replicates")) for _ in range(2))
     assert one.added == two.added
