@@ -87,7 +87,7 @@ def judge_design(model: Model, made: Treatments, request: DesignRequest) -> Judg
 
 def by_small_effects(model: Model, made: Treatments, request: DesignRequest) -> bool:
     """Is it judged by Lenth's method: two levels, nothing baked twice, every effect needed for itself?"""
-    if model.shared.shape[1] or request.replicates > 1 or made.centre_points:
+    if model.shared.shape[1] or request.replicates > 1 or made.centre_points or not model.mean:
         return False
     return made.signs is not None or (made.two_level and model.df_error < FEWEST_DF)
 

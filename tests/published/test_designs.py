@@ -2,8 +2,8 @@
 
 Plackett & Burman 1946, Biometrika 33:305 (12 runs and their alias matrix, 8 and 16 runs); Box & Tyssedal 1996,
 Biometrika 83:950 (what three columns project to); Jones & Nachtsheim 2011, J. Quality Technology 43:1 (definitive
-screening); NIST/SEMATECH e-Handbook 5.3.3.6.1 and 5.3.3.6.2, Box & Behnken 1960 (surface designs). Sources stand in
-the JSON beside each case; digits there by R 4.2.2.
+screening); NIST/SEMATECH e-Handbook 5.3.3.6.1 and 5.3.3.6.2, Box & Behnken 1960 (surface designs); Scheffé 1958, 1963
+(mixtures). Sources stand in the JSON beside each case; digits there by R 4.2.2.
 """
 
 import json
@@ -115,3 +115,17 @@ def test_star_distances_and_run_counts_are_the_published_ones():
         laid = plan("box-behnken", int(key[1]))
         assert laid.design.n_runs - laid.design.centre_points == count
     assert rotatable_distance(16) == 2
+
+
+def test_lattices_and_centroids_have_the_published_numbers_of_blends():
+    case = expected("mixture/simplex_design_counts")
+
+    def blends(kind, count, **more):
+        shares = tuple(DesignFactor(name=f"x{n}", kind="share", total=1) for n in range(1, count + 1))
+        request = DesignRequest(kind=kind, factors=shares, seed=1, accept_few_df=True, **more)
+        return len({tuple(run.settings.values()) for run in lay_out(request).runs})
+
+    for key, count in case["lattice"].items():
+        assert blends("mixture lattice", int(key[1]), degree=int(key[3])) == count, key
+    for key, count in case["centroid"].items():
+        assert blends("mixture centroid", int(key[1])) == count, key
