@@ -21,9 +21,9 @@ def factor_settings(factor: DesignFactor, request: DesignRequest, *, default: in
         return _category_levels(factor)
     if factor.kind == "share":
         raise PlanError(
-            f'"{factor.name}" is a share of a whole; designs for mixtures are not here yet.',
+            f'"{factor.name}" is a share of a whole, which has no levels of its own.',
             where=f"factor {factor.name}",
-            try_this='kind = "amount"',
+            try_this='kind = "amount", or a design for blends such as kind = "mixture lattice"',
         )
     if factor.values:
         return _distinct(tuple(sorted(float(value) for value in factor.values)), factor)
