@@ -20,7 +20,7 @@ from tracker.models import Extension, Run, Trial
 from tracker.workflow.formulas import as_stored
 from tracker.workflow.ingredients import own_values
 from tracker.workflow.lookup import key, refuse_closed
-from tracker.workflow.planning import design_factor
+from tracker.workflow.planning import PLAN_SCHEMA, design_factor
 from tracker.workflow.weighed_runs import factor_tables, refuse_unweighable
 
 if TYPE_CHECKING:
@@ -66,6 +66,7 @@ class ExtendedTrial:
         """``trial``, ``extension``, ``runs`` (the added ones), ``design`` (of all runs) and ``cautions``."""
         units = self.extended.units
         return {
+            "schema_version": PLAN_SCHEMA,
             "trial": self.trial,
             "extension": {"number": self.number, "way": self.way, "seed": self.seed},
             "runs": [{**each.run.to_json(units), "stands_for": each.stands_for} for each in self.extended.added],

@@ -35,6 +35,7 @@ if TYPE_CHECKING:
     from tracker.store import Deed, Store
 
 LONGEST_TRIAL_NAME = 60
+PLAN_SCHEMA = "1.0"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,8 +72,14 @@ class PlannedTrial:
         return "\n".join(lines)
 
     def to_json(self) -> dict[str, Any]:
-        """``trial``, ``title``, ``runs``, ``design`` and ``cautions``."""
-        return {"trial": self.name, "title": self.title, **self.plan.to_json(), "cautions": list(self.cautions)}
+        """``trial``, ``title``, ``runs``, ``design`` and ``cautions``, as ``analysis/schema/plan.schema.json`` says."""
+        return {
+            "schema_version": PLAN_SCHEMA,
+            "trial": self.name,
+            "title": self.title,
+            **self.plan.to_json(),
+            "cautions": list(self.cautions),
+        }
 
 
 def _levels_said(name: str, values: tuple[Any, ...], units: Mapping[str, str]) -> str:

@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+from importlib.resources import files
 
+import jsonschema
 import pytest
 from sqlmodel import select
 
@@ -107,7 +109,9 @@ def test_a_failed_run_is_baked_again_in_its_own_block(store: Store) -> None:
     added = extend_trial(store, "cookie", Further(way="again", codes=(first.code,)), reason="oven mended")
     again = runs(store)[-1]
     assert (again.settings, again.block, again.stands_for_id) == (first.settings, first.block, first.id)
-    assert added.to_json()["runs"][0]["stands_for"] == first.code
+    document = added.to_json()
+    jsonschema.validate(document, json.loads(files("analysis").joinpath("schema/plan.schema.json").read_text()))
+    assert document["runs"][0]["stands_for"] == first.code
     with pytest.raises(Conflict, match="baked again already"):
         extend_trial(store, "cookie", Further(way="again", codes=(first.code,)))
     with pytest.raises(PlanError, match="No run failed"):
