@@ -73,6 +73,7 @@ def plan_warnings(
         words.append(f"Error degrees of freedom: {poorest}. Judged by {design.judgement.judged_by}.")
     words += _constant_in_blocks(runs, design)
     words += _beyond(request, runs)
+    words += _out_of_reach(request, runs)
     if design.properties.get("orthogonal_blocks") is False:
         words.append(f"Part of a bend passes for a difference between {design.block}s, which makes bends less sure.")
     words += lost
@@ -119,6 +120,23 @@ def _beyond(request: DesignRequest, runs: Sequence[PlannedRun]) -> list[str]:
                 f"{factor.unit}".rstrip()
                 + ": make sure that these can be baked."
             )
+    return words
+
+
+def _out_of_reach(request: DesignRequest, runs: Sequence[PlannedRun]) -> list[str]:
+    """Lows and highs of shares that no blend comes to, because the bounds of the others forbid it."""
+    words = []
+    for factor in request.factors:
+        if factor.kind != "share":
+            continue
+        parts = [float(run.settings[factor.name]) for run in runs]
+        room = 1e-6 * max(parts)
+        for bound, near, word in ((factor.low, min(parts), "low"), (factor.high, max(parts), "high")):
+            if bound is not None and abs(bound - near) > room:
+                words.append(
+                    f'No blend comes to the {word} of "{factor.name}" ({bound:g}): {near:.6g} is the nearest, '
+                    "because of the bounds of the others."
+                )
     return words
 
 

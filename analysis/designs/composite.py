@@ -21,7 +21,7 @@ from analysis.designs.treatments import Property, Treatments
 from analysis.errors import PlanError
 
 LEAST_RESOLUTION = 5  # so that every pair of amounts is told from every other
-FARTHEST = 10.0
+NEAREST, FARTHEST = 0.1, 10.0
 # Centre points of the cube and of the star, with which the blocks are orthogonal at or near the rotatable
 # distance; Box & Hunter 1957, their table of blocked designs, by (amounts, runs of the cube). Checked by their
 # condition in the tests; eight amounts by the same condition.
@@ -128,11 +128,11 @@ def _distance(request: DesignRequest, cube: Cube, *, default: str, orthogonal: f
                 try_this='axial = "rotatable", "face", "orthogonal", or a number such as 1.5',
             )
         return named[axial.lower()]
-    if not 0 < axial <= FARTHEST:
+    if not NEAREST <= axial <= FARTHEST:
         raise PlanError(
             f"Star points at {axial:g} times the way from the middle to high cannot be baked.",
             where="design, axial",
-            try_this='a number above 0, usually from 1 to 2.5, or "rotatable"',
+            try_this=f'a number from {NEAREST} to {FARTHEST:g}, usually from 1 to 2.5, or "rotatable"',
         )
     return float(axial)
 

@@ -27,6 +27,7 @@ DEGREES = {name: degree for degree, name in MODELS.items()}
 USUAL_DEGREE = 2
 HIGHEST_DEGREE = 10
 MOST_SHARES = 9  # of a centroid, which then has 511 blends
+MOST_CORNERS = 100  # of a region whose flat faces are still looked for in a search
 
 
 def mixture_lattice(request: DesignRequest) -> Treatments:
@@ -124,6 +125,7 @@ def _best_of(made: Treatments, model: ModelName, request: DesignRequest) -> Trea
     at = {name: np.array([column.at(each[name]) for each in made.treatments]) for name, column in columns.items()}
     terms = np.hstack([products([at[name] for name in term.factors]) for term in wanted_terms(columns, model)])
     assert request.runs is not None
+    refuse_too_many(request.runs * request.replicates, try_this="fewer runs or replicates")
     best = exchange(terms, request.runs, starts=request.starts or 200, seed=request.seed)
     chosen = tuple(made.treatments[row] for row in best.rows)
     return replace(
@@ -155,7 +157,8 @@ def blend_points(request: DesignRequest) -> tuple[Mapping[str, float], ...]:
     blend = blend_of(request)
     region = blends_within(blend, linear_bounds(request, blend, others_too=True))
     half_way = (region.corners + region.middle()) / 2
-    return _settings(distinct(np.vstack([region_points(region, 3), half_way])), blend)
+    degree = 3 if len(region.corners) <= MOST_CORNERS else 2
+    return _settings(distinct(np.vstack([region_points(region, degree), half_way])), blend)
 
 
 def _settings(points: Floats, blend: Blend) -> tuple[Mapping[str, float], ...]:

@@ -36,7 +36,13 @@ class Polytope:
         return _dimension(self.corners)
 
     def middles(self, dimension: int) -> Floats:
-        """Means of the corners of every face of this dimension: 1 edges, 2 flat faces."""
+        """Means of the corners of every face of this dimension: 1 edges, 2 flat faces. PlanError for too many."""
+        if comb(len(self.corners), dimension + 1) > MOST_MEETINGS:
+            raise PlanError(
+                f"A region of {len(self.corners)} corners has more faces than can be looked for.",
+                where="design, degree",
+                try_this="degree = 2, or fewer shares",
+            )
         faces = {
             self._face(chosen)
             for chosen in combinations(range(len(self.corners)), dimension + 1)

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import combinations, pairwise, product
+from itertools import pairwise, product
 
 import numpy as np
 
@@ -76,6 +76,7 @@ def surface(
     _require_weighable(treatments, request)
     middle = {name: dose_at(0.0, *ends) for name, ends in between.items()}
     runs = np.vstack([coded, np.zeros((centres, coded.shape[1]))])
+    _require_bends(runs, request)
     return Treatments(
         treatments=treatments,
         settings=settings_of((*treatments, middle), dict.fromkeys(between, ())),
@@ -114,6 +115,23 @@ def _require_weighable(treatments: Sequence[Mapping[str, float]], request: Desig
             )
 
 
+def second_order(runs: Floats) -> Floats:
+    """(n, p): the columns of amounts, bends and pairs."""
+    k = runs.shape[1]
+    return np.column_stack([runs, *(runs[:, a] * runs[:, b] for a in range(k) for b in range(a, k))])
+
+
+def _require_bends(runs: Floats, request: DesignRequest) -> None:
+    terms = np.column_stack([np.ones(len(runs)), second_order(runs)])
+    if np.linalg.matrix_rank(terms) < terms.shape[1]:
+        raise PlanError(
+            f'Without centre points this "{request.kind}" design cannot tell the mean from the bends: '
+            "all its runs lie equally far from the middle.",
+            where="design, centre_points",
+            try_this="centre_points = 3, or leave it out",
+        )
+
+
 def is_rotatable(runs: Floats) -> bool:
     """Is a prediction as sure in every direction from the middle?
 
@@ -141,9 +159,7 @@ def bends_are_orthogonal(runs: Floats) -> bool:
 
 def blocks_are_orthogonal(runs: Floats, labels: Sequence[str]) -> bool:
     """Do no terms of a quadratic model differ between blocks on average (Box & Hunter 1957)?"""
-    k = runs.shape[1]
-    pairs = [runs[:, a] * runs[:, b] for a, b in combinations(range(k), 2)]
-    terms = np.column_stack([runs, runs**2, *pairs])
+    terms = second_order(runs)
     of = np.array(labels)
     means = [terms[of == label].mean(axis=0) for label in dict.fromkeys(labels)]
     return bool(np.abs(np.array(means) - terms.mean(axis=0)).max() < EQUAL)
@@ -243,12 +259,6 @@ def doehlert(request: DesignRequest) -> Treatments:
     between = range_of(request, fewest=2, most=6)
     shell = doehlert_shell(len(between))
     centres = centres_of(request, USUAL_CENTRES)
-    if centres < 1:
-        raise PlanError(
-            "Without its centre a Doehlert design cannot tell the mean from the bends.",
-            where="design, centre_points",
-            try_this="centre_points = 3, or leave it out",
-        )
     made = surface(shell / np.abs(shell).max(axis=0), between, request, centres=centres, properties={})
     doses = [str(len(np.unique(np.round(column, 9)))) for column in np.vstack([shell, 0 * shell[:1]]).T]
     # Stretched to low and high it is a sphere no longer; it is rotatable where the shell is.

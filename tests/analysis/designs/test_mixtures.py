@@ -171,6 +171,16 @@ def test_constraints_cut_further_corners():
     assert points == corners | {tuple(np.round(np.mean(list(corners), axis=0), 4))}
 
 
+def test_a_bound_that_the_others_keep_out_of_reach_is_said():
+    plan = lay_out(blends("constrained mixture", [(40, None), (0, 30), (0, 20)], replicates=2))
+    assert (
+        'No blend comes to the low of "wheat" (40): 50 is the nearest, because of the bounds of the others.'
+        in plan.warnings
+    )
+    tight = lay_out(blends("constrained mixture", [(50, None), (0, 30), (0, 20)], replicates=2))
+    assert not any("No blend comes" in words for words in tight.warnings)
+
+
 @pytest.mark.parametrize("seed", range(12))
 @pytest.mark.parametrize("q", [3, 4, 5])
 def test_corners_edges_and_faces_of_random_regions(seed, q):

@@ -1,5 +1,6 @@
 """Response-surface designs are rotatable, orthogonal or in orthogonal blocks where they say so."""
 
+import json
 from collections import Counter
 from dataclasses import replace
 
@@ -241,7 +242,7 @@ def test_two_amounts_make_doehlerts_hexagon():
         ("central composite", 1, {}, "2 to 8 amounts", "dose ladder"),
         ("central composite", 9, {}, "2 to 8 amounts", "definitive screening"),
         ("central composite", 3, {"axial": "far"}, '"far"', '"rotatable", "face", "orthogonal"'),
-        ("central composite", 3, {"axial": -1.0}, "cannot be baked", "a number above 0"),
+        ("central composite", 3, {"axial": -1.0}, "cannot be baked", "a number from 0.1 to 10"),
         ("central composite", 5, {"resolution": 3}, "resolution 3", "resolution = 5"),
         ("central composite", 3, {"block": "day", "block_size": 6}, "star has 8 runs", "block_size = 8"),
         ("central composite", 3, {"replicates": 2, "centre_points": 5}, "share out", "centre_points = 4"),
@@ -250,7 +251,9 @@ def test_two_amounts_make_doehlerts_hexagon():
         ("box-behnken", 4, {"block": "day", "block_size": 8}, "3 orthogonal blocks hold 9", "block_size = 9"),
         ("box-behnken", 4, {"block": "day", "centre_points": 4}, "evenly", "centre_points = 3"),
         ("doehlert", 7, {}, "2 to 6 amounts", "optimal"),
-        ("doehlert", 3, {"centre_points": 0}, "Without its centre", "centre_points = 3"),
+        ("doehlert", 3, {"centre_points": 0}, "Without centre points", "centre_points = 3"),
+        ("box-behnken", 4, {"centre_points": 0}, "Without centre points", "centre_points = 3"),
+        ("central composite", 2, {"centre_points": 0}, "Without centre points", "centre_points = 3"),
     ],
 )
 def test_what_is_not_on_offer_says_what_is(kind, count, change, match, way_out):
@@ -258,6 +261,23 @@ def test_what_is_not_on_offer_says_what_is(kind, count, change, match, way_out):
         lay_out(surface(kind, count, **change))
     assert way_out in caught.value.try_this
     assert caught.value.where
+
+
+def test_without_centre_points_the_faces_of_a_cube_still_tell_bends():
+    plan = lay_out(surface("central composite", 3, axial="face", centre_points=0))
+    assert (plan.design.n_runs, plan.design.judgement.df_error) == (14, 4)
+    assert not plan.design.judgement.cannot_tell
+
+
+@pytest.mark.parametrize("kind", ["central composite", "box-behnken", "doehlert"])
+@pytest.mark.parametrize("block", [None, "bake day"])
+def test_json_tells_what_the_design_promises(kind, block):
+    plan = lay_out(surface(kind, 4, block=block))
+    told = json.loads(json.dumps(plan.to_json(), allow_nan=False))["design"]
+    assert told["model"] == "quadratic"
+    assert {"rotatable", "orthogonal"} <= set(told["properties"])
+    assert told["strata"][-1]["df_error"] == told["df_error"] == plan.design.n_runs - 15 - (told["blocks"] - 1)
+    assert sum(1 for run in plan.runs if not any(run.coded.values())) == told["centre_points"]
 
 
 @pytest.mark.parametrize("kind", ["central composite", "box-behnken", "doehlert"])
