@@ -11,6 +11,7 @@ import numpy as np
 from analysis.designs.columns import Column, Floats, Term, products, wanted_terms
 from analysis.designs.constraints import read_constraints
 from analysis.designs.levels import Setting, factor_settings
+from analysis.designs.optimal.candidates import limit_points
 from analysis.designs.prediction import term_moments
 from analysis.designs.requests import MIXTURE_MODELS, DesignRequest, ModelName
 from analysis.designs.treatments import Settings
@@ -59,7 +60,8 @@ def region_of(request: DesignRequest, model: ModelName, blends: Sequence[Setting
     """The candidates of a request. ``blends``: the shares' points, when there are shares.
 
     Amounts take their values, or evenly spaced levels: three where the model has squares, else two,
-    and five under constraints.
+    and five under constraints. Amounts that nobody gave levels also take the doses on the limits that
+    linear constraints set.
     Raises PlanError when there are too many, or when the constraints leave nothing.
     """
     usual = 3 if model in ("quadratic", *MIXTURE_MODELS) else 2
@@ -76,7 +78,7 @@ def region_of(request: DesignRequest, model: ModelName, blends: Sequence[Setting
             where="design",
             try_this="levels = 3 or fewer, or fewer factors",
         )
-    points = _crossed(settings, blends)
+    points = _with_limits(request, settings, blends)
     kept = _allowed(points, request)
     columns = _columns(request, settings)
     wanted = tuple(wanted_terms(columns, model))
@@ -92,6 +94,28 @@ def _crossed(settings: Mapping[str, Sequence[Setting]], blends: Sequence[Setting
     backwards = product(*reversed(list(settings.values())))
     others = [dict(zip(settings, reversed(row), strict=True)) for row in backwards]
     return [{**blend, **other} for other in others for blend in (blends or ({},))]
+
+
+def _with_limits(
+    request: DesignRequest, settings: Mapping[str, Sequence[Setting]], blends: Sequence[Settings]
+) -> list[Settings]:
+    """All combinations of the levels, then those of the doses on the limits that are none of them."""
+    points = _crossed(settings, blends)
+    ranges = {
+        factor.name: (float(settings[factor.name][0]), float(settings[factor.name][-1]))
+        for factor in request.factors
+        if factor.kind == "amount" and not (factor.values or factor.n_levels or request.levels)
+    }
+    texts = read_constraints(request.constraints, {factor.name: factor.levels for factor in request.factors})
+    tied = limit_points(ranges, texts)
+    if not tied:
+        return points
+    others = {name: each for name, each in settings.items() if name not in tied[0]}
+    onto = _crossed(others, [{**blend, **limit} for limit in tied for blend in (blends or ({},))])
+    order = list(points[0])
+    known = {tuple(point.values()) for point in points}
+    ordered = [{name: point[name] for name in order} for point in onto]
+    return points + [point for point in ordered if tuple(point.values()) not in known]
 
 
 def _allowed(points: Sequence[Settings], request: DesignRequest) -> list[Settings]:
