@@ -40,13 +40,15 @@ def reading_grade(text):
 
 
 def all_advice():
-    for aim, factors, responses, day in product(AIMS, SETS, RESPONSES, (5, None)):
+    cases = [
+        *product(AIMS, SETS[:3], RESPONSES[:1], [(8, 24), (None, None)]),
+        *product(AIMS[:3], SETS, RESPONSES[1:], [(9, 9)]),
+        *product(AIMS[:1], SLOW, RESPONSES[:1], [(5, 24)]),
+    ]
+    for aim, factors, responses, (day, most) in cases:
+        asked = Situation(aim=aim, factors=factors, responses=responses, bakes_a_day=day, most_bakes=most)
         try:
-            yield advise(
-                Situation(
-                    aim=aim, factors=factors, responses=responses, bakes_a_day=day, most_bakes=24 if day else None
-                )
-            )
+            yield advise(asked)
         except PlanError:
             continue
 
@@ -57,7 +59,7 @@ def said():
 
 
 def test_advice_reads_easily(said):
-    assert len(said) > 80
+    assert len(said) > 50
     hard = {
         part: grade
         for _, parts in said
