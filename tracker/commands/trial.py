@@ -7,16 +7,14 @@ from typing import Annotated
 
 import typer
 
-from tracker.commands import GROUPS, trial_answers, trial_entries, trial_exchange, trial_extend
+from tracker.commands import GROUPS, trial_answers, trial_entries, trial_exchange, trial_extend, trial_plan
 from tracker.commands.shell import (
-    DryRunOption,
     JsonOption,
     KitchenOption,
     PersonOption,
     example,
     make_app,
     open_store,
-    open_store_if_there,
     print_json,
     say,
     tell,
@@ -25,37 +23,6 @@ from tracker.commands.shell import (
 app = make_app(GROUPS["trial"][1])
 
 TrialArgument = Annotated[str, typer.Argument(metavar="TRIAL", help="Name of the trial.", show_default=False)]
-
-
-@app.command(
-    "plan", epilog=example("crumbwise trial plan soda.toml --dry-run", "crumbwise trial plan soda.toml --name soda")
-)
-def plan_(
-    file: Annotated[Path, typer.Argument(metavar="FILE", help="The plan file (TOML).", show_default=False)],
-    name: Annotated[str | None, typer.Option(help="Name of the trial; made from the title when left out.")] = None,
-    seed: Annotated[int | None, typer.Option(help="Seed of order and codes; the plan's when left out.")] = None,
-    dry_run: DryRunOption = False,
-    person: PersonOption = 1,
-    kitchen: KitchenOption = None,
-    json_: JsonOption = False,
-) -> None:
-    """Lay out a plan file as a trial: runs in random order, blocks, blind codes."""
-    from tracker.workflow.planning import plan_trial, preview_plan
-
-    with open_store_if_there(kitchen) as there:
-        if dry_run or there is None:  # a plan that is wrong must not leave an empty kitchen behind
-            planned = preview_plan(file, there, name=name, seed=seed)
-    if not dry_run:
-        with open_store(kitchen, create=True) as store:
-            planned = plan_trial(store, file, name=name, person=person, seed=seed)
-    for caution in planned.cautions:
-        tell(caution)
-    if json_:
-        print_json(planned.to_json())
-    else:
-        say(planned.summary())
-        if not dry_run:
-            say(f'\nNext: crumbwise trial sheet "{planned.name}" --out sheet.html')
 
 
 @app.command("list", epilog=example("crumbwise trial list"))
@@ -144,6 +111,7 @@ def reopen(
 
 
 # Without a name their commands stand beside the ones above.
+app.add_typer(trial_plan.app)
 app.add_typer(trial_entries.app)
 app.add_typer(trial_extend.app)
 app.add_typer(trial_exchange.app)

@@ -6,7 +6,7 @@ import os
 import tempfile
 from pathlib import Path
 
-from tracker.errors import InputError
+from tracker.errors import Conflict, InputError
 
 
 def write_whole(path: str | Path, content: str | bytes) -> Path:
@@ -30,6 +30,51 @@ def write_whole(path: str | Path, content: str | bytes) -> Path:
     finally:
         Path(beside).unlink(missing_ok=True)
     return path
+
+
+def write_new(path: str | Path, content: str) -> Path:
+    """The same, but never in the place of a file that is there already: raises Conflict then."""
+    path = Path(path)
+    refuse_existing(path)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        handle, beside = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+    except OSError as error:
+        raise _refused(path, error) from error
+    Path(beside).unlink()
+    os.close(handle)
+    write_whole(beside, content)
+    try:
+        os.link(beside, path)  # fails when the file appeared meanwhile; a rename would replace it
+    except FileExistsError:
+        refuse_existing(path)
+    except OSError:  # a file system without links
+        if path.exists():
+            refuse_existing(path)
+        os.replace(beside, path)
+    finally:
+        Path(beside).unlink(missing_ok=True)
+    return path
+
+
+def refuse_existing(path: Path) -> None:
+    """Raises Conflict when something is there."""
+    if path.exists():
+        raise Conflict(
+            f"{path} is there already; it was left as it is.",
+            where=str(path.parent),
+            try_this=f"--out {free_name(path)}",
+        )
+
+
+def free_name(path: Path) -> Path:
+    """The path itself, or the first of NAME-2, NAME-3 … that is free."""
+    number = 1
+    free = path
+    while free.exists():
+        number += 1
+        free = path.with_name(f"{path.stem}-{number}{path.suffix}")
+    return free
 
 
 def _umask() -> int:

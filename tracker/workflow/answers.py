@@ -1,0 +1,189 @@
+"""What did the person mean who answered a question?
+
+Readers of single answers: each returns a plain value or raises InputError with the reason, so
+that the question can be asked again. Decimals take a comma or a point.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Sequence
+from itertools import pairwise
+
+from tracker.errors import InputError
+from tracker.intake.numbers import read_number
+from tracker.intake.plan_checks import TAKEN, TAKEN_GROUPS
+from tracker.intake.plan_tables import clean_name
+
+NONE = ("none", "no", "-", "nothing")
+UNKNOWN = ("not known", "unknown", "?", *NONE)
+DAY = "bake day"
+MOST_LEVELS = 20
+
+
+def choice(keys: Sequence[str], words: Sequence[str]) -> Callable[[str], str]:
+    """One of several by its number, its key or its words."""
+
+    def read(text: str) -> str:
+        low = text.casefold()
+        for place, (key, said) in enumerate(zip(keys, words, strict=True), start=1):
+            if low in (str(place), key.casefold(), said.casefold()):
+                return key
+        raise InputError(f'"{text}" is none of these.', try_this=f"a number from 1 to {len(keys)}")
+
+    return read
+
+
+def name(taken: Sequence[str], what: str) -> Callable[[str], str]:
+    """A name that nothing else has."""
+
+    def read(text: str) -> str:
+        try:
+            said = str(clean_name(text))
+        except ValueError as wrong:
+            raise InputError(f"The name {wrong}.", try_this="a shorter, plain name") from wrong
+        if said.casefold() in {*TAKEN, *TAKEN_GROUPS, DAY}:
+            raise InputError(f'Every table has a column "{said}" already.', try_this=f'"{said} used"')
+        if said.casefold() in {each.casefold() for each in taken}:
+            raise InputError(f'"{said}" was named already.', try_this=f"another name for this {what}")
+        return said
+
+    return read
+
+
+def optional(read: Callable[[str], object], words: Sequence[str] = NONE) -> Callable[[str], object]:
+    """The same, or None for "none"."""
+    return lambda text: None if text.casefold() in words else read(text)
+
+
+def label(text: str) -> str:
+    """A unit or title: short text, perhaps empty ("none")."""
+    if text.casefold() in NONE:
+        return ""
+    try:
+        return str(clean_name(text))
+    except ValueError as wrong:
+        raise InputError(f"It {wrong}.", try_this="a short, plain text") from wrong
+
+
+def above_zero(text: str) -> float:
+    value = read_number(text)
+    if value <= 0:
+        raise InputError(f"{text} is not above 0.", try_this="a number above 0")
+    return value
+
+
+def zero_or_more(text: str) -> float:
+    value = read_number(text)
+    if value < 0:
+        raise InputError(f"{text} is below 0.", try_this="0 or more")
+    return value
+
+
+def whole(least: int, most: int) -> Callable[[str], int]:
+    """A whole number in a range."""
+
+    def read(text: str) -> int:
+        value = read_number(text)
+        if value != int(value) or not least <= value <= most:
+            raise InputError(f"{text} is no whole number from {least} to {most}.", try_this=str(max(least, 8)))
+        return int(value)
+
+    return read
+
+
+Doses = tuple[float, float] | list[float]
+
+
+def doses(*, weighed: bool) -> Callable[[str], Doses]:
+    """ "0.5 to 2.5" as (low, high), or "0.5; 1; 2" as a list of doses."""
+
+    def read(text: str) -> Doses:
+        parts = re.split(r"\s+(?:to|until|\.\.|–|-)\s+|\s*\.\.\s*", text.strip())
+        listed = [part for part in re.split(r"\s*;\s*|,\s+|\s+", text.strip()) if part]
+        found = [read_number(part) for part in (parts if len(parts) == 2 else listed)]
+        if len(found) < 2:
+            raise InputError("One dose alone shows no change.", try_this="0.5 to 2.5, or several: 0.5; 1; 2")
+        if any(b <= a for a, b in pairwise(found)):
+            raise InputError("The doses do not rise.", try_this="the least first: 0.5 to 2.5, or 0.5; 1; 2")
+        if len(found) > MOST_LEVELS:
+            raise InputError(f"More than {MOST_LEVELS} doses.", try_this="only its least and its most: 0.5 to 2.5")
+        if weighed and found[0] < 0:
+            raise InputError("Nothing on a scale is below 0.", try_this="0 as the least")
+        return (found[0], found[1]) if len(parts) == 2 else found
+
+    return read
+
+
+def part_of(total: float) -> Callable[[str], tuple[float, float]]:
+    """The least and most share of a whole."""
+
+    def read(text: str) -> tuple[float, float]:
+        found = doses(weighed=True)(text)
+        if not isinstance(found, tuple):
+            if len(found) != 2:
+                raise InputError("A share has a least and a most only.", try_this=f"0 to {total:g}")
+            found = (found[0], found[1])
+        if found[1] > total:
+            raise InputError(f"A share cannot be more than the whole, {total:g}.", try_this=f"0 to {total:g}")
+        return found
+
+    return read
+
+
+def kinds(text: str) -> list[str]:
+    """ "butter, oil" as level names. A decimal comma stays inside its number."""
+    separator = r"\s*;\s*" if ";" in text else r"\s*,\s*(?!\d)|,\s+"
+    try:
+        found = [str(clean_name(part)) for part in re.split(separator, text) if part.strip()]
+    except ValueError as wrong:
+        raise InputError(f"A name {wrong}.", try_this="short, plain names: butter, oil") from wrong
+    if len(found) < 2:
+        raise InputError("One kind alone shows no change.", try_this="at least two, as in: butter, oil")
+    if len({each.casefold() for each in found}) < len(found):
+        raise InputError("One of the kinds stands twice.", try_this="each once")
+    if len(found) > MOST_LEVELS:
+        raise InputError(f"More than {MOST_LEVELS} kinds.", try_this="those that differ most")
+    return found
+
+
+def some_of(known: Sequence[str]) -> Callable[[str], tuple[str, ...]]:
+    """Some of the names, by name or number; "none" for none of them."""
+
+    def read(text: str) -> tuple[str, ...]:
+        if text.casefold() in NONE:
+            return ()
+        return tuple(dict.fromkeys(one_of(known)(part) for part in re.split(r"\s*[;,]\s*", text) if part.strip()))
+
+    return read
+
+
+def one_of(known: Sequence[str]) -> Callable[[str], str]:
+    """One of the names, whatever its case, or its number from 1."""
+
+    def read(text: str) -> str:
+        if text.isdigit() and 1 <= int(text) <= len(known):
+            return known[int(text) - 1]
+        for each in known:
+            if each.casefold() == text.casefold():
+                return each
+        from tracker.intake.spreadsheet import nearest
+
+        near = nearest(text, list(known))
+        raise InputError(f'There is no "{text}" here.', try_this=near or f"one of {', '.join(known)}")
+
+    return read
+
+
+def spread_of(difference: float) -> float:
+    """Standard deviation between bakes from how much two of them usually differ, to three digits.
+
+    The mean absolute difference of two normal values is 2 sd / sqrt(pi), or 1.13 sd.
+    """
+    return float(f"{difference * math.sqrt(math.pi) / 2:.3g}")
+
+
+def listed(names: Sequence[str]) -> str:
+    """ "a, b and c"."""
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"

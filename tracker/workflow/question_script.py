@@ -1,0 +1,314 @@
+"""Which questions lead from a wish to a plan, in which order, and what does each answer mean?
+
+A generator: it gives a question and is sent the value that was read from its answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from tracker.intake.plan_tables import FactorTable, ResponseTable
+from tracker.workflow import answers as read
+
+MOST_FACTORS, MOST_RESPONSES = 10, 5
+MOST_BAKES = 400
+WEIGHT_UNITS = ("% flour", "%", "g", "% of flour")
+AIMS: Mapping[str, str] = {
+    "which matter": "which of several things matter",
+    "how much": "how much of one thing is best",
+    "which kind": "which of several kinds is best",
+    "as good": "whether a substitute is as good",
+    "best setting": "the best setting of a few amounts",
+    "best blend": "the best blend of a whole, such as flours",
+}
+FEWEST = {"which matter": 2, "best setting": 2, "best blend": 2}
+FIRST_NAMES = {"how much": "soda", "which kind": "fat", "as good": "fat", "best blend": "wheat flour"}
+KINDS = {"amount": "an amount (a number)", "category": "a kind (butter, oil)"}
+GOALS = {"maximise": "more is better", "minimise": "less is better", "none": "neither"}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """One question. ``default`` is what an empty answer means; ``choices`` are numbered from 1."""
+
+    key: str
+    words: str
+    default: str
+    help: str
+    read: Callable[[str], Any]
+    choices: tuple[str, ...] = ()
+
+
+@dataclass(kw_only=True)
+class Wishes:
+    """What was asked for. ``differ``: response -> how much two bakes of the same thing differ, in its unit."""
+
+    aim: str = "which matter"
+    factors: list[FactorTable] = field(default_factory=list)
+    responses: list[ResponseTable] = field(default_factory=list)
+    differ: dict[str, float] = field(default_factory=dict)
+    bakes_a_day: int | None = None
+    most_bakes: int | None = None
+    formula: str | None = None
+    flour_per_bake_g: float | None = None
+    title: str = ""
+
+
+Script = Generator[Asked, Any, None]
+Formulas = Mapping[str, Sequence[str]]
+
+
+def script(wishes: Wishes, formulas: Formulas) -> Script:
+    wishes.aim = yield Asked(
+        key="aim",
+        words="What do you want to know?",
+        default="1",
+        help="The answer decides how the bakes are chosen.",
+        read=read.choice(list(AIMS), list(AIMS.values())),
+        choices=tuple(AIMS.values()),
+    )
+    if formulas:
+        yield from _formula(wishes, formulas)
+    yield from _factors(wishes, formulas.get(wishes.formula or "", ()))
+    yield from _hard(wishes)
+    wishes.bakes_a_day = yield Asked(
+        key="bakes a day",
+        words="How many bakes fit into one day?",
+        default="8",
+        help="A bake is mixed and baked afresh. Days differ, so a longer plan is shared out over days.",
+        read=read.whole(2, MOST_BAKES),
+    )
+    wishes.most_bakes = yield Asked(
+        key="bakes at most",
+        words="How many bakes at most in all?",
+        default="as many as needed",
+        help="The plan stays within it, and says what that costs in sureness.",
+        read=read.optional(read.whole(3, MOST_BAKES), ("as many as needed", *read.NONE)),
+    )
+    yield from _responses(wishes)
+    wishes.title = yield Asked(
+        key="title",
+        words="What shall the trial be called?",
+        default=_title(wishes),
+        help="It stands at the head of sheets and reports.",
+        read=read.name((), "trial"),
+    )
+
+
+def _formula(wishes: Wishes, formulas: Formulas) -> Script:
+    named = list(formulas)
+    wishes.formula = yield Asked(
+        key="formula",
+        words="Which formula is baked?",
+        default="none",
+        help=f"With it the bench sheet says what to weigh. The kitchen has: {', '.join(named)}.",
+        read=read.optional(read.one_of(named)),
+    )
+    if wishes.formula is not None:
+        wishes.flour_per_bake_g = yield Asked(
+            key="flour",
+            words="How much flour goes into one bake (g)?",
+            default="300",
+            help="All flours together, in grams.",
+            read=read.above_zero,
+        )
+
+
+def _factors(wishes: Wishes, lines: Sequence[str]) -> Script:
+    fewest = FEWEST.get(wishes.aim, 1)
+    while len(wishes.factors) < MOST_FACTORS:
+        count = len(wishes.factors)
+        taken = [factor.name for factor in wishes.factors]
+        needed = count < fewest
+        default = "no more"
+        if needed:
+            first = FIRST_NAMES.get(wishes.aim, "soda")
+            default = first if count == 0 else "rye flour" if wishes.aim == "best blend" else f"thing {count + 1}"
+        naming = read.name(taken, "thing")
+        chosen = yield Asked(
+            key="factor",
+            words=f"What can you change? Name of thing {count + 1}",
+            default=default,
+            help="One thing that you set on purpose, such as soda, fat or oven temperature.",
+            read=naming if needed else read.optional(naming, ("no more", *read.NONE)),
+        )
+        if chosen is None:
+            return
+        yield from _factor(wishes, chosen, lines)
+
+
+def _factor(wishes: Wishes, name: str, lines: Sequence[str]) -> Script:
+    if wishes.aim == "best blend":
+        yield from _share(wishes, name, lines)
+        return
+    usual = "category" if wishes.aim in ("which kind", "as good") else "amount"
+    kind = yield Asked(
+        key="kind",
+        words=f"Is {name} an amount or a kind?",
+        default=str(list(KINDS).index(usual) + 1),
+        help="An amount is a number you can raise; a kind is one thing instead of another.",
+        read=read.choice(list(KINDS), list(KINDS.values())),
+        choices=tuple(KINDS.values()),
+    )
+    yield from _amount(wishes, name, lines) if kind == "amount" else _category(wishes, name, lines)
+
+
+def _amount(wishes: Wishes, name: str, lines: Sequence[str]) -> Script:
+    unit = yield Asked(
+        key="unit",
+        words=f"In which unit is {name} given?",
+        default="% flour",
+        help='"% flour" is grams for 100 g of flour; "g", "°C" or "min" are as good.',
+        read=read.label,
+    )
+    weighed = unit in WEIGHT_UNITS
+    doses = yield Asked(
+        key="doses",
+        words=f"From how much to how much {name} ({unit or 'no unit'})?",
+        default="0.5 to 2.5",
+        help="The least and the most, as in 0,5 to 2,5; or the doses you want, as in 0.5; 1; 2.",
+        read=read.doses(weighed=weighed),
+    )
+    line = None
+    if weighed and lines:
+        line = yield _line(name, lines, "Which line of the formula does it set?")
+    said = {"low": doses[0], "high": doses[1]} if isinstance(doses, tuple) else {"values": doses}
+    wishes.factors.append(FactorTable(name=name, kind="amount", unit=unit, ingredient=line, **said))
+
+
+def _category(wishes: Wishes, name: str, lines: Sequence[str]) -> Script:
+    levels = yield Asked(
+        key="kinds",
+        words=f"Which kinds of {name}?",
+        default="butter, oil",
+        help="Names with commas between them, as in butter, oil. The one you use now comes first.",
+        read=read.kinds,
+    )
+    line = None
+    if lines:
+        line = yield _line(name, lines, "Which line of the formula does it take the place of?")
+    wishes.factors.append(FactorTable(name=name, kind="category", levels=levels, replaces=line))
+
+
+def _share(wishes: Wishes, name: str, lines: Sequence[str]) -> Script:
+    low, high = yield Asked(
+        key="share",
+        words=f"From how much to how much {name} (% of the whole)?",
+        default="0 to 100",
+        help="The shares of all parts add up to 100.",
+        read=read.part_of(100),
+    )
+    line = None
+    if lines:
+        line = yield _line(name, lines, "Which line of the formula does it set?")
+    wishes.factors.append(
+        FactorTable(
+            name=name,
+            kind="share",
+            unit="% flour",
+            of="flour",
+            ingredient=line,
+            low=low or None,
+            high=None if high == 100 else high,
+        )
+    )
+
+
+def _line(name: str, lines: Sequence[str], words: str) -> Asked:
+    same = next((line for line in lines if line.casefold() == name.casefold()), None)
+    near = next((line for line in lines if name.casefold() in line.casefold()), "none")
+    return Asked(
+        key="line",
+        words=f"{name}: {words}",
+        default=same or near,
+        help=f"One of {', '.join(lines)}; or none, when it is not weighed.",
+        read=read.optional(read.one_of(lines)),
+    )
+
+
+def _hard(wishes: Wishes) -> Script:
+    names = [factor.name for factor in wishes.factors]
+    hard = yield Asked(
+        key="hard to change",
+        words="Which of these can you not set afresh for each bake?",
+        default="none",
+        help=f"Such as an oven that takes an hour to settle. You named: {', '.join(names)}.",
+        read=read.some_of(names),
+    )
+    wishes.factors[:] = [factor.model_copy(update={"hard_to_change": factor.name in hard}) for factor in wishes.factors]
+
+
+def _responses(wishes: Wishes) -> Script:
+    while len(wishes.responses) < MOST_RESPONSES:
+        taken = [*(factor.name for factor in wishes.factors), *(each.name for each in wishes.responses)]
+        naming = read.name(taken, "reading")
+        first = not wishes.responses
+        chosen = yield Asked(
+            key="response",
+            words="What do you measure?" if first else "What else do you measure?",
+            default="rise height" if first else "no more",
+            help="Something read off each bake, such as rise height, crumb pH or spread.",
+            read=naming if first else read.optional(naming, ("no more", *read.NONE)),
+        )
+        if chosen is None:
+            return
+        yield from _response(wishes, chosen)
+
+
+def _response(wishes: Wishes, name: str) -> Script:
+    unit = yield Asked(
+        key="response unit",
+        words=f"In which unit is {name} read?",
+        default="mm" if "height" in name or "spread" in name else "none",
+        help='Such as mm, ml or min; "none" for pH or a ratio.',
+        read=read.label,
+    )
+    goal = yield Asked(
+        key="goal",
+        words=f"Is more {name} better?",
+        default="1",
+        help="It decides which amount is recommended at the end.",
+        read=read.choice(list(GOALS), list(GOALS.values())),
+        choices=tuple(GOALS.values()),
+    )
+    told = f" ({unit})" if unit else ""
+    matters = yield Asked(
+        key="matters",
+        words=f"What difference in {name} matters{told}?",
+        default="not known",
+        help="The smallest difference that would make you bake otherwise. The plan is made to see it.",
+        read=read.optional(read.above_zero, read.UNKNOWN),
+    )
+    differ = yield Asked(
+        key="differ",
+        words=f"How much do two bakes of the same thing usually differ{told}?",
+        default="not known",
+        help="Both mixed and baked afresh, nothing changed on purpose. It decides how many bakes are needed.",
+        read=read.optional(read.above_zero, read.UNKNOWN),
+    )
+    if differ is not None:
+        wishes.differ[name] = differ
+    wishes.responses.append(
+        ResponseTable(
+            name=name,
+            unit=unit,
+            goal=None if goal == "none" else goal,
+            matters=matters,
+            spread=None if differ is None else read.spread_of(differ),
+        )
+    )
+
+
+def _title(wishes: Wishes) -> str:
+    names = [factor.name for factor in wishes.factors]
+    if wishes.aim == "best blend":
+        return f"The best blend of {read.listed(names)}"
+    if wishes.aim == "which matter":
+        return f"Which of {read.listed(names)} matter"[:100]
+    if wishes.aim == "how much":
+        return f"How much {read.listed(names)}"[:100]
+    if wishes.aim == "best setting":
+        return f"The best {read.listed(names)}"[:100]
+    return f"Which {read.listed(names)}"[:100] if wishes.aim == "which kind" else f"Is the other {names[0]} as good"
