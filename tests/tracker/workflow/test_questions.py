@@ -1,0 +1,152 @@
+"""Do answers become the plan that was meant, and does its file read back to the same design?"""
+
+from itertools import product
+
+import pytest
+
+from analysis.designs.situations import AIMS as AIMS_OF_DESIGNS
+from tracker.errors import InputError
+from tracker.intake.plan_file import read_plan
+from tracker.workflow import answers
+from tracker.workflow.planning import design_request, preview_plan
+from tracker.workflow.question_script import AIMS
+from tracker.workflow.questions import Interview, propose
+
+FORMULAS = {"loaf": ("wheat flour", "rye flour", "water", "butter", "baking soda")}
+FACTORS = {
+    "how much": [["soda", "1", "% flour", "0.25 to 2"]],
+    "which kind": [["fat", "2", "butter, oil, lard"]],
+    "as good": [["fat", "2", "butter, oil"]],
+    "which matter": [
+        ["soda", "1", "% flour", "0,5 to 1,5"],
+        ["fat", "2", "butter, oil"],
+        ["oven", "1", "°C", "170 to 200"],
+    ],
+    "best setting": [["soda", "1", "g", "1 to 3"], ["water", "1", "% flour", "60 to 75"]],
+    "best blend": [["wheat flour", "40 to 100"], ["rye flour", "0 to 60"], ["oat flour", "0 to 60"]],
+}
+RESPONSES = [
+    [["rise height", "mm", "1", "3", "2,5"]],
+    [["rise height", "mm", "3", "not known", "none"], ["crumb pH", "none", "2", "0.2", "0.05"]],
+]
+
+
+def told(aim, *, responses=RESPONSES[0], hard="none", day="8", most="", title="A trial"):
+    said = [str(list(AIMS).index(aim) + 1)]
+    said += [text for factor in FACTORS[aim] for text in factor]
+    said += ["", hard, day, most]
+    said += [text for response in responses for text in response]
+    return [*said, "", title]
+
+
+@pytest.mark.parametrize(("aim", "responses", "hard"), [*product(AIMS, (0, 1), (False, True))])
+def test_the_plan_file_reads_back_to_the_design_that_was_advised(aim, responses, hard):
+    names = [factor[0] for factor in FACTORS[aim]]
+    interview = Interview(given=told(aim, responses=RESPONSES[responses], hard=names[-1] if hard else "none"))
+    assert interview.question is None
+    proposal = propose(interview.wishes, seed=77)
+    assert design_request(read_plan(proposal.text), None) == proposal.advice.request
+    planned = preview_plan(proposal.text)
+    assert planned.plan.to_json() == proposal.advice.chosen.plan.to_json()
+    assert [factor.hard_to_change for factor in read_plan(proposal.text).factors] == [
+        hard and name == names[-1] for name in names
+    ]
+
+
+def test_every_line_of_the_file_is_explained():
+    text = propose(Interview(given=told("which matter")).wishes, seed=1).text
+    keys = [line for line in text.splitlines() if " = " in line and not line.startswith("#")]
+    assert len(keys) > 20
+    assert [line for line in keys if "  # " not in line] == []
+
+
+def test_the_questions_offer_what_the_designs_can_answer():
+    assert tuple(AIMS) == AIMS_OF_DESIGNS
+
+
+@pytest.mark.parametrize("aim", AIMS)
+def test_enter_alone_leads_to_a_plan(aim):
+    interview = Interview(FORMULAS)
+    interview.answer(str(list(AIMS).index(aim) + 1))
+    asked = 0
+    while interview.question is not None:
+        assert interview.question.default
+        assert interview.question.help
+        assert interview.answer("") is None, interview.question
+        asked += 1
+        assert asked < 60
+    assert propose(interview.wishes, seed=3).advice.chosen.df_error >= 3
+
+
+def test_back_undoes_one_answer_at_a_time_and_forgets_what_hung_on_it():
+    given = told("which matter")
+    interview = Interview(given=given)
+    whole = interview.wishes
+    for _ in range(len(given)):
+        assert interview.back()
+    assert not interview.back()
+    assert interview.wishes.factors == []
+    for text in given:
+        assert interview.answer(text) is None
+    assert interview.wishes == whole
+
+
+def test_a_page_comes_back_to_where_it_was():
+    interview = Interview(given=told("how much")[:4])
+    assert interview.question is not None
+    assert interview.question.key == "doses"
+    with pytest.raises(InputError, match="none of these"):
+        Interview(given=["nonsense"])
+
+
+def test_lines_of_the_formula_are_offered_and_weighed():
+    given = ["2", "loaf", "250", "soda", "1", "% flour", "0.5 to 1.5", "", "", "", "", "", "rise height"]
+    interview = Interview(FORMULAS, given=given)
+    (factor,) = interview.wishes.factors
+    assert factor.ingredient == "baking soda"
+    assert (interview.wishes.formula, interview.wishes.flour_per_bake_g) == ("loaf", 250)
+
+
+@pytest.mark.parametrize(
+    ("read", "text", "value"),
+    [
+        (answers.doses(weighed=True), "0,5 to 2,5", (0.5, 2.5)),
+        (answers.doses(weighed=True), "0.5 - 2.5", (0.5, 2.5)),
+        (answers.doses(weighed=True), "0; 0,5; 1", [0, 0.5, 1]),
+        (answers.doses(weighed=True), "1, 2, 3", [1, 2, 3]),
+        (answers.doses(weighed=False), "-18 to 4", (-18, 4)),
+        (answers.kinds, "butter, olive oil", ["butter", "olive oil"]),
+        (answers.kinds, "1,5 % fat; 3,5 % fat", ["1,5 % fat", "3,5 % fat"]),
+        (answers.kinds, "170 °C, 190 °C", ["170 °C", "190 °C"]),
+        (answers.some_of(["oven", "dough"]), "2, Oven", ("dough", "oven")),
+        (answers.whole(2, 400), "12", 12),
+        (answers.label, "none", ""),
+        (answers.above_zero, "0,2", 0.2),
+    ],
+)
+def test_an_answer_is_read_as_it_was_meant(read, text, value):
+    assert read(text) == value
+
+
+@pytest.mark.parametrize(
+    ("read", "text", "says"),
+    [
+        (answers.doses(weighed=True), "2", "One dose"),
+        (answers.doses(weighed=True), "2 to 1", "do not rise"),
+        (answers.doses(weighed=True), "-1 to 1", "below 0"),
+        (answers.doses(weighed=True), "some to more", "text in a number"),
+        (answers.part_of(100), "0 to 120", "more than the whole"),
+        (answers.kinds, "butter", "One kind"),
+        (answers.kinds, "butter, Butter", "twice"),
+        (answers.name(["soda"], "thing"), "Soda", "already"),
+        (answers.name([], "thing"), "bake order", "already"),
+        (answers.some_of(["oven"]), "ovn", "no"),
+        (answers.whole(2, 400), "2.5", "whole number"),
+        (answers.whole(2, 400), "1", "whole number"),
+        (answers.above_zero, "0", "above 0"),
+    ],
+)
+def test_what_cannot_be_is_refused_with_a_way_out(read, text, says):
+    with pytest.raises(InputError, match=says) as refused:
+        read(text)
+    assert refused.value.try_this
