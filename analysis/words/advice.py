@@ -12,6 +12,7 @@ from analysis.designs.advice import Advice, runs_of_plots
 from analysis.designs.situations import Reason
 from analysis.designs.trying import Option, Sureness
 from analysis.words.numbers import join_words, say_count, say_number, start, with_unit
+from analysis.words.plans import say_chance
 
 Facts = Mapping[str, Any]
 
@@ -114,7 +115,7 @@ WORDS: Mapping[str, Callable[[Facts], str]] = {
     ),
     "nothing measured": lambda f: "Nothing is measured yet, so nothing can be said of how sure the answer will be.",
     "too few bakes": lambda f: (
-        f"Even so it may miss it: {_chance(f['power'])} trials like this one would "
+        f"Even so it may miss it: {say_chance(f['power'])} trials like this one would "
         + (
             f"show for {f['response']} that the two are alike, if they are."
             if f["same"]
@@ -126,15 +127,6 @@ WORDS: Mapping[str, Callable[[Facts], str]] = {
         "the answer will look surer than it is."
     ),
 }
-
-
-def _chance(power: float) -> str:
-    """0.861 as "86 of 100"; never a round 0 or 100 that is none."""
-    if power > 0.99:
-        return "more than 99 of 100"
-    if power < 0.01:
-        return "fewer than 1 of 100"
-    return f"{100 * power:.0f} of 100"
 
 
 def say_reason(reason: Reason) -> str:
@@ -162,7 +154,7 @@ def say_sureness(sure: Sureness) -> str | None:
         if sure.same
         else f"a difference of {matters} would be seen in"
     )
-    return f"{known}; {seen} {_chance(sure.power)} trials."
+    return f"{known}; {seen} {say_chance(sure.power)} trials."
 
 
 def say_runner_up(advice: Advice) -> str | None:

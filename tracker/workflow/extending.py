@@ -20,7 +20,8 @@ from tracker.models import Extension, Run, Trial
 from tracker.workflow.formulas import as_stored
 from tracker.workflow.ingredients import own_values
 from tracker.workflow.lookup import key, refuse_closed
-from tracker.workflow.planning import PLAN_SCHEMA, design_factor
+from tracker.workflow.planning import PLAN_SCHEMA
+from tracker.workflow.requests import design_factor
 from tracker.workflow.weighed_runs import factor_tables, refuse_unweighable
 
 if TYPE_CHECKING:

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import json
 import re
-import secrets
 import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -19,18 +18,18 @@ from sqlmodel import Session, select
 
 from tracker.errors import Conflict, InputError
 from tracker.intake.plan_file import PlanFile, load_plan
-from tracker.intake.plan_shares import whole_of
-from tracker.intake.plan_tables import LARGEST_SEED, FactorTable, clean_name
+from tracker.intake.plan_tables import clean_name
 from tracker.models import Factor, Response, Run, Trial, TrialState
 from tracker.workflow.formulas import StoredFormula, find_formula, keep_formula
 from tracker.workflow.ingredients import own_values
 from tracker.workflow.lookup import key
+from tracker.workflow.requests import design_request, design_responses
 from tracker.workflow.run_chemistry import cautions_before_baking, treatments_chemistry
 from tracker.workflow.weighed_runs import refuse_unweighable
 
 if TYPE_CHECKING:
     from analysis.designs.plan import Plan
-    from analysis.designs.requests import DesignFactor, DesignRequest
+    from analysis.designs.requests import DesignResponse
     from tracker.formulas import BakersFormula
     from tracker.store import Deed, Store
 
@@ -47,6 +46,7 @@ class PlannedTrial:
     trial_id: int | None
     plan: Plan
     notes: tuple[str, ...] = ()
+    responses: tuple[DesignResponse, ...] = ()
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -55,21 +55,11 @@ class PlannedTrial:
 
     def summary(self) -> str:
         """A few lines to read on a screen."""
-        design = self.plan.design
-        blocks = f" in {design.blocks} {design.block}s" if design.block else ""
+        from analysis.words.plans import plan_lines
+
         verb = "is planned" if self.trial_id is not None else "would be planned"
-        lines = [
-            f'Trial "{self.name}" {verb}: {self.title}',
-            f"  {design.kind}, {design.n_runs} runs{blocks}, seed {design.seed}",
-            *(f"  {_levels_said(name, values, self.plan.units)}" for name, values in design.settings.items()),
-            f"  judged by {design.judgement.judged_by}",
-        ]
-        lines += [f"  {words}" for words in design.alias_words]
-        for response, widths in design.judgement.half_widths.items():
-            if widths:
-                told = ", ".join(f"{term.replace(':', ' with ')} ± {width:.2g}" for term, width in widths.items())
-                lines.append(f"  how closely effects on {response} would be known: {told}")
-        return "\n".join(lines)
+        told = (f"  {line}" for line in plan_lines(self.plan, self.responses))
+        return "\n".join([f'Trial "{self.name}" {verb}: {self.title}', *told])
 
     def to_json(self) -> dict[str, Any]:
         """``trial``, ``title``, ``runs``, ``design`` and ``cautions``, as ``analysis/schema/plan.schema.json`` says."""
@@ -80,12 +70,6 @@ class PlannedTrial:
             **self.plan.to_json(),
             "cautions": list(self.cautions),
         }
-
-
-def _levels_said(name: str, values: tuple[Any, ...], units: Mapping[str, str]) -> str:
-    unit = units.get(name, "")
-    told = ", ".join(f"{value:g}" if not isinstance(value, str) else value for value in values)
-    return f"{name}: {told} {unit}".rstrip()
 
 
 def plan_trial(
@@ -121,7 +105,12 @@ def plan_trial(
         )
         _write_parts(deed, trial, read, laid, person)
     return PlannedTrial(
-        name=chosen, title=read.title, trial_id=key(trial), plan=laid, notes=(*_unordered(read), *notes)
+        name=chosen,
+        title=read.title,
+        trial_id=key(trial),
+        plan=laid,
+        notes=(*_unordered(read), *notes),
+        responses=design_responses(read),
     )
 
 
@@ -146,7 +135,14 @@ def preview_plan(
             try_this="write the formula into the plan as [formula], or name the kitchen with --kitchen",
         )
     notes = _check_formula(read, formula, laid, own)
-    return PlannedTrial(name=chosen, title=read.title, trial_id=None, plan=laid, notes=(*_unordered(read), *notes))
+    return PlannedTrial(
+        name=chosen,
+        title=read.title,
+        trial_id=None,
+        plan=laid,
+        notes=(*_unordered(read), *notes),
+        responses=design_responses(read),
+    )
 
 
 def _chosen_name(given: str | None, read: PlanFile) -> str:
@@ -202,72 +198,6 @@ def _check_formula(
     notes = refuse_unweighable(formula, read.factors, settings, read.flour_per_bake_g, own)
     treatments = treatments_chemistry(formula, read.factors, settings, read.flour_per_bake_g, own)
     return (*notes, *cautions_before_baking(treatments))
-
-
-def design_request(read: PlanFile, seed: int | None) -> DesignRequest:
-    """The plan file's design in plain values; a seed is drawn when none is given."""
-    from analysis.designs.requests import DesignRequest, DesignResponse
-
-    table = read.design
-    if seed is not None and not 0 <= seed <= LARGEST_SEED:
-        raise InputError(f"The seed {seed} is out of range.", where="--seed", try_this=f"0 to {LARGEST_SEED}")
-    chosen = seed if seed is not None else table.seed
-    return DesignRequest(
-        kind=table.kind,
-        factors=tuple(design_factor(factor) for factor in read.factors),
-        seed=secrets.randbelow(LARGEST_SEED) if chosen is None else chosen,
-        responses=tuple(
-            DesignResponse(
-                name=each.name,
-                unit=each.unit,
-                spread=each.spread,
-                matters=each.matters,
-                whole_plot_spread=each.whole_plot_spread,
-            )
-            for each in read.responses
-        ),
-        levels=table.levels,
-        replicates=table.replicates,
-        block=table.block,
-        block_size=table.block_size,
-        runs=table.runs,
-        resolution=table.resolution,
-        generators=tuple(table.generators),
-        centre_points=table.centre_points,
-        accept_few_df=table.accept_few_df,
-        model=table.model,
-        axial=table.axial,
-        inside=table.inside,
-        rows=table.rows,
-        columns=table.columns,
-        whole_plots=table.whole_plots,
-        criterion=table.criterion,
-        degree=table.degree,
-        starts=table.starts,
-        constraints=read.constraints,
-        oven_holds=table.oven_holds,
-    )
-
-
-def design_factor(factor: FactorTable) -> DesignFactor:
-    """A factor of a plan file in the words of a design."""
-    from analysis.designs.requests import DesignFactor
-
-    return DesignFactor(
-        name=factor.name,
-        kind=factor.kind,
-        unit=factor.unit,
-        low=factor.low,
-        high=factor.high,
-        values=tuple(factor.values or ()),
-        n_levels=factor.levels if isinstance(factor.levels, int) else None,
-        spacing=factor.spacing,
-        levels=tuple(factor.level_names),
-        hard_to_change=factor.hard_to_change,
-        of=factor.of or "",
-        total=whole_of(factor) if factor.kind == "share" else None,
-        weighed=factor.ingredient is not None,
-    )
 
 
 def _lay_out(read: PlanFile, seed: int | None) -> Plan:

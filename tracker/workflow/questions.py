@@ -110,7 +110,7 @@ def propose(wishes: Wishes, *, seed: int | None = None) -> Proposal:
     from analysis.designs.requests import DesignResponse
     from analysis.designs.situations import Situation
     from analysis.errors import PlanError
-    from tracker.workflow.planning import design_factor
+    from tracker.workflow.requests import design_factor
 
     situation = Situation(
         aim=wishes.aim,  # type: ignore[arg-type]  # the script offers these only, and a test compares them

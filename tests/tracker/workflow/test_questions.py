@@ -8,7 +8,8 @@ from analysis.designs.situations import AIMS as AIMS_OF_DESIGNS
 from tracker.errors import InputError
 from tracker.intake.plan_file import read_plan
 from tracker.workflow import answers
-from tracker.workflow.planning import design_request, preview_plan
+from tracker.workflow.planning import preview_plan
+from tracker.workflow.requests import design_request
 from tracker.workflow.question_script import AIMS
 from tracker.workflow.questions import Interview, propose
 
