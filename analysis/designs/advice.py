@@ -131,6 +131,9 @@ def _cautions(chosen: Option, situation: Situation) -> Iterable[Reason]:
             yield Reason(key="no difference that matters", facts={"response": response.name})
     if not situation.responses:
         yield Reason(key="nothing measured")
+    unsaid = [each.name for each in situation.responses if each.spread is not None and each.whole_plot_spread is None]
+    if unsaid and chosen.plan.design.error_groups:
+        yield Reason(key="settings taken to differ as bakes do", facts={"responses": unsaid})
     if chosen.power is not None and not chosen.good:
         worst = min((each for each in chosen.sureness if each.power is not None), key=lambda each: each.power or 0.0)
         yield Reason(key="too few bakes", facts={"response": worst.response, "power": worst.power, "same": worst.same})

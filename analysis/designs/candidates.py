@@ -28,6 +28,11 @@ CENTRES: Grown = tuple({"centre_points": count} for count in (3, 4, 5, 6))
 OPTIMAL_RUNS: Grown = tuple({"runs": count} for count in (8, 12, 16, 24, 36, 48, 60))
 # Starts of a search over so many combinations, so that advice comes within seconds; None: as many as usual.
 STARTS: tuple[tuple[int, int | None], ...] = ((200, None), (2000, 6), (MOST_COMBINATIONS, 2))
+# Whole plots of two or four bakes; three error degrees of freedom take at least five.
+WHOLE_PLOTS: Grown = tuple(
+    {"runs": runs, "whole_plots": plots}
+    for runs, plots in sorted((size * plots, plots) for size in (2, 4) for plots in (5, 6, 8, 10, 12, 15))
+)
 MANY = 6  # things, from which on no bake shows the best of all: first find out which matter
 AT_A_PRICE = 2  # tiers lower when something has to be set afresh that is hard to set
 
@@ -245,7 +250,7 @@ def _whole_plots(situation: Situation) -> Iterator[Candidate]:
     yield replace(
         _optimal(situation, model or "interactions", tier=1),
         why=Reason(key="whole plots", facts=facts),
-        grown=tuple({"runs": 4 * plots, "whole_plots": plots} for plots in (5, 6, 8, 10, 12, 15)),
+        grown=WHOLE_PLOTS,
     )
 
 

@@ -127,16 +127,14 @@ def _tells(option: Option, situation: Situation) -> bool:
 def _laid_out(request: DesignRequest, candidate: Candidate, situation: Situation, ceiling: int) -> Option | None:
     """The plan in blocks of a day where a day is too short; None when it cannot be laid out."""
     a_day = situation.bakes_a_day
-    plan = None
-    if not (candidate.searched and request.runs and a_day is not None and request.runs > a_day):
-        try:
-            plan = lay_out(request)
-        except PlanError:
-            plan = None
+    surely_in_days = candidate.searched and a_day is not None and (request.runs or 0) > a_day
+    plan = None if surely_in_days else _plan(request)
     bakes = None if plan is None else len(plan.runs)
     days_in_error = False
     if a_day is not None and (bakes is None or a_day < bakes <= ceiling):
         in_days = _in_days(request, bakes, situation)
+        if in_days is None and surely_in_days:
+            plan = _plan(request)
         days_in_error = in_days is None and not _row_a_day(plan, request, situation)
         request, plan = in_days or (request, plan)
     if plan is None:
@@ -153,6 +151,13 @@ def _laid_out(request: DesignRequest, candidate: Candidate, situation: Situation
     )
 
 
+def _plan(request: DesignRequest) -> Plan | None:
+    try:
+        return lay_out(request)
+    except PlanError:
+        return None
+
+
 def _in_days(request: DesignRequest, bakes: int | None, situation: Situation) -> tuple[DesignRequest, Plan] | None:
     """The same with the largest block of a day that fits."""
     assert situation.bakes_a_day is not None
@@ -163,11 +168,8 @@ def _in_days(request: DesignRequest, bakes: int | None, situation: Situation) ->
         if bakes is not None and bakes % size and even:
             continue
         blocked = replace(request, block=situation.day, block_size=size)
-        try:
-            plan = lay_out(blocked)
-        except PlanError:
-            continue
-        if plan.design.blocks > 1:
+        plan = _plan(blocked)
+        if plan is not None and plan.design.blocks > 1:
             return blocked, plan
     return None
 

@@ -114,6 +114,10 @@ WORDS: Mapping[str, Callable[[Facts], str]] = {
         f"What difference in {f['response']} matters was not said, so the plan may be too large or too small."
     ),
     "nothing measured": lambda f: "Nothing is measured yet, so nothing can be said of how sure the answer will be.",
+    "settings taken to differ as bakes do": lambda f: (
+        f"How far {join_words(f['responses'])} moves from one setting to the next of the same kind is not known. "
+        "It was taken to be as far as from bake to bake."
+    ),
     "too few bakes": lambda f: (
         f"Even so it may miss it: {say_chance(f['power'])} trials like this one would "
         + (

@@ -25,6 +25,8 @@ AIMS: Mapping[str, str] = {
 }
 FEWEST = {"which matter": 2, "best setting": 2, "best blend": 2}
 FIRST_NAMES = {"how much": "soda", "which kind": "fat", "as good": "fat", "best blend": "wheat flour"}
+# What a word in a name makes likely: unit, doses.
+LIKELY = {"oven": ("°C", "170 to 190"), "temperature": ("°C", "170 to 190"), "time": ("min", "5 to 30")}
 KINDS = {"amount": "an amount (a number)", "category": "a kind (butter, oil)"}
 GOALS = {"maximise": "more is better", "minimise": "less is better", "none": "neither"}
 
@@ -156,10 +158,11 @@ def _factor(wishes: Wishes, name: str, lines: Sequence[str]) -> Script:
 
 
 def _amount(wishes: Wishes, name: str, lines: Sequence[str]) -> Script:
+    likely = next((usual for word, usual in LIKELY.items() if word in name.casefold()), ("% flour", "0.5 to 2.5"))
     unit = yield Asked(
         key="unit",
         words=f"In which unit is {name} given?",
-        default="% flour",
+        default=likely[0],
         help='"% flour" is grams for 100 g of flour; "g", "°C" or "min" are as good.',
         read=read.label,
     )
@@ -167,7 +170,7 @@ def _amount(wishes: Wishes, name: str, lines: Sequence[str]) -> Script:
     doses = yield Asked(
         key="doses",
         words=f"From how much to how much {name} ({unit or 'no unit'})?",
-        default="0.5 to 2.5",
+        default=likely[1],
         help="The least and the most, as in 0,5 to 2,5; or the doses you want, as in 0.5; 1; 2.",
         read=read.doses(weighed=weighed),
     )

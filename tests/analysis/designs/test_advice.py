@@ -177,6 +177,7 @@ def test_what_is_hard_to_change_is_never_silently_changed_each_bake():
         settings = {(run.groups[plots], run.settings["oven"]) for run in advice.chosen.plan.runs}
         assert len(settings) == len({run.groups[plots] for run in advice.chosen.plan.runs})
         assert not advice.runner_up.plan.design.error_groups
+        assert "settings taken to differ as bakes do" in [caution.key for caution in advice.cautions]
     else:
         assert "set afresh each time" in [caution.key for caution in advice.cautions]
 

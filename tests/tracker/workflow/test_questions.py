@@ -54,6 +54,18 @@ def test_the_plan_file_reads_back_to_the_design_that_was_advised(aim, responses,
     ]
 
 
+def test_a_proposal_is_read_by_machines_too():
+    import json
+
+    proposal = propose(Interview(given=told("which kind")).wishes, seed=2)
+    document = json.loads(json.dumps(proposal.to_json(), allow_nan=False))
+    assert document["plan"] == proposal.text
+    assert document["chosen"]["kind"] == proposal.advice.request.kind
+    assert document["chosen"]["bakes"] == len(proposal.advice.chosen.plan.runs)
+    assert document["runner_up"]["bakes"] == proposal.advice.runner_up.bakes
+    assert " ".join(document["words"]) == " ".join(proposal.summary().split())
+
+
 def test_every_line_of_the_file_is_explained():
     text = propose(Interview(given=told("which matter")).wishes, seed=1).text
     keys = [line for line in text.splitlines() if " = " in line and not line.startswith("#")]
