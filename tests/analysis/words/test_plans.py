@@ -103,3 +103,32 @@ def test_every_model_has_words():
     from typing import get_args
 
     assert set(MODELS) == set(get_args(Models))
+
+
+def syllables(word):
+    word = re.sub(r"[^a-z]", "", word.lower())
+    groups = len(re.findall(r"[aeiouy]+", word))
+    silent = word.endswith("e") and not word.endswith(("le", "ee")) and groups > 1
+    return max(groups - silent, 1)
+
+
+def reading_grade(text):
+    """Flesch-Kincaid grade (Kincaid et al. 1975, from memory)."""
+    sentences = max(len(re.findall(r"[.!?](?:\s|$)", text)), 1)
+    words = [word for word in text.split() if re.search(r"\w", word)]
+    return 0.39 * len(words) / sentences + 11.8 * sum(map(syllables, words)) / len(words) - 15.59
+
+
+def test_the_lines_read_easily_together():
+    oven = DesignFactor(name="oven", kind="category", levels=("170", "190"), hard_to_change=True)
+    fat = DesignFactor(name="fat", kind="category", levels=("butter", "oil"))
+    shown = [
+        said("dose ladder", amount("soda"), levels=5, replicates=4)[1],
+        said("full factorial", amount("soda"), fat, levels=3, replicates=2)[1],
+        said("central composite", amount("soda"), amount("milk"))[1],
+        said("optimal", oven, amount("soda"), runs=24, whole_plots=8, model="main effects")[1],
+    ]
+    for lines in shown:
+        # A colon or semicolon ends what is read in one breath, as a full stop does.
+        text = " ".join(re.sub(r"[:;]", ".", line).rstrip(".") + "." for line in lines)
+        assert reading_grade(text) <= 9, (reading_grade(text), lines)
