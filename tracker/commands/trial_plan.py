@@ -165,7 +165,9 @@ def _from_questions(
             try_this="crumbwise trial plan FILE, or --starter NAME (crumbwise trial plan --list-starters)",
         )
     from tracker.workflow.files import free_name, refuse_existing, write_new
+    from tracker.workflow.requests import refuse_seed
 
+    refuse_seed(seed)
     if out is not None:
         refuse_existing(out)
     try:
@@ -180,7 +182,12 @@ def _from_questions(
         return
     write_new(path, proposal.text)
     say(f"\nThe plan file is {path}: every line of it can be changed.")
-    if (ask("Make the trial from it now? [no] ") or "").casefold() in YES:
+    try:
+        made = (ask("Make the trial from it now? [no] ") or "").casefold() in YES
+    except KeyboardInterrupt:
+        tell(f"\nInterrupted: the plan file stays, no trial was made. Next: crumbwise trial plan {path}")
+        raise
+    if made:
         _lay_out(path, name, seed, False, person, kitchen, False)
     else:
         say(f"Next: crumbwise trial plan {path} --dry-run")
@@ -198,6 +205,7 @@ def _interview(kitchen: str | None, seed: int | None) -> Proposal:
     tell("Enter takes what stands in brackets, ? explains, back returns to the question before.\n")
     while True:
         _ask_all(interview)
+        tell("\nLaying out what could answer this ...")
         try:
             return propose(interview.wishes, seed=seed)
         except InputError as refused:

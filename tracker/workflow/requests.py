@@ -19,8 +19,7 @@ def design_request(read: PlanFile, seed: int | None) -> DesignRequest:
     from analysis.designs.requests import DesignRequest
 
     table = read.design
-    if seed is not None and not 0 <= seed <= LARGEST_SEED:
-        raise InputError(f"The seed {seed} is out of range.", where="--seed", try_this=f"0 to {LARGEST_SEED}")
+    refuse_seed(seed)
     chosen = seed if seed is not None else table.seed
     return DesignRequest(
         kind=table.kind,
@@ -48,6 +47,12 @@ def design_request(read: PlanFile, seed: int | None) -> DesignRequest:
         constraints=read.constraints,
         oven_holds=table.oven_holds,
     )
+
+
+def refuse_seed(seed: int | None) -> None:
+    """Raises InputError for a seed that no plan can keep."""
+    if seed is not None and not 0 <= seed <= LARGEST_SEED:
+        raise InputError(f"The seed {seed} is out of range.", where="--seed", try_this=f"0 to {LARGEST_SEED}")
 
 
 def design_responses(read: PlanFile) -> tuple[DesignResponse, ...]:

@@ -114,8 +114,9 @@ def test_an_interrupt_leaves_nothing_behind(typed: Any, tmp_path: Path, answered
 
 
 def test_an_interrupt_at_the_last_question_leaves_a_whole_file_and_no_trial(typed: Any, tmp_path: Path) -> None:
-    code, out, _ = typed([*LADDER, "^C"])
+    code, out, err = typed([*LADDER, "^C"])
     assert code == 130
+    assert "the plan file stays" in err
     assert files(tmp_path) == ["how-much-soda.toml"]
     assert "Trial" not in out
     assert read_plan((tmp_path / "how-much-soda.toml").read_text(encoding="utf-8")).title == "How much soda"
@@ -140,6 +141,22 @@ def test_too_few_bakes_are_asked_about_again(typed: Any, tmp_path: Path) -> None
     assert code == 0, err
     assert "bakes are too few" in err
     assert "Advised" in out
+
+
+def test_a_seed_that_no_plan_keeps_is_refused_before_anything_is_asked(typed: Any) -> None:
+    code, _, err = typed(LADDER, "--seed", "-1")
+    assert code == 3
+    assert "What do you want to know" not in err
+
+
+@pytest.mark.parametrize("nonsense", ["\x00", "\u202e", "x" * 5000, "1e999", "nan", "[[factor]]", "' OR 1=1"])
+def test_nonsense_is_asked_again_or_kept_as_a_name(typed: Any, tmp_path: Path, nonsense: str) -> None:
+    lines = [text for line in LADDER for text in (nonsense, line)]
+    code, _, err = typed([*lines, "", *[""] * 60])
+    assert code == 0, err
+    assert "foresee" not in err
+    (name,) = files(tmp_path)
+    read_plan((tmp_path / name).read_text(encoding="utf-8"))
 
 
 def test_a_dry_run_shows_the_plan_and_writes_nothing(typed: Any, tmp_path: Path) -> None:
