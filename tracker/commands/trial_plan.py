@@ -26,7 +26,8 @@ from tracker.commands.shell import (
 from tracker.errors import InputError, UsageError
 
 if TYPE_CHECKING:
-    from tracker.workflow.questions import Asked, Interview, Proposal
+    from tracker.workflow.questions import Interview, Proposal
+    from tracker.workflow.wishes import Asked
 
 app = make_app("")
 

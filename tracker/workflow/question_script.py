@@ -5,57 +5,22 @@ A generator: it gives a question and is sent the value that was read from its an
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Generator, Mapping, Sequence
 from typing import Any
 
 from tracker.intake.plan_tables import FactorTable, ResponseTable
 from tracker.workflow import answers as read
+from tracker.workflow.wishes import AIMS, Asked, Wishes
 
 MOST_FACTORS, MOST_RESPONSES = 10, 5
 MOST_BAKES = 400
 WEIGHT_UNITS = ("% flour", "%", "g", "% of flour")
-AIMS: Mapping[str, str] = {
-    "which matter": "which of several things matter",
-    "how much": "how much of one thing is best",
-    "which kind": "which of several kinds is best",
-    "as good": "whether a substitute is as good",
-    "best setting": "the best setting of a few amounts",
-    "best blend": "the best blend of a whole, such as flours",
-}
 FEWEST = {"which matter": 2, "best setting": 2, "best blend": 2}
 FIRST_NAMES = {"how much": "soda", "which kind": "fat", "as good": "fat", "best blend": "wheat flour"}
 # What a word in a name makes likely: unit, doses.
 LIKELY = {"oven": ("°C", "170 to 190"), "temperature": ("°C", "170 to 190"), "time": ("min", "5 to 30")}
 KINDS = {"amount": "an amount (a number)", "category": "a kind (butter, oil)"}
 GOALS = {"maximise": "more is better", "minimise": "less is better", "none": "neither"}
-
-
-@dataclass(frozen=True, kw_only=True)
-class Asked:
-    """One question. ``default`` is what an empty answer means; ``choices`` are numbered from 1."""
-
-    key: str
-    words: str
-    default: str
-    help: str
-    read: Callable[[str], Any]
-    choices: tuple[str, ...] = ()
-
-
-@dataclass(kw_only=True)
-class Wishes:
-    """What was asked for. ``differ``: response -> how much two bakes of the same thing differ, in its unit."""
-
-    aim: str = "which matter"
-    factors: list[FactorTable] = field(default_factory=list)
-    responses: list[ResponseTable] = field(default_factory=list)
-    differ: dict[str, float] = field(default_factory=dict)
-    bakes_a_day: int | None = None
-    most_bakes: int | None = None
-    formula: str | None = None
-    flour_per_bake_g: float | None = None
-    title: str = ""
 
 
 Script = Generator[Asked, Any, None]

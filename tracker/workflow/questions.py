@@ -16,7 +16,8 @@ from tracker.errors import InputError
 from tracker.intake.numbers import number_text
 from tracker.intake.plan_tables import LARGEST_SEED
 from tracker.workflow.plan_text import Draft, plan_text
-from tracker.workflow.question_script import AIMS, Asked, Formulas, Wishes, script
+from tracker.workflow.question_script import Formulas, script
+from tracker.workflow.wishes import AIMS, Asked, Wishes
 
 if TYPE_CHECKING:
     from analysis.designs.advice import Advice

@@ -9,9 +9,9 @@ from tracker.errors import InputError
 from tracker.intake.plan_file import read_plan
 from tracker.workflow import answers
 from tracker.workflow.planning import preview_plan
-from tracker.workflow.question_script import AIMS
 from tracker.workflow.questions import Interview, propose
 from tracker.workflow.requests import design_request
+from tracker.workflow.wishes import AIMS
 
 FORMULAS = {"loaf": ("wheat flour", "rye flour", "water", "butter", "baking soda")}
 FACTORS = {
