@@ -9,9 +9,9 @@ from textwrap import wrap
 
 from analysis.baked import best_beyond
 from analysis.results import Analysis, Curve, NextBakes, ResponseResult
+from analysis.words.answers import answer, headlines
 from analysis.words.checks import say_check
 from analysis.words.findings import say_finding
-from analysis.words.headline import answer, headlines
 from analysis.words.models import say_left_out
 from analysis.words.next_bakes import say_next, say_treatment
 from analysis.words.numbers import join_words, say_dose, say_dose_interval, start, with_unit

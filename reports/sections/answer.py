@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from analysis.results import Analysis, ResponseResult
 from analysis.words import response_headline, say_count
-from analysis.words.headline import answer, in_order, shared_headline
+from analysis.words.answers import answer, in_order, shared_headline
 from analysis.words.numbers import start
 from reports.sections.blocks import Heading, Section, Words
 

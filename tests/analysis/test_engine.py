@@ -10,7 +10,7 @@ from analysis.engine import analyse
 from analysis.errors import NotPossible, TrialDataError
 from analysis.questions import Factor, Question, Response
 from analysis.results import LeftOut
-from analysis.words.headline import answer
+from analysis.words.answers import answer
 
 SODA = Factor(name="soda", kind="amount", unit="% flour")
 ACID = Factor(name="acid", kind="category")

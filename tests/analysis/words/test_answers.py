@@ -2,7 +2,7 @@
 
 import re
 
-from analysis.words.headline import answer, headline, response_headline
+from analysis.words.answers import answer, headline, response_headline
 
 GRADE = 9.0
 
