@@ -8,7 +8,6 @@ from types import MappingProxyType
 from analysis.errors import TrialDataError
 from analysis.leavening.batter import Amount
 from analysis.leavening.ingredients import INGREDIENTS, TEASPOON_ML, Ingredient
-from analysis.leavening.powder import compose_powder
 from analysis.leavening.substances import SUBSTANCES, Substance
 
 POWDER_G_PER_TSP = 4.6  # food-composition portion, from memory
@@ -71,6 +70,8 @@ def weighed(
         mass = grams if grams is not None else (millilitres or 0.0) / TEASPOON_ML * POWDER_G_PER_TSP
         if mass <= 0:
             return ()
+        from analysis.leavening.powder import compose_powder  # here, because a balance of soda does without it
+
         powder = compose_powder(POWDERS[wanted], available_co2=POWDER_AVAILABLE_CO2, mass_g=mass)
         return tuple(Amount(what=SUBSTANCES[part.ingredient], grams=part.grams) for part in powder.parts)
     item = find(name, own)

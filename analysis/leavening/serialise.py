@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from analysis.leavening.altitude import Altitude
-from analysis.leavening.balance import Balance, PhRange
-from analysis.leavening.batter import Amount
-from analysis.leavening.curve import TitrationCurve
-from analysis.leavening.ingredients import INGREDIENTS, Ingredient, Spread
-from analysis.leavening.powder import Powder
-from analysis.leavening.release import RELEASE, Release, ReleaseStages
-from analysis.leavening.strength import Strength
-from analysis.leavening.substances import SUBSTANCES, Substance
-from analysis.leavening.swap import Swap
 from analysis.words.leavening import say_caution, say_swap
+
+if TYPE_CHECKING:  # a balance needs no curve, powder or swap
+    from analysis.leavening.altitude import Altitude
+    from analysis.leavening.balance import Balance, PhRange
+    from analysis.leavening.batter import Amount
+    from analysis.leavening.curve import TitrationCurve
+    from analysis.leavening.ingredients import Ingredient, Spread
+    from analysis.leavening.powder import Powder
+    from analysis.leavening.release import Release, ReleaseStages
+    from analysis.leavening.strength import Strength
+    from analysis.leavening.substances import Substance
+    from analysis.leavening.swap import Swap
 
 SCHEMA_VERSION = 1
 
@@ -147,6 +149,10 @@ def release_json(release: Release) -> dict[str, Any]:
 
 def acids_json() -> dict[str, Any]:
     """The tables: substances, ingredients and release behaviour."""
+    from analysis.leavening.ingredients import INGREDIENTS
+    from analysis.leavening.release import RELEASE
+    from analysis.leavening.substances import SUBSTANCES
+
     return {
         "schema_version": SCHEMA_VERSION,
         "substances": [_substance_json(substance) for substance in SUBSTANCES.values()],

@@ -88,7 +88,7 @@ def curve(
     as_json: JsonOption = False,
 ) -> None:
     """pH and free gas as soda is added, with the colour of red cabbage juice."""
-    from tracker.workflow.leavening import soda_curve
+    from tracker.workflow.leaveners import soda_curve
 
     answer = soda_curve(amounts, most_g=most, celsius=celsius, altitude_m=altitude, picture=picture, colours=colours)
     show(answer, as_json)
@@ -110,7 +110,7 @@ def swap(
     as_json: JsonOption = False,
 ) -> None:
     """Replace one acid source or leavener by another, keeping gas and neutrality."""
-    from tracker.workflow.leavening import parts_of_powder, swapped
+    from tracker.workflow.leaveners import parts_of_powder, swapped
 
     show(parts_of_powder(amount, into) if parts else swapped(amount, into), as_json)
 
@@ -125,7 +125,7 @@ def powder(
     as_json: JsonOption = False,
 ) -> None:
     """Check a baking powder, or compose one from acids."""
-    from tracker.workflow.leavening import composed_powder, powder_of
+    from tracker.workflow.leaveners import composed_powder, powder_of
 
     show(composed_powder(acid, available) if acid else powder_of(amounts or []), as_json)
 
@@ -133,7 +133,7 @@ def powder(
 @app.command("release", epilog=example('crumbwise leaven release "5 g baking powder"'))
 def release(amounts: Amounts, as_json: JsonOption = False) -> None:
     """When the gas comes: in mixing, on the bench, in the oven."""
-    from tracker.workflow.leavening import release_of
+    from tracker.workflow.leaveners import release_of
 
     show(release_of(amounts), as_json)
 
@@ -143,7 +143,7 @@ def altitude(
     metres: Annotated[float, typer.Argument(help="Height above the sea, m.")], as_json: JsonOption = False
 ) -> None:
     """What height does to gas, boiling point and powder."""
-    from tracker.workflow.leavening import place_at
+    from tracker.workflow.leaveners import place_at
 
     show(place_at(metres), as_json)
 
@@ -157,7 +157,7 @@ def strength(
     as_json: JsonOption = False,
 ) -> None:
     """How much strength a leavener has left, from bench gas tests."""
-    from tracker.workflow.leavening import gas_test
+    from tracker.workflow.leaveners import gas_test
 
     show(gas_test(tests, name, celsius=celsius, altitude_m=altitude), as_json)
 
@@ -199,6 +199,6 @@ def measured(
 @app.command("acids", epilog=example("crumbwise leaven acids"))
 def acids(as_json: JsonOption = False) -> None:
     """The table of acids and ingredients, with sources in --json."""
-    from tracker.workflow.leavening import tables
+    from tracker.workflow.leaveners import tables
 
     show(tables(), as_json)

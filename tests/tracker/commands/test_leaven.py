@@ -1,6 +1,8 @@
 """Do the leaven commands answer in words and JSON, and refuse nonsense with a way out?"""
 
 import json
+import subprocess
+import sys
 from importlib.resources import files
 
 import pytest
@@ -163,3 +165,18 @@ def test_odd_mixtures_still_give_a_sound_document(amounts, celsius, capsys):
     schema = json.loads(files("analysis").joinpath("schema/balance.schema.json").read_text(encoding="utf-8"))
     assert [error.message for error in Draft202012Validator(schema).iter_errors(found)] == []
     assert shown.err == ""
+
+
+def test_a_balance_loads_no_more_than_it_needs(tmp_path, monkeypatch):
+    """Half of its time is loading, so what it does without must stay outside."""
+    monkeypatch.delenv("CRUMBWISE_KITCHEN", raising=False)
+    code = (
+        "import sys; from tracker.commands import main; "
+        "main(['leaven', 'balance', '5 g baking soda', '240 g buttermilk']); print('LOADED', *sys.modules)"
+    )
+    ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=tmp_path)
+    loaded = set(ran.stdout.partition("LOADED ")[2].split())
+    assert {"numpy", "analysis.leavening.balance", "analysis.words.leavening"} <= loaded
+    aside = {f"analysis.leavening.{name}" for name in ("curve", "powder", "swap", "strength", "altitude", "runs")}
+    heavy = {"numpy.ma", "pandas", "scipy", "sqlalchemy", "matplotlib", "analysis.results", "analysis.words.findings"}
+    assert loaded & (aside | heavy) == set()
