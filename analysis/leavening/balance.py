@@ -19,7 +19,7 @@ from analysis.leavening.batter import Amount, Batter, make_batter
 from analysis.leavening.cautions import Caution, cautions_of
 from analysis.leavening.gas import STANDARD_KPA, boiling_point_c, gas_ml
 from analysis.leavening.ingredients import Ingredient
-from analysis.leavening.neutral import CRUMB_C, CRUMB_CO2_ATM, CRUMB_CO2_HIGH, CRUMB_CO2_LOW, soda_for_ph
+from analysis.leavening.neutral import CRUMB_C, CRUMB_CO2_ATM, CRUMB_CO2_HIGH, CRUMB_CO2_LOW, ph_down_to, soda_for_ph
 from analysis.leavening.speciation import Mixtures, Speciation, solve
 from analysis.leavening.substances import CO2_MOLAR_MASS, SODA_MOLAR_MASS, Substance
 
@@ -174,10 +174,7 @@ def _crumb(mixtures: Mixtures, seed: int) -> Array:
     generator = np.random.Generator(np.random.PCG64([seed, 2]))
     left = 10 ** generator.uniform(np.log10(CRUMB_CO2_LOW), np.log10(CRUMB_CO2_HIGH), rows)
     left[0] = CRUMB_CO2_ATM
-    closed = solve(mixtures)
-    opened = solve(mixtures, case="open", co2_atm=left)
-    # A crumb with little carbon to begin with keeps what it has.
-    return np.where(opened.carbon_dissolved < mixtures.carbon, opened.ph, closed.ph)
+    return ph_down_to(mixtures, left)
 
 
 def _gas(batter: Batter, whole: Batter, bubbling: Speciation, kilopascal: float) -> Gas:
@@ -185,7 +182,7 @@ def _gas(batter: Batter, whole: Batter, bubbling: Speciation, kilopascal: float)
     available = np.minimum(batter.soda_mmol, batter.acid_meq) + batter.ammonium_mmol
     nominal = float(available[0])
     heat = max(batter.soda_mmol - float(batter.acid_meq[0]), 0.0) / 2.0
-    cold = max(float(bubbling.carbon_gas[0]), 0.0) * batter.water_kg * 1000
+    cold = _freed(batter.mixtures, bubbling) * batter.water_kg * 1000
     low, high = nine_in_ten(available)
     return Gas(
         available_mmol=nominal,
@@ -206,20 +203,18 @@ def _gas(batter: Batter, whole: Batter, bubbling: Speciation, kilopascal: float)
 
 def _free_hot(batter: Batter, kilopascal: float) -> float:
     """mmol of carbon dioxide out of the water at 95 °C, where steam fills most of the bubbles."""
-    one = slice(0, 1)
-    mixtures = batter.mixtures
     celsius = min(OVEN_C, boiling_point_c(kilopascal) - 1.0)
-    hot = Mixtures(
-        acids={name: total[one] for name, total in mixtures.acids.items()},
-        carbon=mixtures.carbon[one],
-        fixed_charge=mixtures.fixed_charge[one],
-        fixed_strength=mixtures.fixed_strength[one],
-        celsius=np.array([celsius]),
-    )
+    hot = replace(batter.mixtures.only(slice(0, 1)), celsius=np.array([celsius]))
     steam = steam_kpa(celsius)
     pressure = max(kilopascal - steam, 0.01 * kilopascal) / STANDARD_KPA
     found = _bubbling(hot, solve(hot), pressure)
-    return max(float(found.carbon_gas[0]), 0.0) * batter.water_kg * 1000
+    return _freed(hot, found) * batter.water_kg * 1000
+
+
+def _freed(mixtures: Mixtures, found: Speciation) -> float:
+    """mol of carbon dioxide that left a kilogram of water of the typical mixture."""
+    carbon = float(mixtures.carbon[0])
+    return _left(carbon, float(found.carbon_dissolved[0]))
 
 
 def steam_kpa(celsius: float) -> float:

@@ -61,11 +61,16 @@ def crumb_ph_at(batter: Batter, soda_g: Array) -> Array:
 def ph_with_soda(batter: Batter, soda_g: Array, *, co2_atm: float | None) -> Array:
     """pH after adding soda; ``co2_atm`` None keeps all carbon dioxide in."""
     mixtures = add_soda(batter, soda_g)
-    closed = solve(mixtures)
-    if co2_atm is None:
-        return closed.ph
+    return solve(mixtures).ph if co2_atm is None else ph_down_to(mixtures, co2_atm)
+
+
+def ph_down_to(mixtures: Mixtures, co2_atm: float | Array) -> Array:
+    """pH when carbon dioxide has left down to a pressure; what holds less to begin with keeps what it has."""
     opened = solve(mixtures, case="open", co2_atm=co2_atm)
-    return np.where(opened.carbon_dissolved < mixtures.carbon, opened.ph, closed.ph)
+    keeps = opened.carbon_dissolved >= mixtures.carbon
+    ph = opened.ph.copy()
+    ph[keeps] = solve(mixtures.only(keeps)).ph
+    return ph
 
 
 def add_soda(batter: Batter, soda_g: Array) -> Mixtures:

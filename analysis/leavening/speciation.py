@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
 import numpy as np
 
@@ -28,13 +28,16 @@ from analysis.leavening.constants import (
     debye_huckel_a,
     pk_at,
 )
+from analysis.leavening.species import LN10, stacked, ten_to
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
 
 Case = Literal["closed", "headspace", "open", "stripped"]
 LOWEST_PH, HIGHEST_PH = -2.0, 16.0
 PH_TOLERANCE = 1e-11
 STRENGTH_TOLERANCE = 1e-11
 MOST_ROUNDS = 100
-LN10 = float(np.log(10.0))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +59,16 @@ class Mixtures:
     def __len__(self) -> int:
         return len(self.carbon)
 
+    def only(self, rows: slice | NDArray[np.bool_]) -> Mixtures:
+        """Those mixtures of them."""
+        return Mixtures(
+            acids={name: total[rows] for name, total in self.acids.items()},
+            carbon=self.carbon[rows],
+            fixed_charge=self.fixed_charge[rows],
+            fixed_strength=self.fixed_strength[rows],
+            celsius=self.celsius[rows],
+        )
+
 
 @dataclass(frozen=True, kw_only=True)
 class Speciation:
@@ -72,16 +85,6 @@ class Speciation:
     carbon_gas: Array
     co2_atm: Array
     charge_left: Array
-
-
-@dataclass(frozen=True)
-class _Systems:
-    """Species of all systems as padded arrays: axis 0 mixture, 1 system, 2 protons lost."""
-
-    totals: Array  # (n, s)
-    log_beta: Array  # (n or 1, s, k)
-    charge: Array  # (1, s, k)
-    lost: Array  # (1, 1, k)
 
 
 def solve(
@@ -139,11 +142,11 @@ class _Balance:
         self.a = debye_huckel_a(kelvin)
         self.pkw = pk_at(WATER, kelvin)[:, 0]
         carbonic = carbonic_pk(kelvin)
-        self.carbon_log_beta = np.stack([np.zeros(len(kelvin)), -carbonic[:, 0], -carbonic.sum(axis=1)], axis=-1)
-        self.systems = _stack(mixtures.acids, kelvin)
+        self.carbon_log_beta = np.stack([-carbonic[:, 0], -carbonic.sum(axis=1)])
+        self.systems = stacked(mixtures.acids, kelvin)
 
     def solved(self) -> Speciation:
-        ph = np.full(len(self.mixtures), 7.0)
+        ph = self._first_ph()
         strength = np.maximum(0.5 * self.mixtures.fixed_strength, 1e-7)
         moved = np.inf
         for _ in range(MOST_ROUNDS):
@@ -157,6 +160,18 @@ class _Balance:
         charge, _, _, carbon = self._at(ph, strength)
         self._require_balanced(ph, charge, strength)
         return self._answer(ph, strength, charge, carbon)
+
+    def _first_ph(self) -> Array:
+        """Where the search begins: at 7, or, with carbon dioxide held, where bicarbonate alone meets the fixed charge.
+
+        Bicarbonate grows tenfold with each pH there, and Newton's method comes down such a
+        slope well but overshoots up it.
+        """
+        if self.gas.case != "open":
+            return np.full(len(self.mixtures), 7.0)
+        held = self.gas.solubility * np.maximum(self.gas.co2_atm, 1e-30)
+        charge = np.maximum(self.mixtures.fixed_charge, 1e-30)
+        return np.clip(np.log10(charge / held) - self.carbon_log_beta[0], 4.0, 10.0)
 
     def _ph_at(self, strength: Array, *, start: Array, tolerance: float) -> tuple[Array, Array]:
         """The pH that balances the charges at a fixed ionic strength, and the strength it makes.
@@ -184,52 +199,51 @@ class _Balance:
         shield = self.a * self.model.shield(strength)
         neutral = self.model.neutral(strength)
         log_gamma_one = -shield
-        hydrogen = 10.0 ** (-ph - log_gamma_one)
-        hydroxide = 10.0 ** (ph - self.pkw - log_gamma_one)
+        hydrogen = ten_to(-ph - log_gamma_one)
+        hydroxide = ten_to(ph - self.pkw - log_gamma_one)
         charge = self.mixtures.fixed_charge + hydrogen - hydroxide
         slope = -LN10 * (hydrogen + hydroxide)
         twice_strength = self.mixtures.fixed_strength + hydrogen + hydroxide
 
-        share = self._shares(self.systems, ph, shield, neutral)
-        z = self.systems.charge
-        mean = (share * z).sum(axis=2)
-        mean_square = (share * z**2).sum(axis=2)
-        charge = charge + (self.systems.totals * mean).sum(axis=1)
-        slope = slope - LN10 * (self.systems.totals * (mean_square - mean**2)).sum(axis=1)
-        twice_strength = twice_strength + (self.systems.totals * mean_square).sum(axis=1)
+        total, z = self.systems.totals, self.systems.charge
+        share = self._shares(ph, shield, neutral)
+        charged = share * z
+        mean, mean_square = charged.sum(axis=1), (charged * z).sum(axis=1)
+        charge = charge + (total * mean).sum(axis=0)
+        slope = slope - LN10 * (total * (mean_square - mean**2)).sum(axis=0)
+        twice_strength = twice_strength + (total * mean_square).sum(axis=0)
 
         carbon, carbon_slope = self._carbon(ph, shield, neutral)
-        charge = charge - carbon[:, 1] - 2 * carbon[:, 2]
+        charge = charge - carbon[1] - 2 * carbon[2]
         slope = slope + carbon_slope
-        twice_strength = twice_strength + carbon[:, 1] + 4 * carbon[:, 2]
+        twice_strength = twice_strength + carbon[1] + 4 * carbon[2]
         return charge, slope, 0.5 * twice_strength, carbon
 
-    def _shares(self, systems: _Systems, ph: Array, shield: Array, neutral: Array) -> Array:
-        z = systems.charge
-        gamma = np.where(z == 0, neutral[:, None, None], -shield[:, None, None] * z**2)
-        exponent = systems.log_beta + systems.lost * ph[:, None, None] - gamma
-        weight = 10.0 ** (exponent - exponent.max(axis=2, keepdims=True))
-        return weight / weight.sum(axis=2, keepdims=True)
+    def _shares(self, ph: Array, shield: Array, neutral: Array) -> Array:
+        """Share of each species in its system, shape (s, k, n)."""
+        z = self.systems.charge
+        gamma = np.where(z == 0, neutral, -shield * z**2)
+        exponent = self.systems.log_beta + self.systems.lost * ph - gamma
+        weight = ten_to(exponent - exponent.max(axis=1, keepdims=True))
+        return weight / weight.sum(axis=1, keepdims=True)
 
     def _carbon(self, ph: Array, shield: Array, neutral: Array) -> tuple[Array, Array]:
-        """mol/kg of CO2, HCO3- and CO3-- (n, 3) and the slope of their charge."""
-        lost = np.array([0.0, 1.0, 2.0])
-        gamma = np.stack([neutral, -shield, -4 * shield], axis=-1)
-        ratio = 10.0 ** np.minimum(self.carbon_log_beta + lost * ph[:, None] - gamma + gamma[:, :1], 300.0)
+        """mol/kg of CO2, HCO3- and CO3-- (3, n) and the slope of their charge."""
         if self.gas.case == "stripped":
-            zero = np.zeros_like(ratio)
-            return zero, zero[:, 0]
+            return np.zeros((3, len(ph))), np.zeros_like(ph)
+        once = ten_to(np.minimum(self.carbon_log_beta[0] + ph + neutral + shield, 300.0))
+        twice = ten_to(np.minimum(self.carbon_log_beta[1] + 2 * ph + neutral + 4 * shield, 300.0))
         if self.gas.case == "open":
-            free = self.gas.solubility * self.gas.co2_atm / 10.0**neutral
-            carbon = free[:, None] * ratio
-            return carbon, -LN10 * (carbon * lost**2).sum(axis=1)
-        in_gas = self.gas.held_in_gas() * 10.0**neutral
-        free = self.mixtures.carbon / (ratio.sum(axis=1) + in_gas)
-        carbon = free[:, None] * ratio
+            free = self.gas.solubility * self.gas.co2_atm / ten_to(neutral)
+            carbon = np.stack([free, free * once, free * twice])
+            return carbon, -LN10 * (carbon[1] + 4 * carbon[2])
+        in_gas = self.gas.held_in_gas() * ten_to(neutral)
+        free = self.mixtures.carbon / (1.0 + once + twice + in_gas)
+        carbon = np.stack([free, free * once, free * twice])
         # Carbon in the gas counts as uncharged in the variance of the charge.
         total = np.maximum(self.mixtures.carbon, 1e-300)
-        mean = (carbon * lost).sum(axis=1) / total
-        return carbon, -LN10 * ((carbon * lost**2).sum(axis=1) - total * mean**2)
+        mean = (carbon[1] + 2 * carbon[2]) / total
+        return carbon, -LN10 * (carbon[1] + 4 * carbon[2] - total * mean**2)
 
     def _require_balanced(self, ph: Array, charge: Array, strength: Array) -> None:
         scale = 1e-6 + np.abs(self.mixtures.fixed_charge) + strength
@@ -243,8 +257,8 @@ class _Balance:
             )
 
     def _answer(self, ph: Array, strength: Array, charge: Array, carbon: Array) -> Speciation:
-        dissolved = carbon.sum(axis=1)
-        pressure = carbon[:, 0] * 10.0 ** self.model.neutral(strength) / self.gas.solubility
+        dissolved = carbon.sum(axis=0)
+        pressure = carbon[0] * ten_to(self.model.neutral(strength)) / self.gas.solubility
         return Speciation(
             ph=ph,
             ionic_strength=strength,
@@ -253,24 +267,6 @@ class _Balance:
             co2_atm=pressure,
             charge_left=charge,
         )
-
-
-def _stack(acids: Mapping[str, Array], kelvin: Array) -> _Systems:
-    names = list(acids)
-    widest = 1 + max((len(ACIDS[name].pk) for name in names), default=0)
-    count = len(kelvin)
-    log_beta = np.full((count, len(names), widest), -np.inf)
-    charge = np.zeros((1, len(names), widest))
-    for index, name in enumerate(names):
-        system = ACIDS[name]
-        steps = len(system.pk)
-        log_beta[:, index, 0] = 0.0
-        log_beta[:, index, 1 : steps + 1] = -np.cumsum(pk_at(system, kelvin), axis=1)
-        charge[0, index, : steps + 1] = system.charge - np.arange(steps + 1)
-    totals = (
-        np.stack([np.asarray(acids[name], dtype=float) for name in names], axis=1) if names else np.zeros((count, 0))
-    )
-    return _Systems(totals, log_beta, charge, np.arange(widest, dtype=float)[None, None, :])
 
 
 def _require_sound(mixtures: Mixtures, activity: str) -> None:

@@ -1,10 +1,11 @@
 """Invariants of the whole account, whatever is mixed."""
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.leavening.balance import balance
+from analysis.leavening.balance import balance, nine_in_ten
 from analysis.leavening.names import weighed
 
 POWDERS = ("baking powder", "alum baking powder", "tartrate baking powder")
@@ -77,3 +78,15 @@ def test_portions_share_out_sodium_and_aluminium(parts, portions):
     assert shared.sodium_mg * portions == pytest.approx(whole.sodium_mg)
     assert shared.aluminium_mg * portions == pytest.approx(whole.aluminium_mg)
     assert shared.gas == whole.gas
+
+
+@pytest.mark.parametrize("celsius", [4.0, 25.0])
+def test_rounding_frees_no_gas(celsius):
+    """What does not bubble gives 0 mL, not a ten-billionth."""
+    found = balance([*weighed("baking soda", grams=5), *weighed("water", grams=100)], celsius=celsius)
+    assert found.gas.free_cold_ml == 0.0
+
+
+@given(st.lists(st.floats(-1e3, 1e3), min_size=1, max_size=30))
+def test_nine_in_ten_lie_between_the_quantiles_as_numpy_takes_them(drawn):
+    assert nine_in_ten(np.array(drawn)) == pytest.approx(tuple(np.quantile(drawn, [0.05, 0.95])), abs=1e-9)

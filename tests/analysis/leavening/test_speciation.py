@@ -82,3 +82,36 @@ def test_impossible_input_is_refused_in_words(acids, soda, celsius, says):
     with pytest.raises(TrialDataError, match=says) as refused:
         solve(with_soda(acids, soda, celsius))
     assert refused.value.try_this
+
+
+@pytest.mark.parametrize("co2_atm", [0.0, 1e-4, 1.0, 8.0])
+@pytest.mark.parametrize("strong_ions", [-0.1, 0.0, 0.1])
+def test_an_open_mixture_is_solved_from_strong_acid_to_strong_base(strong_ions, co2_atm):
+    """The search begins where bicarbonate meets the ions, which strong acid does not have."""
+    mixtures = Mixtures(
+        acids={},
+        carbon=np.array([0.01]),
+        fixed_charge=np.array([strong_ions]),
+        fixed_strength=np.array([abs(strong_ions)]),
+        celsius=np.array([25.0]),
+    )
+    found = solve(mixtures, case="open", co2_atm=co2_atm)
+    assert abs(found.charge_left[0]) < 1e-9
+    assert found.co2_atm[0] == pytest.approx(co2_atm, abs=1e-12)
+    if co2_atm == 0.0:
+        assert found.ph[0] == pytest.approx(solve(mixtures, case="stripped").ph[0], abs=1e-9)
+
+
+def test_mixtures_are_told_apart_by_row():
+    mixtures = with_soda({"citric": np.array([0.05])}, 0.1, 25.0)
+    pair = Mixtures(
+        acids={"citric": np.array([0.0, 0.05])},
+        carbon=np.array([0.2, 0.1]),
+        fixed_charge=np.array([0.2, 0.1]),
+        fixed_strength=np.array([0.2, 0.1]),
+        celsius=np.array([60.0, 25.0]),
+    )
+    second = pair.only(np.array([False, True]))
+    assert len(second) == 1
+    assert solve(second).ph[0] == solve(mixtures).ph[0]
+    assert len(solve(pair.only(slice(0, 0))).ph) == 0
