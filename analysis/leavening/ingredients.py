@@ -56,8 +56,13 @@ class Ingredient:
         return self.acidity.scaled(SODA_MOLAR_MASS / 1000.0)
 
 
-def measured(name: str, neutralising_value: float, water: float | None, ph: float = 4.5) -> Ingredient:
-    """An ingredient as a kitchen measured it: g soda that 100 g neutralise, g water in 1 g."""
+def measured(
+    name: str, neutralising_value: float, water: float | None, ph: float = 4.5, density: float | None = None
+) -> Ingredient:
+    """An ingredient as a kitchen measured it: g soda that 100 g neutralise, g water in 1 g, g/mL.
+
+    Its acid is taken to be that of cultured milk, of which most such measurements are made.
+    """
     acidity = 1000.0 * neutralising_value / SODA_MOLAR_MASS
     return Ingredient(
         name=name,
@@ -65,6 +70,7 @@ def measured(name: str, neutralising_value: float, water: float | None, ph: floa
         ph=Spread(ph, ph, ph),
         buffer=_DAIRY,
         water=0.9 if water is None else water,
+        density=density,
         source="measured in this kitchen",
         sureness="A",
     )

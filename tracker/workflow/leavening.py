@@ -9,20 +9,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from analysis.leavening import serialise
 from analysis.leavening.balance import balance
 from analysis.leavening.batter import TITRATION_END_PH, Amount
 from analysis.leavening.gas import STANDARD_KPA, pressure_kpa
-from analysis.leavening.ingredients import Ingredient, Spread
+from analysis.leavening.ingredients import Ingredient, measured
 from analysis.leavening.names import weighed
+from analysis.leavening.substances import SODA_MOLAR_MASS, Substance
 from analysis.words import leavening as words
 from tracker.errors import InputError
 from tracker.intake.amounts import read_amount
-
-if TYPE_CHECKING:
-    from analysis.leavening.substances import Substance
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,7 +31,7 @@ class Answer:
     text: str
 
 
-OwnValues = Mapping[str, "Substance | Ingredient"]
+OwnValues = Mapping[str, Substance | Ingredient]
 
 
 def read_amounts(texts: Sequence[str], own: OwnValues | None = None) -> list[Amount]:
@@ -75,15 +73,13 @@ def own_value(text: str) -> tuple[str, Ingredient]:
         0 < values.get("density", 1.0) < 25  # g in 1 mL
     ):
         raise InputError("A measured value is impossible.", where=text, try_this=OWN_EXAMPLE)
-    return name.strip().casefold(), Ingredient(
-        name=name.strip(),
-        acidity=Spread(values["acidity"], values["acidity"], values["acidity"]),
-        ph=Spread(values["ph"], values["ph"], values["ph"]),
-        buffer={"lactic": 0.6, "phosphoric": 0.3, "citric": 0.1},
-        water=values.get("water", 0.9),
-        density=values.get("density"),
-        source="measured in this kitchen",
-        sureness="A",
+    name = name.strip()
+    return name.casefold(), measured(
+        name,
+        values["acidity"] * SODA_MOLAR_MASS / 1000,
+        values.get("water"),
+        values["ph"],
+        values.get("density"),
     )
 
 
