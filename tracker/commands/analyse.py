@@ -3,26 +3,16 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from tracker.commands import GROUPS
-from tracker.commands.asking import (
-    ByOption,
-    ConfidenceOption,
-    DoseOption,
-    GroupOption,
-    KindOption,
-    OrderOption,
-    ReferenceOption,
-    ResponseOption,
-    SeedOption,
-    ShapeOption,
-    SquaresOption,
-    options_of,
-)
+from tracker.commands.asking import ResponseOption, asks_how
 from tracker.commands.shell import JsonOption, example, make_app, print_json, say, tell
+
+if TYPE_CHECKING:
+    from tracker.workflow.options import Options
 
 app = make_app(GROUPS["analyse"][1])
 
@@ -34,8 +24,10 @@ app = make_app(GROUPS["analyse"][1])
         "crumbwise analyse rise.xlsx --sheet Readings --response rise --dose soda --by acid --report rise.html",
     ),
 )
+@asks_how(without=("follow",))  # a spreadsheet has no formula
 def analyse(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV or XLSX, one row a reading.", show_default=False)],
+    *,
     response: ResponseOption = None,
     factor: Annotated[
         list[str] | None,
@@ -44,17 +36,9 @@ def analyse(
     block: Annotated[
         list[str] | None, typer.Option(metavar="NAME", help="Baked under the same conditions; may be repeated.")
     ] = None,
-    group: GroupOption = None,
     bake: Annotated[
         str | None, typer.Option(metavar="NAME", help="Names the bake; readings of one bake are averaged.")
     ] = None,
-    kind: KindOption = "auto",
-    dose: DoseOption = None,
-    by: ByOption = None,
-    shape: ShapeOption = None,
-    reference: ReferenceOption = None,
-    order: OrderOption = 2,
-    squares: SquaresOption = 2,
     goal: Annotated[
         list[str] | None,
         typer.Option(metavar="NAME:GOAL", help="maximise, minimise or target=NUMBER; NAME may go with one response."),
@@ -66,8 +50,7 @@ def analyse(
     scale: Annotated[
         list[str] | None, typer.Option(metavar="NAME:SCALE", help="measured, score, count or yes-no.")
     ] = None,
-    confidence: ConfidenceOption = 0.95,
-    seed: SeedOption = 1,
+    options: Options,
     sheet: Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of a workbook; else the first.")] = None,
     report: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Write the report here as well.")] = None,
     json_: JsonOption = False,
@@ -83,18 +66,6 @@ def analyse(
         goals=tuple(goal or ()),
         matters=tuple(matters or ()),
         scales=tuple(scale or ()),
-    )
-    options = options_of(
-        kind=kind,
-        dose=dose,
-        by=by,
-        shape=shape,
-        group=group,
-        reference=reference,
-        order=order,
-        squares=squares,
-        confidence=confidence,
-        seed=seed,
     )
     answer = analyse_file(file, columns=columns, options=options, sheet=sheet)
     written = write_report(answer, report) if report is not None else None

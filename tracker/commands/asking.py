@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated, Any
+from collections.abc import Callable
+from functools import wraps
+from inspect import Parameter, signature
+from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
 
@@ -14,47 +17,94 @@ if TYPE_CHECKING:
 KINDS = ("auto", "factors", "dose")
 
 ResponseOption = Annotated[list[str] | None, typer.Option(metavar="NAME", help="What was measured; may be repeated.")]
-KindOption = Annotated[
-    str, typer.Option(metavar="auto|factors|dose", help="Which variables matter, or how the response follows a dose.")
-]
-DoseOption = Annotated[str | None, typer.Option(metavar="NAME", help="The amount that is the dose.")]
-ByOption = Annotated[str | None, typer.Option(metavar="NAME", help="One curve for each level of this category.")]
-ShapeOption = Annotated[
-    str | None, typer.Option(metavar="SHAPE", help="Shape of the curve; the best of them when left out.")
-]
-GroupOption = Annotated[
-    str | None, typer.Option(metavar="A+B", help="Readings that share this share an error (a whole plot, a bake day).")
-]
-ReferenceOption = Annotated[
-    list[str] | None,
-    typer.Option(metavar="LEVEL", help='Level the others are compared with, or "FACTOR:LEVEL"; may be repeated.'),
-]
-OrderOption = Annotated[int, typer.Option(metavar="N", help="Interactions of up to this many factors.")]
-SquaresOption = Annotated[int, typer.Option(metavar="1|2|3", help="Type of the sums of squares.")]
-ConfidenceOption = Annotated[float, typer.Option(metavar="SHARE", help="Confidence of the intervals.")]
-SeedOption = Annotated[int, typer.Option(metavar="N", help="Seed of the resampling.")]
-
-FollowOption = Annotated[
-    list[str] | None,
-    typer.Option(
-        metavar="CHEMISTRY", help="gas, soda left, acid left or predicted pH in place of the factors; may be repeated."
-    ),
-]
 
 
-def options_of(**said: Any) -> Options:
-    """The options as the workflow takes them."""
+def options_of(
+    kind: Annotated[
+        str,
+        typer.Option(metavar="auto|factors|dose", help="Which variables matter, or how the response follows a dose."),
+    ] = "auto",
+    dose: Annotated[str | None, typer.Option(metavar="NAME", help="The amount that is the dose.")] = None,
+    by: Annotated[str | None, typer.Option(metavar="NAME", help="One curve for each level of this category.")] = None,
+    shape: Annotated[
+        str | None, typer.Option(metavar="SHAPE", help="Shape of the curve; the best of them when left out.")
+    ] = None,
+    group: Annotated[
+        str | None,
+        typer.Option(metavar="A+B", help="Readings that share this share an error (a whole plot, a bake day)."),
+    ] = None,
+    reference: Annotated[
+        list[str] | None,
+        typer.Option(metavar="LEVEL", help='Level the others are compared with, or "FACTOR:LEVEL"; may be repeated.'),
+    ] = None,
+    order: Annotated[int, typer.Option(metavar="N", help="Interactions of up to this many factors.")] = 2,
+    squares: Annotated[int, typer.Option(metavar="1|2|3", help="Type of the sums of squares.")] = 2,
+    confidence: Annotated[float, typer.Option(metavar="SHARE", help="Confidence of the intervals.")] = 0.95,
+    seed: Annotated[int, typer.Option(metavar="N", help="Seed of the resampling.")] = 1,
+    follow: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="CHEMISTRY",
+            help="gas, soda left, acid left or predicted pH in place of the factors; may be repeated.",
+        ),
+    ] = None,
+) -> Options:
+    """The options as the workflow takes them. Raises UsageError with the nearest kind."""
     from tracker.workflow.options import Options
 
-    if said["kind"] not in KINDS:
+    if kind not in KINDS:
         from tracker.intake.spreadsheet import nearest
 
-        near = nearest(said["kind"], KINDS) or "auto"
+        near = nearest(kind, KINDS) or "auto"
         raise UsageError(
-            f'"{said["kind"]}" is no kind of analysis.',
+            f'"{kind}" is no kind of analysis.',
             where="--kind",
             try_this=f"--kind {near} (of {', '.join(KINDS)})",
         )
-    references = tuple(said.pop("reference") or ())
-    follow = tuple(said.pop("follow", None) or ())
-    return Options(references=references, follow=follow, **said)
+    return Options(
+        kind=kind,  # type: ignore[arg-type]  # one of KINDS
+        dose=dose,
+        by=by,
+        shape=shape,
+        group=group,
+        references=tuple(reference or ()),
+        order=order,
+        squares=squares,
+        confidence=confidence,
+        seed=seed,
+        follow=tuple(follow or ()),
+    )
+
+
+def asks_how(*, without: tuple[str, ...] = ()) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """A command whose parameter ``options`` is asked for by the options of ``options_of``, in its place.
+
+    ``without``: those that make no sense for the command. Typer reads a command's signature, so
+    the decorated one has theirs in it.
+    """
+    asked = {name: each for name, each in _parameters(options_of).items() if name not in without}
+
+    def decorate(command: Callable[..., None]) -> Callable[..., None]:
+        shown: list[Parameter] = []
+        for name, parameter in _parameters(command).items():
+            shown += asked.values() if name == "options" else [parameter]
+
+        @wraps(command)
+        def filled(**said: Any) -> None:
+            how = {name: said.pop(name) for name in asked}
+            command(**said, options=options_of(**how))
+
+        filled.__signature__ = signature(command).replace(parameters=shown)  # type: ignore[attr-defined]
+        filled.__annotations__ = {each.name: each.annotation for each in shown}
+        return filled
+
+    return decorate
+
+
+def _parameters(function: Callable[..., Any]) -> dict[str, Parameter]:
+    """The parameters with their types read; ``Options`` itself is known to the type checker only."""
+    types = get_type_hints(function, localns={"Options": object}, include_extras=True)
+    return {
+        name: each.replace(annotation=types[name], kind=Parameter.KEYWORD_ONLY)
+        for name, each in signature(function).parameters.items()
+    }

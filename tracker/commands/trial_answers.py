@@ -3,26 +3,15 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from tracker.commands.asking import (
-    ByOption,
-    ConfidenceOption,
-    DoseOption,
-    FollowOption,
-    GroupOption,
-    KindOption,
-    OrderOption,
-    ReferenceOption,
-    ResponseOption,
-    SeedOption,
-    ShapeOption,
-    SquaresOption,
-    options_of,
-)
+from tracker.commands.asking import ResponseOption, asks_how
 from tracker.commands.shell import JsonOption, KitchenOption, example, make_app, open_store, print_json, say, tell
+
+if TYPE_CHECKING:
+    from tracker.workflow.options import Options
 
 app = make_app("")
 
@@ -32,39 +21,18 @@ TrialArgument = Annotated[str, typer.Argument(metavar="TRIAL", help="Name of the
 @app.command(
     epilog=example("crumbwise trial analyse soda", 'crumbwise trial analyse soda --response "rise height" --json')
 )
+@asks_how()
 def analyse(
     trial: TrialArgument,
+    *,
     response: ResponseOption = None,
-    kind: KindOption = "auto",
-    dose: DoseOption = None,
-    by: ByOption = None,
-    shape: ShapeOption = None,
-    group: GroupOption = None,
-    reference: ReferenceOption = None,
-    order: OrderOption = 2,
-    squares: SquaresOption = 2,
-    confidence: ConfidenceOption = 0.95,
-    seed: SeedOption = 1,
-    follow: FollowOption = None,
+    options: Options,
     kitchen: KitchenOption = None,
     json_: JsonOption = False,
 ) -> None:
     """Say which variables matter, by how much, and how sure that is."""
     from tracker.workflow.analysing import analyse_trial
 
-    options = options_of(
-        kind=kind,
-        dose=dose,
-        by=by,
-        shape=shape,
-        group=group,
-        reference=reference,
-        order=order,
-        squares=squares,
-        confidence=confidence,
-        seed=seed,
-        follow=follow,
-    )
     with open_store(kitchen) as store:
         answer = analyse_trial(store, trial, responses=response or (), options=options)
     for remark in answer.remarks:
@@ -76,21 +44,13 @@ def analyse(
 
 
 @app.command(epilog=example("crumbwise trial report soda --out soda.html"))
+@asks_how()
 def report(
     trial: TrialArgument,
+    *,
     out: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Where to write it; TRIAL.html here.")] = None,
     response: ResponseOption = None,
-    kind: KindOption = "auto",
-    dose: DoseOption = None,
-    by: ByOption = None,
-    shape: ShapeOption = None,
-    group: GroupOption = None,
-    reference: ReferenceOption = None,
-    order: OrderOption = 2,
-    squares: SquaresOption = 2,
-    confidence: ConfidenceOption = 0.95,
-    seed: SeedOption = 1,
-    follow: FollowOption = None,
+    options: Options,
     kitchen: KitchenOption = None,
     json_: JsonOption = False,
 ) -> None:
@@ -98,19 +58,6 @@ def report(
     from tracker.workflow.analysing import report_trial
     from tracker.workflow.files import file_name
 
-    options = options_of(
-        kind=kind,
-        dose=dose,
-        by=by,
-        shape=shape,
-        group=group,
-        reference=reference,
-        order=order,
-        squares=squares,
-        confidence=confidence,
-        seed=seed,
-        follow=follow,
-    )
     with open_store(kitchen) as store:
         path = report_trial(
             store, trial, out or Path(file_name(trial, ".html")), responses=response or (), options=options
