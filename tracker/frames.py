@@ -13,20 +13,17 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import pandas as pd
-from sqlmodel import Session, col, func, select
 
 from tracker.batch_frames import batch_table
-from tracker.current import CurrentTrial, current_trial, design_as_it_stands, standing
+from tracker.current import CurrentTrial, current_trial, design_as_it_stands
 from tracker.errors import InputError
 from tracker.fingerprints import audit_head, content_hash
 from tracker.models import (
-    Bake,
     Factor,
     Outcome,
     Response,
     Run,
     Trial,
-    TrialState,
 )
 from tracker.store import Store
 
@@ -37,7 +34,6 @@ __all__ = [
     "audit_head",
     "batch_table",
     "content_hash",
-    "trial_list",
     "trial_tables",
 ]
 
@@ -274,37 +270,3 @@ def _notes_table(current: CurrentTrial, doses: dict[str, dict[str, Any]], block:
     columns["person"] = pd.array([note.person_id for _, note in rows], dtype="int64")
     columns["at"] = pd.array([note.at for _, note in rows], dtype="str")
     return _frame(columns)
-
-
-def trial_list(store: Store) -> pd.DataFrame:
-    """One row per trial, oldest first: name, title, state, runs, baked (ended as done), made_at."""
-    with store.read() as session:
-        trials = session.exec(select(Trial).order_by(col(Trial.id))).all()
-        states = {row.trial_id: row.state for row in session.exec(select(TrialState).order_by(col(TrialState.id)))}
-        runs = dict(session.exec(select(Run.trial_id, func.count()).group_by(col(Run.trial_id))).all())
-        baked = _baked(session)
-    return pd.DataFrame(
-        [
-            (
-                t.name,
-                t.title,
-                states.get(t.id or 0, "planned"),
-                runs.get(t.id or 0, 0),
-                baked.get(t.id or 0, 0),
-                t.made_at,
-            )
-            for t in trials
-        ],
-        columns=["name", "title", "state", "runs", "baked", "made_at"],
-    )
-
-
-def _baked(session: Session) -> dict[int, int]:
-    """Trial -> how many of its runs ended as done."""
-    trial_of = dict(session.exec(select(Bake.id, Run.trial_id).join(Run, col(Run.id) == col(Bake.run_id))).all())
-    counts: dict[int, int] = {}
-    for outcome in standing(session.exec(select(Outcome).order_by(col(Outcome.id)))):
-        trial = trial_of.get(outcome.bake_id)
-        if outcome.state == "done" and trial is not None:
-            counts[trial] = counts.get(trial, 0) + 1
-    return counts

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 from tracker.errors import InputError, NotFound
-from tracker.frames import audit_head, batch_table, content_hash, trial_list, trial_tables
+from tracker.frames import audit_head, batch_table, content_hash, trial_tables
 from tracker.models import (
     Bake,
     Batch,
@@ -186,16 +186,6 @@ def test_an_unknown_trial_names_the_nearest(store: Store) -> None:
     with pytest.raises(NotFound) as error:
         trial_tables(store, "sodda")
     assert error.value.try_this == '"soda"'
-
-
-def test_trials_are_listed_with_their_state(store: Store) -> None:
-    bake(store, plan(store))
-    plan(store, "second")
-    listed = trial_list(store)
-    assert listed[["name", "state", "runs", "baked"]].values.tolist() == [
-        ["soda", "planned", 6, 2],
-        ["second", "planned", 6, 0],
-    ]
 
 
 def test_the_content_hash_follows_the_content_only(store: Store, tmp_path: Any) -> None:

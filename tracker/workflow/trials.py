@@ -3,18 +3,18 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from sqlmodel import Session, col, select
 
-from tracker.current import design_as_it_stands
+from tracker.current import CurrentTrial, current_trial, design_as_it_stands, rows_of, standing
 from tracker.errors import Conflict, InputError
 from tracker.intake.numbers import number_text
-from tracker.models import Factor, Formula, Outcome, Response, Run, Trial, TrialState
+from tracker.models import Bake, Factor, Outcome, Response, Run, Trial, TrialState
 from tracker.workflow.lookup import find_trial, key, state_of
-from tracker.workflow.standing import TrialRecord, record_of
 
 if TYPE_CHECKING:
     from tracker.store import Deed, Store
@@ -95,29 +95,23 @@ def _standing(run: Mapping[str, Any]) -> str:
 def list_trials(store: Store) -> tuple[TrialLine, ...]:
     """All trials, oldest first."""
     with store.read() as session:
-        trials = session.exec(select(Trial).order_by(col(Trial.id))).all()
-        return tuple(_line(session, trial, record_of(session, trial)) for trial in trials)
+        return _lines(session, session.exec(select(Trial).order_by(col(Trial.id))).all())
 
 
 def show_trial(store: Store, name: str) -> TrialView:
     """One trial. Raises NotFound with the nearest name."""
     with store.read() as session:
-        trial = find_trial(session, name)
-        record = record_of(session, trial)
-        factors = session.exec(select(Factor).where(Factor.trial_id == trial.id).order_by(col(Factor.position))).all()
-        responses = session.exec(
-            select(Response).where(Response.trial_id == trial.id).order_by(col(Response.position))
-        ).all()
-        formula = session.get(Formula, trial.formula_id) if trial.formula_id else None
-        units = {factor.name: factor.unit for factor in factors}
+        current = current_trial(session, name)
+        trial, formula = current.trial, current.formula
+        units = {factor.name: factor.unit for factor in current.factors}
         return TrialView(
-            line=_line(session, trial, record),
+            line=_line(session, trial),
             question=trial.question,
             formula=f"{formula.name}, version {formula.version}" if formula else None,
             flour_per_bake_g=trial.flour_per_bake_g,
-            factors=tuple(_factor(factor) for factor in factors),
-            responses=tuple(_response(response) for response in responses),
-            runs=tuple(_run(run, record, units) for run in record.runs),
+            factors=tuple(_factor(factor) for factor in current.factors),
+            responses=tuple(_response(response) for response in current.responses),
+            runs=tuple(_run(run, current, units) for run in current.runs),
             design=design_as_it_stands(session, trial),
         )
 
@@ -146,40 +140,44 @@ def reopen_trial(store: Store, name: str, *, reason: str, person: int = 1) -> Tr
 
 def _turn(deed: Deed, trial: Trial, state: str, reason: str, person: int) -> TrialLine:
     deed.add(TrialState(trial_id=key(trial), state=state, reason=reason, at=deed.at, person_id=person))
-    return _line(deed.session, trial, record_of(deed.session, trial))
+    return _line(deed.session, trial)
 
 
-def _line(session: Session, trial: Trial, record: TrialRecord) -> TrialLine:
-    states = [_state(run, record) for run in record.runs]
-    return TrialLine(
-        name=trial.name,
-        title=trial.title,
-        state=state_of(session, trial),
-        runs=len(states),
-        baked=states.count("done"),
-        made_at=trial.made_at,
+def _line(session: Session, trial: Trial) -> TrialLine:
+    return _lines(session, [trial])[0]
+
+
+def _lines(session: Session, trials: Sequence[Trial]) -> tuple[TrialLine, ...]:
+    """What was planned of each, how much of it was baked, and its state; in as many queries for many as for one."""
+    wanted = [trial.id for trial in trials]
+    states = {row.trial_id: row.state for row in rows_of(session, TrialState, TrialState.trial_id, wanted)}
+    trial_of = {key(run): run.trial_id for run in rows_of(session, Run, Run.trial_id, wanted)}
+    bakes = {key(bake): bake.run_id for bake in rows_of(session, Bake, Bake.run_id, list(trial_of))}
+    outcomes = standing(rows_of(session, Outcome, Outcome.bake_id, list(bakes)))
+    runs = Counter(trial_of.values())
+    baked = Counter(trial_of[bakes[row.bake_id] or 0] for row in outcomes if row.state == "done")
+    return tuple(
+        TrialLine(
+            name=trial.name,
+            title=trial.title,
+            state=states.get(key(trial), "planned"),
+            runs=runs[key(trial)],
+            baked=baked[key(trial)],
+            made_at=trial.made_at,
+        )
+        for trial in trials
     )
 
 
-def _outcome(run: Run, record: TrialRecord) -> Outcome | None:
-    bake = record.bakes.get(key(run))
-    return record.outcomes.get(key(bake)) if bake else None
-
-
-def _state(run: Run, record: TrialRecord) -> str:
-    outcome = _outcome(run, record)
-    return outcome.state if outcome else ""
-
-
-def _readings(run: Run, record: TrialRecord) -> list[dict[str, Any]]:
+def _readings(run: Run, current: CurrentTrial) -> list[dict[str, Any]]:
     """What stands for the run, by response as the plan lists them, then by piece and repeat."""
-    rows = [(record.piece_number(row.piece_id), row) for row in record.of_run(record.readings, run)]
+    rows = [(current.pieces.get(row.piece_id or 0), row) for row in current.readings.get(key(run), [])]
     rows.sort(key=lambda pair: (pair[1].response_id, pair[0] or 0, pair[1].repeat))
     return [{"response": row.response, "piece": piece, "repeat": row.repeat, "value": row.value} for piece, row in rows]
 
 
-def _run(run: Run, record: TrialRecord, units: Mapping[str, str]) -> dict[str, Any]:
-    outcome = _outcome(run, record)
+def _run(run: Run, current: CurrentTrial, units: Mapping[str, str]) -> dict[str, Any]:
+    outcome = current.outcomes.get(key(run))
     return {
         "place_in_design": run.place_in_design,
         "bake_order": run.bake_order,
@@ -189,9 +187,9 @@ def _run(run: Run, record: TrialRecord, units: Mapping[str, str]) -> dict[str, A
         "settings": {
             name: {"value": value, "unit": units.get(name) or None} for name, value in json.loads(run.settings).items()
         },
-        "state": _state(run, record),
+        "state": outcome.state if outcome else "",
         "reason": outcome.reason if outcome else "",
-        "readings": _readings(run, record),
+        "readings": _readings(run, current),
     }
 
 
