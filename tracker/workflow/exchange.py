@@ -10,17 +10,17 @@ from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
 
-from sqlmodel import Session, col, select
+from sqlmodel import Session, select
 
+from tracker.current import CurrentTrial, current_trial, rows_of
 from tracker.errors import Conflict
 from tracker.intake.mapping import read_map
 from tracker.intake.preview import ImportPreview
 from tracker.intake.spreadsheet import Sheet, read_spreadsheet
-from tracker.models import Bake, Factor, ImportFile, Outcome, Piece, Reading, TasteNote, Trial, TrialState
+from tracker.models import Bake, ImportFile, Outcome, Piece, Reading, TasteNote, Trial, TrialState
 from tracker.store import Deed, Store
 from tracker.workflow.import_rows import RowEntry, read_rows
-from tracker.workflow.lookup import find_trial, key, refuse_closed, responses_of, state_of
-from tracker.workflow.standing import TrialRecord, record_of
+from tracker.workflow.lookup import find_trial, key, refuse_closed, state_of
 
 
 def import_readings(
@@ -47,10 +47,11 @@ def import_readings(
         with store.read() as session:
             return _preview(session, trial, table, explicit)[0]
     with store.write(person=person, action="import readings", reason=reason) as deed:
-        preview, entries, found, record = _preview(deed.session, trial, table, explicit)
+        preview, entries, current = _preview(deed.session, trial, table, explicit)
+        found = current.trial
         preview.refuse_errors()
         file = keep_file(deed, found, table, person)
-        _write(deed, entries, record, file, person, reason.strip())
+        _write(deed, entries, current, file, person, reason.strip())
         if state_of(deed.session, found) == "planned":
             deed.add(TrialState(trial_id=key(found), state="baking", at=deed.at, person_id=person))
     return replace(preview, stored=True)
@@ -58,14 +59,13 @@ def import_readings(
 
 def _preview(
     session: Session, trial: str, table: Sheet, explicit: dict[str, str]
-) -> tuple[ImportPreview, list[RowEntry], Trial, TrialRecord]:
+) -> tuple[ImportPreview, list[RowEntry], CurrentTrial]:
     found = find_trial(session, trial)
     refuse_closed(session, found)
     refuse_known_file(session, table, found.name, found.id)
-    factors = list(session.exec(select(Factor).where(Factor.trial_id == found.id).order_by(col(Factor.position))))
-    record = record_of(session, found)
-    preview, entries = read_rows(table, found, factors, responses_of(session, found), record, explicit)
-    return preview, entries, found, record
+    current = current_trial(session, trial)
+    preview, entries = read_rows(table, current, explicit)
+    return preview, entries, current
 
 
 def refuse_known_file(session: Session, table: Sheet, trial: str, trial_id: int | None) -> None:
@@ -96,12 +96,12 @@ def keep_file(deed: Deed, trial: Trial, table: Sheet, person: int) -> ImportFile
 
 
 def _write(
-    deed: Deed, entries: list[RowEntry], record: TrialRecord, file: ImportFile, person: int, reason: str
+    deed: Deed, entries: list[RowEntry], current: CurrentTrial, file: ImportFile, person: int, reason: str
 ) -> None:
     told = [entry for entry in entries if entry.outcome or entry.values or entry.note]
-    bakes = _bakes(deed, told, record)
-    _outcomes(deed, told, record, bakes, person)
-    pieces = _pieces(deed, told, record, bakes)
+    bakes = _bakes(deed, told, current)
+    _outcomes(deed, told, current, bakes, person)
+    pieces = _pieces(deed, told, bakes)
     deed.add_many(
         Reading(
             bake_id=key(bakes[key(entry.run)]),
@@ -132,20 +132,19 @@ def _write(
     )
 
 
-def _bakes(deed: Deed, entries: list[RowEntry], record: TrialRecord) -> dict[int, Bake]:
+def _bakes(deed: Deed, entries: list[RowEntry], current: CurrentTrial) -> dict[int, Bake]:
     """Run number → bake; new bakes for the runs that had none."""
-    new = dict.fromkeys(key(entry.run) for entry in entries if key(entry.run) not in record.bakes)
+    new = dict.fromkeys(key(entry.run) for entry in entries if key(entry.run) not in current.bakes)
     added = deed.add_many(Bake(run_id=run, made_at=deed.at) for run in new)
-    return {**record.bakes, **dict(zip(new, added, strict=True))}
+    return {**current.bakes, **dict(zip(new, added, strict=True))}
 
 
-def _outcomes(deed: Deed, entries: list[RowEntry], record: TrialRecord, bakes: dict[int, Bake], person: int) -> None:
+def _outcomes(deed: Deed, entries: list[RowEntry], current: CurrentTrial, bakes: dict[int, Bake], person: int) -> None:
     """One outcome for each bake that has none: the first row of the run that tells it."""
     told: dict[int, RowEntry] = {}
     for entry in entries:
-        bake = key(bakes[key(entry.run)])
-        if entry.outcome and bake not in record.outcomes:
-            told.setdefault(bake, entry)
+        if entry.outcome and key(entry.run) not in current.outcomes:
+            told.setdefault(key(bakes[key(entry.run)]), entry)
     deed.add_many(
         Outcome(
             bake_id=bake,
@@ -160,11 +159,10 @@ def _outcomes(deed: Deed, entries: list[RowEntry], record: TrialRecord, bakes: d
     )
 
 
-def _pieces(
-    deed: Deed, entries: list[RowEntry], record: TrialRecord, bakes: dict[int, Bake]
-) -> dict[tuple[int, int | None], int]:
+def _pieces(deed: Deed, entries: list[RowEntry], bakes: dict[int, Bake]) -> dict[tuple[int, int | None], int]:
     """(run number, piece number) → number of the piece in the database."""
-    known = {(piece.bake_id, piece.number): key(piece) for piece in record.pieces.values()}
+    there = rows_of(deed.session, Piece, Piece.bake_id, [bake.id for bake in bakes.values()])
+    known = {(piece.bake_id, piece.number): key(piece) for piece in there}
     wanted = dict.fromkeys((key(entry.run), entry.piece) for entry in entries if entry.piece is not None)
     of_bake = {(run, number): (key(bakes[run]), number) for run, number in wanted}
     new = [place for place in of_bake.values() if place not in known]

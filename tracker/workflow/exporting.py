@@ -14,17 +14,14 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from sqlmodel import col, select
-
+from tracker.current import CurrentTrial, current_trial
 from tracker.errors import Conflict, UsageError
 from tracker.intake.mapping import snake
 from tracker.intake.numbers import number_text
 from tracker.intake.values import anchors_of
-from tracker.models import Factor, Reading, Response, Run, Trial
+from tracker.models import Factor, Reading, Response, Run
 from tracker.store import Store
 from tracker.workflow.files import write_whole
-from tracker.workflow.lookup import find_trial, responses_of
-from tracker.workflow.standing import TrialRecord, record_of
 
 Cell = str | float | int | None
 DICTIONARY_HEADER = ("column", "meaning", "unit", "kind", "levels", "missing")
@@ -76,18 +73,15 @@ class Exported:
 def export_table(store: Store, trial: str, *, blank: bool = False) -> Exported:
     """The trial as a table; ``blank`` leaves out settings and readings, for typing at the bench."""
     with store.read() as session:
-        found = find_trial(session, trial)
-        wanted = select(Factor).where(Factor.trial_id == found.id).order_by(col(Factor.position))
-        factors = list(session.exec(wanted))
-        responses = responses_of(session, found)
-        record = record_of(session, found)
+        current = current_trial(session, trial)
+    responses = current.responses
     if blank:
-        columns = [*_run_columns([], record), *_place_columns(), *_response_columns(responses), *_end_columns()]
-        rows = [row for run in record.runs for row in _blank_rows(run, responses, len(columns))]
+        columns = [*_run_columns((), current), *_place_columns(), *_response_columns(responses), *_end_columns()]
+        rows = [row for run in current.runs for row in _blank_rows(run, responses, len(columns))]
     else:
-        columns = _columns(found, factors, responses, record)
-        rows = [row for run in record.runs for row in _rows(run, factors, responses, record)]
-    return Exported(trial=found.name, columns=tuple(columns), rows=tuple(rows))
+        columns = _columns(current)
+        rows = [row for run in current.runs for row in _rows(run, current)]
+    return Exported(trial=current.trial.name, columns=tuple(columns), rows=tuple(rows))
 
 
 def export_trial(
@@ -115,21 +109,19 @@ def export_trial(
     return tuple(files)
 
 
-def _columns(
-    trial: Trial, factors: Sequence[Factor], responses: Sequence[Response], record: TrialRecord
-) -> list[Column]:
+def _columns(current: CurrentTrial) -> list[Column]:
     return [
-        *_run_columns(factors, record),
+        *_run_columns(current.factors, current),
         *_place_columns(),
-        *_response_columns(responses),
+        *_response_columns(current.responses),
         *_end_columns(),
         Column(name="unlikely", meaning="responses of this row outside their plausible range, kept with a reason"),
         Column(name="taste_notes", meaning="what was noted of the taste, tags in brackets"),
     ]
 
 
-def _run_columns(factors: Sequence[Factor], record: TrialRecord) -> list[Column]:
-    blocks = tuple(dict.fromkeys(run.block for run in record.runs if run.block is not None))
+def _run_columns(factors: Sequence[Factor], current: CurrentTrial) -> list[Column]:
+    blocks = tuple(dict.fromkeys(run.block for run in current.runs if run.block is not None))
     return [
         Column(name="run", meaning="blind code of the run", kind="code"),
         Column(name="bake_order", meaning="place in the order of baking", kind="count"),
@@ -189,24 +181,21 @@ def _blank_rows(run: Run, responses: Sequence[Response], width: int) -> list[tup
     return rows
 
 
-def _rows(
-    run: Run, factors: Sequence[Factor], responses: Sequence[Response], record: TrialRecord
-) -> list[tuple[Cell, ...]]:
-    settings = json.loads(run.settings)
-    start = (run.code, run.bake_order, run.place_in_design, run.block, *(settings.get(f.name) for f in factors))
-    bake = record.bakes.get(run.id or 0)
-    outcome = record.outcomes.get(bake.id or 0) if bake else None
+def _rows(run: Run, current: CurrentTrial) -> list[tuple[Cell, ...]]:
+    settings, number = current.settings(run), run.id or 0
+    start = (run.code, run.bake_order, run.place_in_design, run.block, *(settings.get(f.name) for f in current.factors))
+    outcome = current.outcomes.get(number)
     end: tuple[Cell, ...] = (None,) * 4
     if outcome is not None:
         end = (outcome.state, outcome.reason or None, outcome.deviations or None, outcome.oven_temperature_c)
-    notes = " / ".join(_note(note.words, note.tags) for note in record.of_run(record.notes, run)) or None
+    notes = " / ".join(_note(note.words, note.tags) for note in current.notes.get(number, [])) or None
     places: dict[tuple[int, int], list[Reading]] = {}
-    for reading in record.of_run(record.readings, run):
-        places.setdefault((record.piece_number(reading.piece_id) or 0, reading.repeat), []).append(reading)
+    for reading in current.readings.get(number, []):
+        places.setdefault((current.pieces.get(reading.piece_id or 0, 0), reading.repeat), []).append(reading)
     rows = []
     for at, ((piece, repeat), readings) in enumerate(sorted(places.items()) or [((0, 0), [])]):
         by_response = {reading.response_id: reading for reading in readings}
-        values = [_cell(by_response.get(response.id), response) for response in responses]
+        values = [_cell(by_response.get(response.id), response) for response in current.responses]
         unlikely = ", ".join(reading.response for reading in readings if reading.implausible) or None
         rows.append((*start, piece or None, repeat or None, *values, *end, unlikely, notes if at == 0 else None))
     return rows

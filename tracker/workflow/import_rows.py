@@ -7,18 +7,19 @@ that one look shows everything there is to correct.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 
+from tracker.current import CurrentTrial
 from tracker.errors import InputError, TrackerError
 from tracker.intake.mapping import LEAVE_OUT, Field, match_columns
 from tracker.intake.numbers import number_text, plain_number, read_number
 from tracker.intake.preview import ImportPreview, RowError
 from tracker.intake.spreadsheet import Sheet
 from tracker.intake.values import Value, read_value
-from tracker.models import Factor, Response, Run, Trial
+from tracker.models import Response, Run
 from tracker.workflow.lookup import find_run
 from tracker.workflow.recording import OUTCOMES
-from tracker.workflow.standing import TrialRecord
 
 OWN_FIELDS = (
     Field(name="run", also=("run code", "code")),
@@ -56,10 +57,7 @@ class RowReader:
     """Reads the rows of one sheet; ``entries`` and ``errors`` grow as it goes."""
 
     sheet: Sheet
-    trial: Trial
-    factors: list[Factor]
-    responses: list[Response]
-    record: TrialRecord
+    current: CurrentTrial
     columns: dict[str, str]
     entries: list[RowEntry] = field(default_factory=list)
     errors: list[RowError] = field(default_factory=list)
@@ -69,8 +67,9 @@ class RowReader:
 
     def read(self) -> None:
         self._taken = {
-            (reading.bake_id, self.record.piece_number(reading.piece_id), reading.response_id, reading.repeat)
-            for reading in self.record.readings
+            (run, self.current.pieces.get(reading.piece_id or 0), reading.response_id, reading.repeat)
+            for run, readings in self.current.readings.items()
+            for reading in readings
         }
         for index in range(len(self.sheet.rows)):
             before = len(self.errors)
@@ -116,10 +115,10 @@ class RowReader:
             self._error(index, "run", "The row names no run.", "write the run's three-digit code")
             return None
         try:
-            run = find_run(self.record.runs, code or f"#{order}", trial=self.trial.name)
+            run = find_run(self.current.runs, code or f"#{order}", trial=self.current.trial.name)
         except TrackerError as wrong:
             if code.isdigit() and len(code) < 3:  # a spreadsheet ate the zeros in front
-                padded = [run for run in self.record.runs if run.code == code.zfill(3)]
+                padded = [run for run in self.current.runs if run.code == code.zfill(3)]
                 if padded:
                     return padded[0]
             self._error(index, "run" if code else "bake order", wrong.what, wrong.try_this)
@@ -133,7 +132,7 @@ class RowReader:
 
     def _check_settings(self, index: int, run: Run) -> None:
         planned = json.loads(run.settings)
-        for factor in self.factors:
+        for factor in self.current.factors:
             text = unguarded(self._cell(index, factor.name))
             if not text:
                 continue
@@ -187,8 +186,7 @@ class RowReader:
 
     def _values(self, index: int, run: Run, piece: int | None, repeat: int) -> list[tuple[Response, Value]]:
         values = []
-        bake = self.record.bakes.get(run.id or 0)
-        for response in self.responses:
+        for response in self.current.responses:
             text = unguarded(self._cell(index, response.name))
             if not text:
                 continue
@@ -197,7 +195,7 @@ class RowReader:
             except TrackerError as wrong:
                 self._error(index, response.name, wrong.what, wrong.try_this)
                 continue
-            if bake is not None and (bake.id, piece, response.id, repeat) in self._taken:
+            if (run.id, piece, response.id, repeat) in self._taken:
                 self._error(
                     index,
                     response.name,
@@ -217,8 +215,7 @@ class RowReader:
             self._error(index, "outcome", f'"{written}" is no outcome.', "write done, failed or skipped")
         if outcome in ("failed", "skipped") and not self._cell(index, "reason"):
             self._error(index, "reason", f"A {outcome} run needs a reason.", "write why in a column reason")
-        bake = self.record.bakes.get(run.id or 0)
-        stands = self.record.outcomes.get(bake.id or 0) if bake else None
+        stands = self.current.outcomes.get(run.id or 0)
         if outcome and stands is not None and stands.state != outcome:
             self._error(
                 index,
@@ -242,29 +239,22 @@ def unguarded(text: str) -> str:
     return text[1:] if len(text) > 1 and text[0] == "'" and text[1] in "=+-@\t\r'" else text
 
 
-def read_rows(
-    sheet: Sheet,
-    trial: Trial,
-    factors: list[Factor],
-    responses: list[Response],
-    record: TrialRecord,
-    explicit: dict[str, str],
-) -> tuple[ImportPreview, list[RowEntry]]:
+def read_rows(sheet: Sheet, current: CurrentTrial, explicit: dict[str, str]) -> tuple[ImportPreview, list[RowEntry]]:
     """The preview of a sheet, and its good rows. Raises InputError when its columns do not fit."""
-    where = sheet.source
+    where, responses = sheet.source, current.responses
     fields = [Field(name=response.name, unit=response.unit) for response in responses]
-    fields += [Field(name=factor.name, unit=factor.unit) for factor in factors]
+    fields += [Field(name=factor.name, unit=factor.unit) for factor in current.factors]
     taken = {each.name for each in fields}
     fields += [each for each in (*OWN_FIELDS, *KNOWN_FIELDS) if each.name not in taken]
     columns = match_columns(sheet.header, fields, explicit=explicit, where=where)
     _require(columns, responses, sheet)
-    reader = RowReader(sheet, trial, factors, responses, record, columns)
+    reader = RowReader(sheet, current, columns)
     reader.read()
     warnings = [value.warning for entry in reader.entries for _, value in entry.values if value.warning]
     measured = [response for response in responses if response.name in columns]
     return (
         ImportPreview(
-            trial=trial.name,
+            trial=current.trial.name,
             file=sheet.source,
             sheet=sheet.sheet,
             sha256=sheet.sha256,
@@ -282,7 +272,7 @@ def read_rows(
     )
 
 
-def _require(columns: dict[str, str], responses: list[Response], sheet: Sheet) -> None:
+def _require(columns: dict[str, str], responses: Sequence[Response], sheet: Sheet) -> None:
     if not {"run", "bake order"} & set(columns):
         raise InputError(
             f"No column says which run a row belongs to; the columns are {', '.join(sheet.header)}.",

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from sqlmodel import Session, col, select
 
+from tracker.current import current_trial
 from tracker.errors import InputError
 from tracker.formulas import BakersFormula
 from tracker.intake.plan_tables import FactorTable
@@ -22,7 +23,6 @@ from tracker.workflow.formulas import as_stored, find_formula
 from tracker.workflow.ingredients import own_values
 from tracker.workflow.leavening import Answer
 from tracker.workflow.lookup import find_trial
-from tracker.workflow.standing import record_of
 from tracker.workflow.weighed_runs import factor_tables, weights_of_run
 
 if TYPE_CHECKING:
@@ -122,13 +122,13 @@ def trial_chemistry(store: Store, trial: str) -> dict[str, RunChemistry]:
             return {}
         formula = as_stored(session, row).formula
         tables = factor_tables(_factors(session, found))
-        record = record_of(session, found)
+        current = current_trial(session, trial)
         own, own_then = own_values(session), own_values(session, when_planned=found)
     accounts: dict[str, RunChemistry] = {}
     same: dict[tuple[tuple[str, float], ...], RunChemistry] = {}
-    for run in record.runs:
+    for run in current.runs:
         planned = weights_of_run(formula, tables, json.loads(run.settings), found.flour_per_bake_g, own_then)
-        really = {row.ingredient.casefold(): row.grams for row in record.of_run(record.weighings, run)}
+        really = {row.ingredient.casefold(): row.grams for row in current.weighings.get(run.id or 0, [])}
         weights = tuple((w.ingredient, really.get(w.ingredient.casefold(), w.grams)) for w in planned)
         if weights not in same:
             same[weights] = run_chemistry(weights, found.flour_per_bake_g, own=own, draws=SIMULATED)
