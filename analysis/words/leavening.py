@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from analysis.words.numbers import half_width, say_interval, say_number, with_unit
+from analysis.words.numbers import half_width, say_interval, say_number, true_minus, with_unit
 
 if TYPE_CHECKING:
     from analysis.leavening.altitude import Altitude
@@ -319,7 +319,7 @@ def altitude_text(place: Altitude) -> str:
     )
     return "\n".join(
         [
-            f"At {place.altitude_m:.0f} m the air presses with {place.pressure_kpa:.1f} kPa "
+            f"At {true_minus(f'{place.altitude_m:.0f}')} m the air presses with {place.pressure_kpa:.1f} kPa "
             f"and water boils at {place.boils_c:.1f} °C.",
             f"The same gas fills {place.expansion:.2f} times its volume: "
             f"{100 * place.keep_share:.0f} % of the leavener does.",

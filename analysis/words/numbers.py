@@ -2,15 +2,18 @@
 
 A number is rounded to what its uncertainty carries: two significant digits of the
 ``step`` (half the width of its interval), so that 8.2134 ± 5.1 is read as 8.2.
-Decimal point, plain minus, no grouping: the same on paper, page and terminal.
+Decimal point, plain minus, no grouping. Where words are only read, ``true_minus`` sets "−5"
+for "-5"; in JSON it stays what a keyboard types.
 """
 
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 
 _MOST_DECIMALS = 10
+_NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d)")
 
 
 def say_number(value: float | None, step: float | None = None) -> str:
@@ -44,6 +47,11 @@ def say_dose(value: float, low: float | None, high: float | None) -> str:
 
 def say_amount(value: float | None, unit: str, step: float | None = None) -> str:
     return with_unit(say_number(value, step), unit)
+
+
+def true_minus(text: str) -> str:
+    """The text with a true minus before its negative numbers; a hyphen in a word, date or range stays."""
+    return _NEGATIVE.sub("−", text)
 
 
 def with_unit(text: str, unit: str) -> str:

@@ -14,7 +14,7 @@ from analysis.words.checks import say_check
 from analysis.words.findings import say_finding
 from analysis.words.models import say_left_out
 from analysis.words.next_bakes import say_next, say_treatment
-from analysis.words.numbers import join_words, say_dose, say_dose_interval, start, with_unit
+from analysis.words.numbers import join_words, say_dose, say_dose_interval, start, true_minus, with_unit
 
 WIDTH = 100
 _TREATMENTS = 6  # listed before "and more"
@@ -24,7 +24,7 @@ def analysis_text(analysis: Analysis) -> str:
     """Headline, ranked findings, recommended amount, doubtful checks, next bakes, rows left out."""
     parts = ["\n".join(map(_wrapped, headlines(analysis))), _findings(analysis), _amounts(analysis)]
     parts += [_checks(analysis), _next(analysis), _rows(analysis)]
-    return "\n\n".join(part for part in parts if part) + "\n"
+    return true_minus("\n\n".join(part for part in parts if part)) + "\n"
 
 
 def _wrapped(text: str, first: str = "", rest: str | None = None) -> str:

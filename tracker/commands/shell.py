@@ -73,6 +73,10 @@ def _write(stream: Any, text: str) -> None:
     if stream is None:  # the caller closed it
         return
     try:
+        "−".encode(getattr(stream, "encoding", None) or "utf-8")
+    except (UnicodeEncodeError, LookupError):
+        text = text.replace("−", "-")  # a "?" in its place would turn the number round
+    try:
         stream.write(text + "\n")
         stream.flush()
     except BrokenPipeError:  # the reader went away: what was begun is finished in silence

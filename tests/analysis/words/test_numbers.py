@@ -16,6 +16,7 @@ from analysis.words.numbers import (
     say_share,
     say_signed,
     start,
+    true_minus,
 )
 
 
@@ -79,6 +80,19 @@ def test_signs_units_levels_and_lists():
     assert join_words(["a", "b", "c"]) == "a, b and c"
     assert start("pH fell") == "pH fell"
     assert start("rise fell") == "Rise fell"
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("-4.3 to -1.9", "−4.3 to −1.9"),
+        ("moved by (-4.3) at\n-5 °C", "moved by (−4.3) at\n−5 °C"),
+        ("half-baked on 2026-11-25 in 5-10 min, code x-1, - 3 things", None),
+        ('--reference="-5" or a=-5', None),
+    ],
+)
+def test_only_a_negative_number_gets_a_true_minus(text, said):
+    assert true_minus(text) == (said or text)
 
 
 def test_an_interval_with_an_open_end_says_so():

@@ -1,5 +1,6 @@
 """Every sentence the catalogue makes reads as one, and none says more than the numbers do."""
 
+import json
 import re
 from dataclasses import replace
 
@@ -7,6 +8,7 @@ import pytest
 
 from analysis.questions import Factor, Question, Response
 from analysis.results import Check, Finding, LeftOut, NextBakes
+from analysis.serialise import analysis_json
 from analysis.words import (
     GLOSSARY,
     analysis_text,
@@ -198,6 +200,14 @@ def test_a_terminal_shows_at_most_100_columns_and_every_part(answered):
         assert "\x1b" not in text
         for finding in analysis.findings:
             assert f"{finding.rank:>3}. " in text
+
+
+def test_read_words_have_a_true_minus_and_json_a_typed_one(answered):
+    read = "".join(analysis_text(analysis) for _, analysis in answered)
+    for_machines = "".join(json.dumps(analysis_json(analysis), ensure_ascii=False) for _, analysis in answered)
+    assert re.search(r" −\d", read)
+    assert not re.search(r"(?<!\S)-\d", read)
+    assert "−" not in for_machines
 
 
 def test_a_long_name_is_not_broken():

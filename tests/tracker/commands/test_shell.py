@@ -190,5 +190,17 @@ def test_words_survive_a_terminal_without_their_letters() -> None:
     assert b"Try:" in ran.stderr
 
 
+@pytest.mark.parametrize(("encoding", "minus"), [("ascii", b"-"), ("cp1252", b"-"), ("utf-8", "−".encode())])
+def test_no_number_loses_its_sign_on_a_terminal_without_a_true_minus(encoding: str, minus: bytes) -> None:
+    code = "import sys; from tracker.commands import main; sys.exit(main(['leaven', 'altitude', '--', '-400']))"
+    ran = subprocess.run(
+        [sys.executable, "-c", code],
+        env={**os.environ, "PYTHONIOENCODING": encoding, "PYTHONUTF8": "0"},
+        capture_output=True,
+        check=True,
+    )
+    assert b"At " + minus + b"400 m" in ran.stdout
+
+
 def test_shell_imports_no_records() -> None:
     assert "sqlalchemy" not in vars(shell)
