@@ -52,7 +52,7 @@ def route(question: Question, bakes: pd.DataFrame) -> Route:
     moving = [factor for factor in question.factors if bakes[factor.name].nunique() > 1]
     amounts = [factor.name for factor in moving if factor.kind == "amount"]
     categories = [factor.name for factor in moving if factor.kind == "category"]
-    if question.kind == "factors":
+    if question.kind in ("factors", "surface") or (question.model is not None and question.kind == "auto"):
         return Route(family="factors")
     if question.kind == "auto" and question.dose is None and not _looks_like_a_dose(bakes, amounts, categories):
         return Route(family="factors")
@@ -151,11 +151,11 @@ def _numbers_in_range(question: Question) -> None:
         raise TrialDataError(
             f"There is no type {question.squares} of sums of squares here.", where=WHERE, try_this="Give 1, 2 or 3."
         )
-    if question.kind not in ("auto", "factors", "dose"):
+    if question.kind not in ("auto", "factors", "dose", "surface", "mixture"):
         raise TrialDataError(
             f'There is no kind of analysis called "{question.kind}".',
             where=WHERE,
-            try_this="Choose auto, factors or dose.",
+            try_this="Choose auto, factors, dose, surface or mixture.",
         )
 
 
@@ -175,7 +175,7 @@ def _dose_is_an_amount(question: Question) -> None:
                 where=WHERE,
                 try_this=f'Name another factor, or give "{name}" as {"an" if wanted == "amount" else "a"} {wanted}.',
             )
-    if question.kind == "factors" and question.dose is not None:
+    if question.kind in ("factors", "surface") and question.dose is not None:
         raise TrialDataError(
             "A dose was named, but the question is which factors matter.",
             where=WHERE,

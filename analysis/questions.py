@@ -12,7 +12,10 @@ from typing import Literal
 FactorKind = Literal["amount", "category", "share"]
 Scale = Literal["measured", "score", "count", "yes-no"]
 Goal = Literal["maximise", "minimise", "target"]
-AnalysisKind = Literal["auto", "factors", "dose"]
+AnalysisKind = Literal["auto", "factors", "dose", "surface", "mixture"]
+ModelName = Literal[
+    "main effects", "interactions", "quadratic", "mixture linear", "mixture quadratic", "mixture special cubic"
+]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +59,8 @@ class Question:
     names columns that together identify a whole plot (rows that share an error);
     ``bake`` names the column that identifies the experimental unit, so that
     readings of one bake are averaged. ``order`` is the highest interaction.
+    ``model`` names the terms instead of ``order`` (None: as ``order`` says). ``strips`` names
+    two group columns that cut across each other within blocks (a strip-plot).
     ``confidence`` lies in (0, 1). ``seed`` feeds every resampling step. ``guessed``
     names the factors whose kind was guessed from their column, so that the answer says so.
     """
@@ -68,6 +73,8 @@ class Question:
     shape: str | None = None
     blocks: tuple[str, ...] = ()
     group: tuple[str, ...] = ()
+    strips: tuple[str, ...] = ()
+    model: ModelName | None = None
     bake: str | None = None
     order: int = 2
     squares: Literal[1, 2, 3] = 2

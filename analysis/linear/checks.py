@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from analysis.checks import leading_digits
 from analysis.linear import design_checks, residual_checks
 from analysis.linear.ground import Ground
+from analysis.linear.lack_of_fit import check_lack_of_fit
 from analysis.linear.selection import Selection
 from analysis.linear.stratum import Model
 from analysis.questions import Question
@@ -32,6 +33,7 @@ def all_checks(
     still: Mapping[str, str],
     curvature: Mapping[str, Check],
     judged: bool,
+    bends: bool = False,
 ) -> list[Check]:
     """Design first, then the error, then the leftovers. ``judged``: Lenth's error stood in for a missing one."""
     factors = [variable for variable in model.variables if not variable.block]
@@ -45,6 +47,7 @@ def all_checks(
         *design_checks.check_squares(model),
         leading_digits(raw),
         *{id(check): check for check in curvature.values()}.values(),
+        check_lack_of_fit(model, ground) if bends else None,
         residual_checks.check_spread(factors, raw, raw - fitted, residual_checks.bakes_stratum(model).fit.df),
         residual_checks.check_odd_bakes(model, ground.per_plot, names),
         residual_checks.check_order(model, order),

@@ -9,6 +9,7 @@ Matrices are built from positions; no name is ever read as a formula.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
@@ -63,7 +64,7 @@ class Variable:
 
 @dataclass(frozen=True)
 class Term:
-    """A block, a factor or an interaction: positions of its members among the variables."""
+    """A block, a factor, a bend or an interaction: positions of its members among the variables."""
 
     name: str = field(compare=False)  # names may collide when one holds a colon; positions cannot
     members: tuple[int, ...]
@@ -73,8 +74,13 @@ class Term:
     def order(self) -> int:
         return len(self.members)
 
+    @property
+    def square(self) -> bool:
+        """One amount twice: its bend."""
+        return len(self.members) == 2 and self.members[0] == self.members[1]
+
     def contains(self, other: Term) -> bool:
-        return set(other.members) < set(self.members)
+        return Counter(other.members) < Counter(self.members)
 
 
 def category(name: str, labels: pd.Series, *, block: bool = False) -> Variable:
@@ -131,6 +137,8 @@ def variables_of(bakes: pd.DataFrame, factors: Sequence[Factor], blocks: Sequenc
 
 def make_term(variables: Sequence[Variable], members: tuple[int, ...]) -> Term:
     name = ":".join(variables[member].name for member in members)
+    if len(members) == 2 and members[0] == members[1]:
+        name = f"{variables[members[0]].name}^2"
     return Term(name=name, members=members, block=variables[members[0]].block)
 
 

@@ -91,5 +91,5 @@ def _parts(model: Model, term: Term) -> list[tuple[str, Floats]]:
         values = np.ones(1)
         for _, part in choice:
             values = np.outer(values, part).ravel()
-        found.append((":".join(label for label, _ in choice), values))
+        found.append((term.name if term.square else ":".join(label for label, _ in choice), values))
     return found

@@ -48,6 +48,8 @@ def evidence(case: Case) -> list[Finding]:
             continue
         if term.order == 1:
             found.append(_effect(case, term))
+        elif term.square:
+            found.append(_bend(case, term))
         elif _worth_saying(case, term):
             found.append(_interaction(case, term))
     return found + _cannot_tell(case)
@@ -88,6 +90,21 @@ def _effect(case: Case, term: Term) -> Finding:
     if term.name in case.curvature:
         facts["curvature_p"] = case.curvature[term.name]
     return _finding(case, "effect", term, size, low, high, facts)
+
+
+def _bend(case: Case, term: Term) -> Finding:
+    """How far the middle of the doses lies off the straight line between both ends."""
+    variable = case.model.variables[term.members[0]]
+    contrast = case.model.contrast(case.model.only(term, np.array([-1.0])))
+    low, high = contrast.interval(case.confidence)
+    facts: dict[str, Any] = {
+        "factor_kind": "amount",
+        "from": variable.levels[0],
+        "to": variable.levels[-1],
+        "factor_unit": variable.unit,
+        "middle": variable.middle,
+    }
+    return _finding(case, "bend", term, contrast.estimate, low, high, facts)
 
 
 def _interaction(case: Case, term: Term) -> Finding:
@@ -177,7 +194,7 @@ def _finding(
     return Finding(
         kind=kind,
         response=case.response.name,
-        variables=tuple(case.model.variables[member].name for member in term.members),
+        variables=tuple(dict.fromkeys(case.model.variables[member].name for member in term.members)),
         size=size,
         low=low,
         high=high,

@@ -7,6 +7,7 @@ squares, each tested in the stratum in which it was changed.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -52,10 +53,13 @@ def factor_model(bakes: pd.DataFrame, response: Response, question: Question) ->
         return _constant(bakes, response, question, raw, moving)
     y, offset = centred(raw)
     blocks = [name for name in question.blocks if bakes[name].nunique() > 1]
+    question = _with_order(question)
+    bends = question.model == "quadratic"
     ground, variables = lay_ground(bakes, question, variables_of(bakes, moving, blocks), y)
     if ground.plots is None:
         variables = with_curvature(variables)
-    selection = select(variables, question.order, ground)
+    screening = question.model == "main effects"
+    selection = select(variables, question.order, ground, bends=bends, screening=screening)
     if all(term.block for term in selection.columns):
         raise NotPossible(
             f"No effect on {response.name} can be told from the blocks.",
@@ -67,6 +71,14 @@ def factor_model(bakes: pd.DataFrame, response: Response, question: Question) ->
         _answer(bakes, response, question, raw, ground, selection, model, still),
         where=response.name,
     )
+
+
+def _with_order(question: Question) -> Question:
+    """``model`` in terms of the highest interaction."""
+    model = question.model or ("quadratic" if question.kind == "surface" else None)
+    if model is None:
+        return question
+    return replace(question, model=model, order=1 if model == "main effects" else 2)
 
 
 def _answer(
@@ -120,6 +132,7 @@ def _answer(
                 still={factor.name: _only_level(bakes, factor) for factor in still},
                 curvature=curvature,
                 judged=error is not None,
+                bends=question.model == "quadratic",
             )
         ),
         evidence=tuple(evidence(case)),
@@ -142,7 +155,7 @@ def _note(model: Model, question: Question) -> ModelNote:
     return ModelNote(
         kind="factors",
         terms=tuple(term.name for term in model.terms),
-        groups=question.group,
+        groups=question.group or question.strips,
         df_method="residual" if len(model.strata) == 1 else "strata",
         sums_of_squares=f"type {question.squares}",
         coding=CODING,

@@ -48,7 +48,7 @@ def slices(model: Model) -> Iterator[Slice]:
         if not term.block and term.order == 1 and has_table(model.variables[term.members[0]]):
             yield Slice(term.members[0])
     for term in model.terms:
-        if term.order == 2 and all(has_table(model.variables[member]) for member in term.members):
+        if term.order == 2 and not term.square and all(has_table(model.variables[member]) for member in term.members):
             along, by = axis_and_lines(model, term)
             for level in range(len(model.variables[by].levels)):
                 yield Slice(along, ((by, level),))

@@ -22,6 +22,7 @@ from analysis.linear.treatments import empty_cells, is_single_regular
 Floats = NDArray[np.float64]
 
 ALIAS_ORDER = 3  # interactions of more factors are not listed as aliases
+FEWEST_DF = 3  # error df from which single effects are judged by what is left over
 LISTED_FACTORS = 12  # with more factors than this only the asked-for order is listed
 
 
@@ -48,18 +49,28 @@ class Selection:
         return {term.members for term in [*gone, *twins]}
 
 
-def select(variables: Sequence[Variable], order: int, ground: Ground) -> Selection:
-    """Choose the terms to fit; ``order`` is the highest interaction asked for."""
-    return _Selector(variables, order, ground).run()
+def select(
+    variables: Sequence[Variable], order: int, ground: Ground, *, bends: bool = False, screening: bool = False
+) -> Selection:
+    """Choose the terms to fit; ``order`` is the highest interaction asked for.
+
+    ``bends``: squares of amounts with three or more settings as well. ``screening``: single
+    effects alone were asked for; they are judged by what is left over while that is enough.
+    """
+    return _Selector(variables, order, ground, bends=bends, screening=screening).run()
 
 
 class _Selector:
-    def __init__(self, variables: Sequence[Variable], order: int, ground: Ground) -> None:
-        self.variables, self.ground = variables, ground
+    def __init__(
+        self, variables: Sequence[Variable], order: int, ground: Ground, *, bends: bool, screening: bool
+    ) -> None:
+        self.variables, self.ground, self.bends = variables, ground, bends
         self.blocks = [i for i, variable in enumerate(variables) if variable.block]
         self.factors = [i for i, variable in enumerate(variables) if not variable.block]
         self.order = min(max(order, 1), len(self.factors))
-        self.regular = is_single_regular([variables[i] for i in self.factors])
+        left = len(ground.y) - 1 - sum(variable.width for variable in variables)
+        enough = screening and left >= FEWEST_DF
+        self.regular = is_single_regular([variables[i] for i in self.factors]) and not enough
         self.selection = Selection(saturated=self.regular and ground.plots is None)
         self.bases = [Basis(rows) for rows in ground.rows]
         self.seen: dict[bytes, Term] = {}
@@ -72,6 +83,8 @@ class _Selector:
             if self.selection.partial or self._complete():
                 break
             self._enter_order(order)
+            if order == 1 and self.bends:
+                self._enter_together([(i, i) for i in self.factors if self._bends(self.variables[i])])
         self._list_aliases()
         self._leave_error()
         return self.selection
@@ -83,9 +96,15 @@ class _Selector:
         """In a saturated two-level design: has every effect been met?"""
         return self.selection.saturated and len(self.seen) >= len(self.ground.y) - 1
 
+    def _bends(self, variable: Variable) -> bool:
+        return variable.amount and len(variable.levels) > 2
+
     def _enter_order(self, order: int) -> None:
+        self._enter_together(list(combinations(self.factors, order)))
+
+    def _enter_together(self, peers: Sequence[tuple[int, ...]]) -> None:
         before = [basis.columns for basis in self.bases]
-        candidates = [make_term(self.variables, members) for members in combinations(self.factors, order)]
+        candidates = [make_term(self.variables, members) for members in peers]
         entered = [term for term in candidates if self._offer(term)]
         mixed = [term for term in candidates if self._mixed_with_peers(term)]
         if not mixed:
@@ -97,7 +116,7 @@ class _Selector:
             del self.selection.columns[term]
         for term in mixed:
             del self.selection.entangled[term]
-        self.selection.partial = tuple(dict.fromkeys([*entered, *mixed]))
+        self.selection.partial = tuple(dict.fromkeys([*self.selection.partial, *entered, *mixed]))
 
     def _mixed_with_peers(self, term: Term) -> bool:
         if term.order < 2 or term not in self.selection.entangled:
@@ -115,7 +134,7 @@ class _Selector:
                 self.selection.empty[term] = cells
                 return False
             refused = self.selection.refused
-            if any(part in refused for part in combinations(term.members, term.order - 1)):
+            if any(part in refused for part in set(combinations(term.members, term.order - 1))):
                 return False
         return self._enter(term)
 

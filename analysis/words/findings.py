@@ -289,9 +289,26 @@ METHODS = {
     "Lenth": "judged against the small effects",
 }
 
+
+def _bend(finding: Finding, response: Response, confidence: float) -> str:
+    """The middle of the doses against the straight line between both ends."""
+    variable, size = finding.variables[0], numbers_of(finding, confidence)
+    span = from_to(finding).rstrip(", ")
+    if finding.matters == "no":
+        return f"over {variable} ({span}) {response.name} bends by less than {what_matters(response)}: {size}."
+    if finding.matters != "yes" and not leaves_out_zero(finding):
+        return f"{CANNOT_TELL} whether {response.name} bends over {variable} ({span}): {size}."
+    side = "above" if (finding.size or 0) > 0 else "below"
+    return (
+        f"half way between its lowest and highest {variable} ({span}) {response.name} lies {side} the straight line: "
+        f"{size}{_beyond(finding, response) if finding.matters == 'yes' else ''}."
+    )
+
+
 KINDS: dict[str, Callable[[Finding, Response, float], str]] = {
     "effect": _effect,
     "interaction": _interaction,
+    "bend": _bend,
     "best dose": _best_dose,
     "recommended dose": _recommended_dose,
     "curves differ": _curves_differ,

@@ -14,7 +14,10 @@ from tracker.errors import UsageError
 if TYPE_CHECKING:
     from tracker.workflow.options import Options
 
-KINDS = ("auto", "factors", "dose")
+KINDS = ("auto", "factors", "dose", "surface", "mixture")
+MODELS = (
+    "main effects", "interactions", "quadratic", "mixture linear", "mixture quadratic", "mixture special cubic",
+)  # fmt: skip
 
 ResponseOption = Annotated[list[str] | None, typer.Option(metavar="NAME", help="What was measured; may be repeated.")]
 
@@ -22,8 +25,15 @@ ResponseOption = Annotated[list[str] | None, typer.Option(metavar="NAME", help="
 def options_of(
     kind: Annotated[
         str,
-        typer.Option(metavar="auto|factors|dose", help="Which variables matter, or how the response follows a dose."),
+        typer.Option(
+            metavar="auto|factors|dose|surface|mixture",
+            help="Which variables matter, how the response follows a dose, a surface with bends, or a blend.",
+        ),
     ] = "auto",
+    model: Annotated[
+        str | None,
+        typer.Option(metavar="MODEL", help="Terms to fit, such as quadratic; a trial's plan says which by itself."),
+    ] = None,
     dose: Annotated[str | None, typer.Option(metavar="NAME", help="The amount that is the dose.")] = None,
     by: Annotated[str | None, typer.Option(metavar="NAME", help="One curve for each level of this category.")] = None,
     shape: Annotated[
@@ -52,17 +62,12 @@ def options_of(
     """The options as the workflow takes them. Raises UsageError with the nearest kind."""
     from tracker.workflow.options import Options
 
-    if kind not in KINDS:
-        from tracker.intake.spreadsheet import nearest
-
-        near = nearest(kind, KINDS) or "auto"
-        raise UsageError(
-            f'"{kind}" is no kind of analysis.',
-            where="--kind",
-            try_this=f"--kind {near} (of {', '.join(KINDS)})",
-        )
+    _require_known(kind, KINDS, "--kind", "kind of analysis")
+    if model is not None:
+        _require_known(model, MODELS, "--model", "model")
     return Options(
         kind=kind,  # type: ignore[arg-type]  # one of KINDS
+        model=model,
         dose=dose,
         by=by,
         shape=shape,
@@ -74,6 +79,15 @@ def options_of(
         seed=seed,
         follow=tuple(follow or ()),
     )
+
+
+def _require_known(word: str, known: tuple[str, ...], option: str, what: str) -> None:
+    if word not in known:
+        from tracker.intake.spreadsheet import nearest
+
+        near = nearest(word, known) or known[0]
+        shown = f'"{near}"' if " " in near else near
+        raise UsageError(f'"{word}" is no {what}.', where=option, try_this=f"{option} {shown} (of {', '.join(known)})")
 
 
 def asks_how(*, without: tuple[str, ...] = ()) -> Callable[[Callable[..., None]], Callable[..., None]]:

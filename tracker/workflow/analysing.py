@@ -230,6 +230,8 @@ def _question(tables: TrialTables, responses: Sequence[Any], options: Options) -
         shape=options.shape,
         blocks=blocks,
         group=group,
+        strips=errors if crossed else (),
+        model=_model(tables, design, options),
         bake="bake",
         order=options.order,
         squares=options.squares,  # type: ignore[arg-type]  # the engine refuses other numbers in words
@@ -242,6 +244,18 @@ def _fixed_groups(tables: TrialTables, design: Mapping[str, Any]) -> tuple[str, 
     """The block, then rows and columns: what is taken out before treatments are compared."""
     named = (tables.block, *(name for name in design.get("fixed_groups") or () if name in tables.groups))
     return tuple(dict.fromkeys(name for name in named if name))
+
+
+def _model(tables: TrialTables, design: Mapping[str, Any], options: Options) -> Any:
+    """The terms the plan was made to tell, unless something else is asked for."""
+    if options.model is not None:
+        return options.model
+    planned = design.get("model")
+    if options.kind != "auto" or options.order != Options().order or options.dose or options.by or options.follow:
+        return None
+    single = sum(factor.kind == "amount" for factor in tables.factors) == 1
+    plain = planned == "interactions" or (planned == "quadratic" and single and design.get("kind") == "dose ladder")
+    return None if plain else planned
 
 
 def _known(name: str, known: Sequence[str], option: str) -> str:
@@ -299,7 +313,7 @@ def _options_said(options: Options, responses: Sequence[str]) -> list[str]:
     """The options as they would be typed again, without those left at their default."""
     said = [word for name in responses for word in ("--response", name)]
     plain = Options()
-    for name in ("kind", "dose", "by", "shape", "group", "order", "squares", "confidence", "seed"):
+    for name in ("kind", "model", "dose", "by", "shape", "group", "order", "squares", "confidence", "seed"):
         value = getattr(options, name)
         if value != getattr(plain, name):
             said += [f"--{name}", str(value)]

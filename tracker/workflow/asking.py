@@ -97,6 +97,7 @@ class _Asking:
             blocks=its_blocks,
             group=its_group,
             bake=None if not bake else self.names[bake[0]] if len(bake) == 1 else PLUS.join(bake),
+            model=self.options.model,
             order=self.options.order,
             squares=self.options.squares,  # type: ignore[arg-type]  # the engine refuses other numbers in words
             confidence=self.options.confidence,

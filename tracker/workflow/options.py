@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from analysis.questions import Factor
 from tracker.errors import InputError
@@ -19,7 +19,8 @@ class Options:
     """What was said beyond the columns. ``references`` are "LEVEL" or "FACTOR:LEVEL"; ``follow`` names
     chemistry of the runs that takes the place of the factors (a trial with a formula only)."""
 
-    kind: Literal["auto", "factors", "dose"] = "auto"
+    kind: Literal["auto", "factors", "dose", "surface", "mixture"] = "auto"
+    model: Any = None
     dose: str | None = None
     by: str | None = None
     shape: str | None = None
