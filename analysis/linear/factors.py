@@ -29,6 +29,7 @@ from analysis.linear.least_squares import centred
 from analysis.linear.reasons import why_missing
 from analysis.linear.selection import Selection, select
 from analysis.linear.stratum import Model
+from analysis.linear.strips import lay_strips
 from analysis.linear.tables import all_tests, levels, points, residual
 from analysis.linear.treatments import all_two_level
 from analysis.linear.two_level import effects, pseudo_error
@@ -55,7 +56,8 @@ def factor_model(bakes: pd.DataFrame, response: Response, question: Question) ->
     blocks = [name for name in question.blocks if bakes[name].nunique() > 1]
     question = _with_order(question)
     bends = question.model == "quadratic"
-    ground, variables = lay_ground(bakes, question, variables_of(bakes, moving, blocks), y)
+    lay = lay_strips if question.strips else lay_ground
+    ground, variables = lay(bakes, question, variables_of(bakes, moving, blocks), y)
     if ground.plots is None:
         variables = with_curvature(variables)
     screening = question.model == "main effects"
