@@ -82,11 +82,11 @@ def level_text(value: object) -> str:
 def _asked_for(response: Response, question: Question) -> list[str]:
     settings = [factor.name for factor in question.factors]
     bake = [question.bake] if question.bake else []
-    return list(dict.fromkeys([*settings, *question.blocks, *question.group, *bake, response.name]))
+    return list(dict.fromkeys([*settings, *question.blocks, *question.group, *question.strips, *bake, response.name]))
 
 
 def _refuse_own_names(response: Response, question: Question, where: str) -> None:
-    names = [response.name, *(factor.name for factor in question.factors), *question.blocks, *question.group]
+    names = [response.name, *(factor.name for factor in question.factors), *question.blocks, *question.group, *question.strips]
     taken = [name for name in names if name in OWN_COLUMNS and name != question.bake]
     if taken:
         raise TrialDataError(
@@ -102,7 +102,7 @@ def _values(table: pd.DataFrame, response: Response, question: Question, where: 
     for factor in question.factors:
         amount = factor.kind == "amount"
         columns[factor.name] = numbers(table, factor.name, where=where) if amount else _category(table, factor, where)
-    for name in (*question.blocks, *question.group):
+    for name in (*question.blocks, *question.group, *question.strips):
         columns.setdefault(name, _texts(table[name]))
     columns[response.name] = numbers(table, response.name, where=where, yes_no=response.scale == "yes-no")
     return pd.DataFrame(columns).reset_index(drop=True)
@@ -190,7 +190,7 @@ def _average(about: pd.DataFrame, values: pd.DataFrame, response: str) -> pd.Dat
 def _ordered(bakes: pd.DataFrame, question: Question) -> pd.DataFrame:
     """Categories, blocks and groups as ordered categoricals of the levels that occur."""
     stored = {factor.name: factor.levels for factor in question.factors if factor.kind != "amount"}
-    for name in dict.fromkeys((*stored, *question.blocks, *question.group)):
+    for name in dict.fromkeys((*stored, *question.blocks, *question.group, *question.strips)):
         occurring = list(dict.fromkeys(bakes[name]))
         levels = [level for level in stored.get(name, ()) if level in occurring] or occurring
         bakes[name] = pd.Categorical(bakes[name], categories=levels, ordered=True)

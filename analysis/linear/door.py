@@ -25,7 +25,7 @@ LARGEST, SMALLEST = 1e100, 1e-100  # squares of numbers outside run out of a dou
 def check_frame(bakes: pd.DataFrame, response: Response, question: Question) -> None:
     """Raise TrialDataError or NotPossible with a way out, or return in silence."""
     factors = [factor.name for factor in question.factors]
-    wanted = [response.name, *factors, *question.blocks, *question.group]
+    wanted = [response.name, *factors, *question.blocks, *question.group, *question.strips]
     require_columns(bakes, wanted, where=response.name)
     if len(bakes) < FEWEST_BAKES:
         raise NotPossible(
@@ -41,7 +41,7 @@ def check_frame(bakes: pd.DataFrame, response: Response, question: Question) -> 
             _numbers(bakes[factor.name], factor.name)
         elif bakes[factor.name].isna().any():
             raise _gap(factor.name)
-    for name in [*question.blocks, *question.group]:
+    for name in [*question.blocks, *question.group, *question.strips]:
         if bakes[name].isna().any():
             raise _gap(name)
 
