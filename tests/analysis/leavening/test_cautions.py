@@ -8,7 +8,8 @@ import pytest
 from analysis.errors import TrialDataError
 from analysis.leavening.balance import balance
 from analysis.leavening.names import weighed
-from analysis.words.leavening import balance_headline, say_caution
+from analysis.leavening.substances import SUBSTANCES
+from analysis.words.leavening import balance_headline, balance_text, neutral_text, say_caution
 
 
 def account(*parts):
@@ -49,7 +50,28 @@ def test_a_high_ph_without_soda_left_defers_to_the_meter():
     found = account((10, "baking powder"), (240, "milk"))
     said = [say_caution(each) for each in found.cautions if each.key == "high without soda left"]
     assert len(said) == 1
-    assert "Measure the crumb" in said[0]
+    assert "believe a measured crumb, not this figure" in said[0]
+    assert "pH 6.6 to 7.6" in said[0]
+
+
+@pytest.mark.parametrize("acid", ["acid pyrophosphate 28", "sodium aluminium phosphate"])
+def test_phosphates_that_use_up_the_soda_defer_to_measured_crumbs(acid):
+    """The water model ends above pH 8 where crumbs are measured near 7.2: it says so and stays as it is."""
+    soda = 3.0
+    found = account((soda, "baking soda"), (100 * soda / SUBSTANCES[acid].neutralising_value, acid), (150, "water"))
+    assert found.soda_left_g == pytest.approx(0, abs=1e-9)
+    assert found.baked.value > 8
+    assert {"high without soda left"} == keys(found) & {"high without soda left", "alkaline crumb", "soda left"}
+    assert "in the model" in balance_text(found)
+    said = neutral_text(found)
+    assert "far apart" in said
+    assert "Begin with the first and measure the crumb." in said
+
+
+def test_doses_that_all_but_agree_need_no_preference():
+    said = neutral_text(account((100, "lemon juice"), (50, "water")))
+    assert "The two differ" in said
+    assert "far apart" not in said
 
 
 def test_a_little_alum_too_much_is_no_strong_acid():
