@@ -16,7 +16,7 @@ from typing import Any
 
 from analysis.results import Analysis, Check, Curve, DosePart, Finding, NextBakes, Optimum, ResponseResult
 from analysis.words import headline, response_headline, say_check, say_finding, say_model, say_next
-from analysis.words.leavening import say_chemistry
+from analysis.words.chemistry import say_chemistry
 
 SCHEMA_VERSION = "1.0"
 PER_CURVE = "one for each curve; see curves"

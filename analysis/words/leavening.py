@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import textwrap
-from collections.abc import Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
-from analysis.words.numbers import half_width, say_interval, say_number, true_minus, with_unit
+from analysis.words.numbers import say_number, true_minus
 
 if TYPE_CHECKING:
     from analysis.leavening.altitude import Altitude
@@ -14,15 +14,10 @@ if TYPE_CHECKING:
     from analysis.leavening.batter import Amount
     from analysis.leavening.cautions import Caution
     from analysis.leavening.curve import TitrationCurve
-    from analysis.leavening.measured import OddPh
     from analysis.leavening.powder import Powder
     from analysis.leavening.release import ReleaseStages
-    from analysis.leavening.runs import RunChemistry
     from analysis.leavening.strength import Strength
     from analysis.leavening.swap import Swap
-    from analysis.leavening.tags import TagLink
-    from analysis.questions import Response
-    from analysis.results import ChemistryPart
 
 WIDTH = 96
 
@@ -146,81 +141,7 @@ def say_left_out_lines(names: Sequence[str]) -> str:
     return f"Left out, since their acid is not known: {', '.join(names)}." if names else ""
 
 
-def say_senseless(wrong: Sequence[tuple[Mapping[str, Any], RunChemistry]], treatments: int) -> tuple[str, ...]:
-    """Treatments whose crumb would be soapy or sour, and where the neutral point lies."""
-    settings, chemistry = max(wrong, key=lambda pair: pair[1].soda_left_g)
-    told = ", ".join(f"{name} {value if isinstance(value, str) else f'{value:g}'}" for name, value in settings.items())
-    ph = "" if chemistry.predicted_ph is None else f", crumb near pH {chemistry.predicted_ph:.1f}"
-    first = (
-        f"{len(wrong)} of {treatments} treatments fall outside what tastes right by the acid-base account; "
-        f"the furthest is {told}: {say_number(chemistry.soda_left_g)} g of soda left over in 100 g of flour{ph}."
-    )
-    account = chemistry.account
-    if account is None or account.neutral_soda.by_equivalence_g <= 0:
-        return (first,)
-    per_100 = chemistry.neutral_percent
-    return (
-        first,
-        f"With its acid, soda is used up at {say_number(per_100)} % of flour: a range from "
-        f"{say_number(0.5 * per_100)} to {say_number(1.5 * per_100)} % would lie around the neutral point.",
-    )
-
-
-def say_chemistry(part: ChemistryPart, response: Response, confidence: float = 0.95) -> str:
-    """Does chemistry explain what a category did?"""
-    if part.size is None:
-        return f"Whether chemistry explains what {part.category} did to {response.name} cannot be told: {part.reason}."
-    step = half_width(part.low, part.high)
-    size = with_unit(say_number(part.size, step), response.unit)
-    interval = say_interval(part.low, part.high, confidence)
-    at_equal = f"at equal gas and left-over soda, {part.a} and {part.b} differ by {size} ({interval})"
-    if part.verdict == "explains":
-        return f"Chemistry explains what {part.category} did to {response.name}: {at_equal}, less than what matters."
-    if part.verdict == "does not explain":
-        return f"Chemistry does not explain all that {part.category} did to {response.name}: {at_equal}."
-    return f"Whether chemistry explains what {part.category} did to {response.name} stays open: {at_equal}."
-
-
 FAR_APART = 0.2  # share by which the two neutral doses may differ before one is preferred
-
-MODEL_CAUTION = (
-    "Gas is what the acid can set free, at 25 °C and sea level. The pH is that of the watery part; flour, egg and "
-    f"sugar are left out, so look at the differences more than at the level: with them, {MEASURED_CRUMBS}."
-)
-
-
-def say_tag_link(link: TagLink) -> str:
-    """Does a taste word come from bakes with more of something?"""
-    if link.follows == "open":
-        return (
-            f'Whether "{link.tag}" follows {link.column} stays open: more of it in {100 * link.share:.0f} % of pairs '
-            f"(95 % interval {100 * link.low:.0f} to {100 * link.high:.0f} %); 50 % would be chance."
-        )
-    turned = link.follows == "less"
-    share, low, high = (1 - link.share, 1 - link.high, 1 - link.low) if turned else (link.share, link.low, link.high)
-    return (
-        f'Bakes noted "{link.tag}" had {_degree(link)} {link.column} than the others in {100 * share:.0f} % of pairs '
-        f"(95 % interval {100 * low:.0f} to {100 * high:.0f} %)."
-    )
-
-
-def _degree(link: TagLink) -> str:
-    """There is more soda, but a higher pH."""
-    if "pH" in link.column:
-        return "a higher" if link.follows == "more" else "a lower"
-    return link.follows
-
-
-def say_odd_ph(odd: Sequence[OddPh]) -> str:
-    """Which bakes do not have the pH that their weights lead one to expect?"""
-    if not odd:
-        return "Measured pH moves with the predicted one; no bake stands out as mis-weighed."
-    told = "; ".join(
-        f"bake {each.bake} measured {each.measured:.2f}, {abs(each.gap):.1f} "
-        f"{'above' if each.gap > 0 else 'below'} what its fellows lead one to expect"
-        for each in odd
-    )
-    return f"Look here: {told}. Was it weighed right, and is the leavener fresh?"
 
 
 def neutral_text(account: Balance) -> str:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from analysis.results import Analysis
 from analysis.words import say_level
-from analysis.words.leavening import MODEL_CAUTION, say_chemistry, say_odd_ph, say_tag_link
+from analysis.words.chemistry import MODEL_CAUTION, say_chemistry, say_odd_ph, say_tag_link
 from analysis.words.numbers import with_unit
 from reports.figures.picture import Table
 from reports.html import plain

@@ -90,7 +90,7 @@ def treatments_chemistry(
 
 def cautions_before_baking(treatments: Sequence[TreatmentChemistry]) -> tuple[str, ...]:
     """Sentences about settings that fall outside sense, with the range around the neutral point."""
-    from analysis.words.leavening import say_senseless
+    from analysis.words.chemistry import say_senseless
 
     wrong = [each for each in treatments if _senseless(each.chemistry)]
     if not wrong:
