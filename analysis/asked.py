@@ -24,7 +24,7 @@ WHERE = "question"
 class Route:
     """Which family answers, and with which dose and groups."""
 
-    family: Literal["factors", "dose"]
+    family: Literal["factors", "dose", "blend"]
     dose: str | None = None
     by: str | None = None
 
@@ -45,6 +45,7 @@ def check_question(question: Question, tables: Mapping[str, pd.DataFrame]) -> No
             )
     for factor in question.factors:
         _factor(factor)
+    _shares(question)
 
 
 def route(question: Question, bakes: pd.DataFrame) -> Route:
@@ -52,6 +53,8 @@ def route(question: Question, bakes: pd.DataFrame) -> Route:
     moving = [factor for factor in question.factors if bakes[factor.name].nunique() > 1]
     amounts = [factor.name for factor in moving if factor.kind == "amount"]
     categories = [factor.name for factor in moving if factor.kind == "category"]
+    if any(factor.kind == "share" for factor in question.factors):
+        return Route(family="blend")
     if question.kind in ("factors", "surface") or (question.model is not None and question.kind == "auto"):
         return Route(family="factors")
     if question.kind == "auto" and question.dose is None and not _looks_like_a_dose(bakes, amounts, categories):
@@ -198,13 +201,25 @@ def _scale(response: Response) -> None:
         )
 
 
-def _factor(factor: Factor) -> None:
-    if factor.kind == "share":
-        raise NotPossible(
-            f'"{factor.name}" is a share of a whole: shares change together, and mixtures cannot be analysed yet.',
+def _shares(question: Question) -> None:
+    """Shares are read as a blend; a blend needs shares."""
+    shares = [factor.name for factor in question.factors if factor.kind == "share"]
+    blend = question.kind == "mixture" or (question.model or "").startswith("mixture")
+    if blend and not shares:
+        raise TrialDataError(
+            "A mixture was asked for, but no factor is a share of a whole.",
             where=WHERE,
-            try_this="Give all but one of the shares as amounts; each is then an exchange against the one left out.",
+            try_this='Name the parts of the whole as shares, such as "rye:share".',
         )
+    if shares and (question.kind in ("factors", "dose", "surface") or not (blend or question.model is None)):
+        raise NotPossible(
+            f'"{shares[0]}" is a share of a whole: shares change together, so none has an effect of its own.',
+            where=WHERE,
+            try_this="Ask for a mixture, or give all but one of the shares as amounts.",
+        )
+
+
+def _factor(factor: Factor) -> None:
     if factor.reference is not None and factor.levels and factor.reference not in factor.levels:
         raise TrialDataError(
             f'The reference "{factor.reference}" is no level of "{factor.name}".',

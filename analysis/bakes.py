@@ -86,7 +86,8 @@ def _asked_for(response: Response, question: Question) -> list[str]:
 
 
 def _refuse_own_names(response: Response, question: Question, where: str) -> None:
-    names = [response.name, *(factor.name for factor in question.factors), *question.blocks, *question.group, *question.strips]
+    groups = (*question.blocks, *question.group, *question.strips)
+    names = [response.name, *(factor.name for factor in question.factors), *groups]
     taken = [name for name in names if name in OWN_COLUMNS and name != question.bake]
     if taken:
         raise TrialDataError(

@@ -149,10 +149,10 @@ def refuse_shares(bakes: pd.DataFrame, amounts: Sequence[str], *, where: str = "
 def _shares(chosen: Sequence[str], total: float, where: str) -> NotPossible:
     return NotPossible(
         f"{' + '.join(chosen)} always add up to {total:g}, so none of them can change alone: they are shares of a "
-        "mixture, and mixtures cannot be analysed yet.",
+        "mixture.",
         where=where,
-        try_this=f'Leave one of them out (say "{chosen[-1]}", which then takes up the rest), '
-        "and read each effect as an exchange against it.",
+        try_this=f'Name them as shares ("{chosen[0]}:share"), or leave one of them out (say "{chosen[-1]}", which '
+        "then takes up the rest) and read each effect as an exchange against it.",
     )
 
 

@@ -108,6 +108,10 @@ def _ask(bakes: pd.DataFrame, response: Response, question: Question) -> FamilyR
         from analysis.dose_response import dose_model
 
         return dose_model(bakes, response, asked, dose=way.dose, by=way.by)
+    if way.family == "blend":
+        from analysis.blends import blend_model
+
+        return blend_model(bakes, response, asked)
     from analysis.linear import factor_model
 
     return factor_model(bakes, response, asked)

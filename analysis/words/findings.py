@@ -305,10 +305,25 @@ def _bend(finding: Finding, response: Response, confidence: float) -> str:
     )
 
 
+def _blend(finding: Finding, response: Response, confidence: float) -> str:
+    """An even blend against the straight line between its parts."""
+    parts, size = join_words(finding.variables), numbers_of(finding, confidence)
+    if finding.matters == "no":
+        return f"an even blend of {parts} gives within {what_matters(response)} of what its parts give: {size}."
+    if finding.matters != "yes" and not leaves_out_zero(finding):
+        return f"{CANNOT_TELL} whether a blend of {parts} gives more or less {response.name} than its parts: {size}."
+    side = "more" if (finding.size or 0) > 0 else "less"
+    return (
+        f"an even blend of {parts} gives {side} {response.name} than the mean of its parts: "
+        f"{size}{_beyond(finding, response) if finding.matters == 'yes' else ''}."
+    )
+
+
 KINDS: dict[str, Callable[[Finding, Response, float], str]] = {
     "effect": _effect,
     "interaction": _interaction,
     "bend": _bend,
+    "blend": _blend,
     "best dose": _best_dose,
     "recommended dose": _recommended_dose,
     "curves differ": _curves_differ,

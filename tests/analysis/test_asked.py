@@ -59,9 +59,12 @@ def test_the_nearest_factor_is_suggested_for_a_misspelt_dose():
     assert '"soda"' in caught.value.try_this
 
 
-def test_shares_are_not_possible_yet_and_it_says_so():
-    with pytest.raises(NotPossible, match="mixtures cannot be analysed yet"):
-        check_question(replace(PLAIN, factors=(Factor(name="rye", kind="share"),)), TABLES)
+def test_shares_are_asked_for_as_a_mixture_and_a_mixture_needs_shares():
+    shares = replace(PLAIN, factors=(Factor(name="rye", kind="share"),))
+    with pytest.raises(NotPossible, match="none has an effect of its own"):
+        check_question(replace(shares, kind="factors"), TABLES)
+    with pytest.raises(TrialDataError, match="no factor is a share"):
+        check_question(replace(PLAIN, kind="mixture"), TABLES)
 
 
 def bakes(**columns) -> pd.DataFrame:

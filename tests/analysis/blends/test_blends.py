@@ -1,0 +1,140 @@
+"""Blends are read as a whole: shares have effects along a line, and the model never invents a number."""
+
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from analysis.blends import blend_model
+from analysis.designs.plan import lay_out
+from analysis.designs.requests import DesignFactor, DesignRequest, DesignResponse
+from analysis.engine import analyse
+from analysis.errors import NotPossible, TrialDataError
+from analysis.linear.finite import numbers
+from analysis.questions import Factor, Question, Response
+from analysis.words import say_finding
+
+RISE = Response(name="rise", unit="mm", matters=2.0)
+NAMES = ("wheat", "rye", "oat")
+FACTORS = tuple(Factor(name=name, kind="share", unit="%") for name in NAMES)
+
+
+def question(**more):
+    return Question(**{"factors": FACTORS, "responses": (RISE,), **more})
+
+
+def bakes(blends, rise, **columns):
+    frame = pd.DataFrame(blends, columns=list(NAMES)).astype(float).assign(rise=rise, **columns)
+    return frame.assign(bake=[str(i + 1) for i in range(len(frame))], order=range(len(frame)), readings=1)
+
+
+def lattice(replicates=2):
+    rows = [(100, 0, 0), (0, 100, 0), (0, 0, 100), (50, 50, 0), (50, 0, 50), (0, 50, 50)]
+    return np.array(rows * replicates, dtype=float)
+
+
+def truth(blends):
+    x = blends / blends.sum(axis=1, keepdims=True)
+    return 40 * x[:, 0] + 30 * x[:, 1] + 35 * x[:, 2] + 12 * x[:, 0] * x[:, 1]
+
+
+def test_effects_run_along_the_line_that_keeps_the_others_in_proportion():
+    blends = lattice()
+    noise = np.repeat([0.1, -0.1], 6)  # the second bake of each blend misses the other way
+    found = blend_model(bakes(blends, truth(blends) + noise), RISE, question())
+    wheat = next(f for f in found.evidence if f.kind == "effect" and f.variables == ("wheat",))
+    # From the even blend of rye and oat to wheat alone: 40 - (30 + 35) / 2.
+    assert wheat.size == pytest.approx(7.5, abs=0.3)
+    assert wheat.matters == "yes"
+    pair = next(f for f in found.evidence if f.variables == ("wheat", "rye"))
+    assert pair.size == pytest.approx(12 / 4, abs=0.3)
+
+
+def test_the_half_widths_a_plan_promises_are_those_of_the_analysis():
+    factors = tuple(DesignFactor(name=n, kind="share", unit="%", of="flour", total=100) for n in NAMES)
+    rise = DesignResponse(name="rise", spread=1.0)
+    plan = lay_out(
+        DesignRequest(kind="mixture lattice", factors=factors, seed=1, responses=(rise,), replicates=3, degree=2)
+    )
+    blends = np.array([[run.settings[name] for name in NAMES] for run in plan.runs])
+    rng = np.random.Generator(np.random.PCG64(4))
+    found = blend_model(bakes(blends, truth(blends) + rng.normal(0, 1, len(blends))), RISE, question())
+    assert found.residual.df == plan.design.judgement.df_error
+    for finding in found.evidence:
+        promised = plan.design.judgement.half_widths["rise"][":".join(finding.variables)]
+        assert (finding.high - finding.low) / 2 == pytest.approx(promised * found.residual.sd, rel=1e-9)
+
+
+def test_intervals_cover_the_truth():
+    blends = lattice(3)
+    rng = np.random.Generator(np.random.PCG64(9))
+    covered = 0
+    for _ in range(300):
+        found = blend_model(bakes(blends, truth(blends) + rng.normal(0, 2, len(blends))), RISE, question())
+        wheat = next(f for f in found.evidence if f.variables == ("wheat",))
+        covered += wheat.low <= 7.5 <= wheat.high
+    assert abs(covered / 300 - 0.95) < 3 * (0.95 * 0.05 / 300) ** 0.5
+
+
+def test_blocks_and_other_factors_stand_beside_the_blend():
+    blends = lattice(4)
+    day = np.repeat(["1", "2"], 12)
+    oven = np.tile(np.repeat(["hot", "mild"], 6), 2)
+    rise = truth(blends) + 3.0 * (day == "2") - 4.0 * (oven == "mild") + np.tile([0.2, -0.2, 0.1, -0.1], 6)
+    frame = bakes(blends, rise, day=pd.Categorical(day), oven=pd.Categorical(oven))
+    asked = question(factors=(*FACTORS, Factor(name="oven", kind="category", levels=("hot", "mild"))), blocks=("day",))
+    found = blend_model(frame, RISE, asked)
+    assert found.residual.df == 24 - 6 - 1 - 1
+    oven_finding = next(f for f in found.evidence if f.variables == ("oven",))
+    assert oven_finding.size == pytest.approx(-4, abs=0.2)
+    assert {"day", "oven"} <= {test.term for test in found.tests}
+
+
+def test_words_name_the_share_and_the_blend():
+    blends = lattice()
+    noise = np.repeat([0.1, -0.1], 6)  # the second bake of each blend misses the other way
+    answer = analyse(bakes(blends, truth(blends) + noise), question(bake="bake"), source="made up")
+    said = [say_finding(f, RISE, 0.95) for f in answer.responses[0].findings]
+    assert any("wheat" in words and "raised" in words for words in said)
+    assert any("even blend of wheat and rye gives more rise" in words for words in said)
+
+
+@pytest.mark.parametrize(
+    ("blends", "more", "error", "match"),
+    [
+        (lattice() + np.eye(12, 3) * 5, {}, TrialDataError, "add up to"),
+        (np.tile([50.0, 25.0, 25.0], (8, 1)), {}, NotPossible, "same blend"),
+        (lattice(1)[:3], {}, NotPossible, "too few"),
+        (lattice(), {"group": ("day",)}, NotPossible, "whole plots"),
+    ],
+)
+def test_what_is_no_blend_says_why(blends, more, error, match):
+    frame = bakes(blends, np.arange(len(blends)) * 1.0, day="1")
+    with pytest.raises(error, match=match):
+        blend_model(frame, RISE, question(**more))
+
+
+@pytest.mark.parametrize("more", [{"kind": "factors"}, {"kind": "dose"}, {"model": "quadratic"}, {"kind": "surface"}])
+def test_a_share_is_refused_an_analysis_of_its_own(more):
+    blends = lattice()
+    with pytest.raises(NotPossible, match="share"):
+        analyse(bakes(blends, truth(blends)), question(bake="bake", **more), source="made up")
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.integers(0, 10_000), st.integers(4, 20), st.sampled_from([None, "mixture linear", "mixture special cubic"]))
+def test_a_blend_never_gives_what_is_no_number(seed, count, model):
+    rng = np.random.Generator(np.random.PCG64(seed))
+    blends = 100 * rng.dirichlet((1, 1, 1), count)
+    if seed % 3 == 0:
+        blends = np.round(blends / 25) * 25
+        blends[:, 2] = 100 - blends[:, :2].sum(axis=1)
+    try:
+        found = blend_model(bakes(blends, np.round(rng.normal(50, 3, count), seed % 3)), RISE, question(model=model))
+    except (NotPossible, TrialDataError) as refused:
+        told = [float(len(refused.try_this))]
+    else:
+        told = [value for _, value in numbers(found)]
+    assert told
+    assert all(np.isfinite(value) for value in told)
