@@ -17,9 +17,12 @@ from analysis.designs.factorials import (
     full_factorial,
     with_centre,
 )
+from analysis.designs.incomplete import in_incomplete_blocks, incomplete_blocks
 from analysis.designs.mixtures import constrained_mixture, mixture_centroid, mixture_lattice
+from analysis.designs.plots import in_strips, in_whole_plots, split_plot, strip_plot
 from analysis.designs.requests import MIXTURE_MODELS, DesignRequest
 from analysis.designs.screening import definitive_screening, plackett_burman
+from analysis.designs.squares import graeco_latin_square, in_square, latin_square
 from analysis.designs.surfaces import box_behnken, doehlert, in_stages
 from analysis.designs.treatments import Treatments
 from analysis.errors import PlanError
@@ -127,6 +130,36 @@ KINDS: Mapping[str, Kind] = {
         keys=LEVELLED | {"degree", "centre_points", "constraints", "runs", "starts"},
         shares=True,
         about="the extreme blends that lows, highs and constraints leave, and middles between them",
+    ),
+    "incomplete blocks": Kind(
+        make=incomplete_blocks,
+        arrange=in_incomplete_blocks,
+        keys=LEVELLED,
+        about="a part of the treatments in each block, so that every two meet equally often",
+    ),
+    "latin square": Kind(
+        make=latin_square,
+        arrange=in_square,
+        keys=frozenset({"levels", "rows", "columns"}),
+        about="every treatment once in each row and column, such as oven shelf and turn of the day",
+    ),
+    "graeco-latin square": Kind(
+        make=graeco_latin_square,
+        arrange=in_square,
+        keys=frozenset({"levels", "rows", "columns"}),
+        about="two factors in one square, each once in every row and column",
+    ),
+    "split-plot": Kind(
+        make=split_plot,
+        arrange=in_whole_plots,
+        keys=LEVELLED | {"whole_plots"},
+        about="what is hard to change is set once for several bakes, the rest for each",
+    ),
+    "strip-plot": Kind(
+        make=strip_plot,
+        arrange=in_strips,
+        keys=LEVELLED | {"rows", "columns"},
+        about="one thing is set for whole rows of bakes and another for whole columns",
     ),
     "optimal": Kind(
         make=best_design,

@@ -1,0 +1,104 @@
+"""What is set seldom is set once for whole plots or strips, and judged by them."""
+
+from collections import Counter
+from itertools import pairwise
+
+import pytest
+
+from analysis.designs.plan import lay_out
+from analysis.designs.requests import DesignFactor, DesignRequest, DesignResponse
+from analysis.errors import PlanError
+
+OVEN = DesignFactor(name="oven", kind="category", levels=("170 °C", "190 °C"), hard_to_change=True)
+BATTER = DesignFactor(name="batter", kind="category", levels=("short", "long", "rested"), hard_to_change=True)
+ACID = DesignFactor(name="acid", kind="category", levels=("yogurt", "lemon", "tartar"))
+RISE = DesignResponse(name="rise", spread=1.0, matters=2.0)
+
+
+def plan(kind, *factors, **more):
+    asked = {"seed": 9, "responses": (RISE,), **more}
+    return lay_out(DesignRequest(kind=kind, factors=factors, **asked))
+
+
+def strata(laid):
+    return {each["group"]: (each["terms"], each["df_error"]) for each in laid.design.judgement.strata}
+
+
+def test_a_whole_plot_has_one_oven_and_every_acid():
+    laid = plan("split-plot", OVEN, ACID, whole_plots=8)
+    plots = {}
+    for run in laid.runs:
+        plots.setdefault(run.groups["whole plot"], []).append(run)
+    assert len(plots) == 8
+    for runs in plots.values():
+        assert len({run.settings["oven"] for run in runs}) == 1
+        assert sorted(run.settings["acid"] for run in runs) == sorted(ACID.levels)
+        assert [run.bake_order for run in runs] == list(range(runs[0].bake_order, runs[0].bake_order + 3))
+    assert Counter(runs[0].settings["oven"] for runs in plots.values()) == {"170 °C": 4, "190 °C": 4}
+    # Cochran & Cox 1957, 7.1: a(r - 1) = 6 between whole plots, a(b - 1)(r - 1) = 12 within.
+    assert strata(laid) == {"whole plot": (["oven"], 6), "bakes": (["acid", "oven:acid"], 12)}
+
+
+def test_blocks_of_whole_plots_take_their_difference_out():
+    laid = plan("split-plot", OVEN, ACID, block="day", replicates=5)
+    days = Counter((run.block, run.settings["oven"], run.settings["acid"]) for run in laid.runs)
+    assert set(days.values()) == {1}
+    # (a - 1)(r - 1) = 4 and a(b - 1)(r - 1) = 16.
+    assert strata(laid)["whole plot"] == (["oven"], 4)
+    assert strata(laid)["bakes"][1] == 16
+
+
+def test_what_is_set_seldom_is_known_less_finely():
+    laid = plan("split-plot", OVEN, ACID, whole_plots=8)
+    widths = laid.design.judgement.half_widths["rise"]
+    # With a spread of 1 between whole plots too: t(6) sqrt(2 (1 + 1/3) / 4) for two means of four whole plots.
+    assert widths["oven"] == pytest.approx(2.446912 * (2 * (1 + 1 / 3) / 4) ** 0.5, rel=1e-5)
+    calm = DesignResponse(name="rise", spread=1.0, whole_plot_spread=0.0)
+    steady = plan("split-plot", OVEN, ACID, whole_plots=8, responses=(calm,))
+    assert steady.design.judgement.half_widths["rise"]["oven"] == pytest.approx(2.446912 * (2 / 12) ** 0.5, rel=1e-5)
+
+
+def test_strips_cross_within_each_block():
+    laid = plan("strip-plot", BATTER, OVEN, rows="batch", columns="load", block="day", replicates=4)
+    for name, factor in (("batch", "batter"), ("load", "oven")):
+        strips = {}
+        for run in laid.runs:
+            strips.setdefault(run.groups[name], set()).add((run.block, run.settings[factor]))
+        assert all(len(each) == 1 for each in strips.values())
+    assert set(Counter((run.groups["batch"], run.groups["load"]) for run in laid.runs).values()) == {1}
+    loads = [run.groups["load"] for run in laid.runs]
+    assert [a for a, b in pairwise(loads) if a != b] == list(dict.fromkeys(loads))[:-1]
+    # (a - 1)(r - 1), (b - 1)(r - 1), (a - 1)(b - 1)(r - 1) for a = 3, b = 2, r = 4: Cochran & Cox 1957, 7.3.
+    assert strata(laid) == {"batch": (["batter"], 6), "load": (["oven"], 3), "bakes": (["batter:oven"], 6)}
+    assert laid.design.crossed_groups
+
+
+def test_the_plans_of_this_seed_are_written_down():
+    # Golden: a change would make stored seeds useless.
+    split = plan("split-plot", OVEN, ACID, whole_plots=8).runs[:3]
+    assert [(run.code, run.settings["oven"], run.settings["acid"]) for run in split] == SPLIT
+    strip = plan("strip-plot", BATTER, OVEN, rows="batch", columns="load", block="day", replicates=4).runs[:3]
+    assert [(run.code, run.settings["batter"], run.settings["oven"]) for run in strip] == STRIP
+
+
+SPLIT = [("836", "190 °C", "lemon"), ("414", "190 °C", "yogurt"), ("459", "190 °C", "tartar")]
+STRIP = [("836", "rested", "170 °C"), ("414", "short", "170 °C"), ("459", "long", "170 °C")]
+
+
+@pytest.mark.parametrize(
+    ("kind", "factors", "more", "match"),
+    [
+        ("split-plot", (ACID,), {}, "No factor is hard"),
+        ("split-plot", (OVEN,), {}, "Every factor is hard"),
+        ("split-plot", (OVEN, ACID), {"whole_plots": 7}, "equally often"),
+        ("split-plot", (OVEN, ACID), {"whole_plots": 2}, "between whole plots"),
+        ("split-plot", (OVEN, ACID), {"block": "day", "block_size": 4, "replicates": 4}, "would cut one"),
+        ("strip-plot", (OVEN, ACID), {"rows": "a", "columns": "b", "block": "day", "replicates": 3}, "two factors"),
+        ("strip-plot", (OVEN, BATTER), {"columns": "b", "block": "day", "replicates": 3}, "rows of a strip-plot"),
+        ("strip-plot", (OVEN, BATTER), {"rows": "a", "columns": "b", "block": "day"}, "One block"),
+    ],
+)
+def test_what_cannot_be_set_so_says_why(kind, factors, more, match):
+    with pytest.raises(PlanError, match=match) as caught:
+        plan(kind, *factors, **more)
+    assert caught.value.try_this

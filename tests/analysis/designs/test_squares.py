@@ -1,0 +1,90 @@
+"""Squares meet each treatment once where they say so, and refuse what does not exist."""
+
+from collections import Counter
+
+import pytest
+
+from analysis.designs.plan import lay_out
+from analysis.designs.requests import DesignFactor, DesignRequest
+from analysis.errors import PlanError
+
+LETTERS = tuple("abcdefghijkl")
+
+
+def factor(name, count):
+    return DesignFactor(name=name, kind="category", levels=LETTERS[:count])
+
+
+def square(*factors, **more):
+    asked = {"rows": "shelf", "columns": "turn", "seed": 3, "accept_few_df": True, **more}
+    kind = "latin square" if len(factors) == 1 else "graeco-latin square"
+    return lay_out(DesignRequest(kind=kind, factors=factors, **asked))
+
+
+@pytest.mark.parametrize("size", range(2, 13))
+def test_each_level_stands_once_in_each_row_and_column(size):
+    plan = square(factor("flour", size))
+    cells = Counter((run.groups["shelf"], run.groups["turn"]) for run in plan.runs)
+    assert set(cells.values()) == {1}
+    assert len(cells) == size * size
+    for group in ("shelf", "turn"):
+        met = Counter((run.groups[group], run.settings["flour"]) for run in plan.runs)
+        assert set(met.values()) == {1}
+    # (k - 1)(k - 2) error degrees of freedom: Cochran & Cox 1957, 4.3.
+    assert plan.design.judgement.df_error == (size - 1) * (size - 2)
+    assert plan.design.fixed_groups == ("shelf", "turn")
+
+
+@pytest.mark.parametrize("size", [3, 4, 5, 7, 8, 9, 11])
+def test_two_factors_also_meet_each_other_once(size):
+    plan = square(factor("flour", size), factor("tin", size))
+    met = Counter((run.settings["flour"], run.settings["tin"]) for run in plan.runs)
+    assert len(met) == size * size
+    for group in ("shelf", "turn"):
+        for name in ("flour", "tin"):
+            assert set(Counter((run.groups[group], run.settings[name]) for run in plan.runs).values()) == {1}
+    # (k - 1)(k - 3): Cochran & Cox 1957, 4.4.
+    assert plan.design.judgement.df_error == (size - 1) * (size - 3)
+
+
+def test_turns_are_baked_in_their_order():
+    plan = square(factor("flour", 5))
+    assert [run.groups["turn"] for run in plan.runs] == sorted(run.groups["turn"] for run in plan.runs)
+    shelves = [[run.groups["shelf"] for run in plan.runs if run.groups["turn"] == turn] for turn in "12345"]
+    assert len({tuple(each) for each in shelves}) > 1
+
+
+def test_a_second_square_has_rows_of_its_own():
+    plan = square(factor("flour", 4), replicates=2)
+    assert len({run.groups["shelf"] for run in plan.runs}) == 8
+    assert len({run.groups["turn"] for run in plan.runs}) == 4
+    assert set(Counter((run.groups["shelf"], run.settings["flour"]) for run in plan.runs).values()) == {1}
+    assert plan.design.judgement.df_error == 32 - 1 - 7 - 3 - 3
+
+
+def test_the_square_of_this_seed_is_written_down():
+    # Golden: a change would make stored seeds useless.
+    runs = square(factor("flour", 4)).runs
+    assert [(run.code, run.groups["shelf"], run.settings["flour"]) for run in runs[:5]] == GOLDEN
+
+
+GOLDEN = [("512", "4", "b"), ("357", "2", "a"), ("510", "3", "d"), ("960", "1", "c"), ("165", "1", "b")]
+
+
+@pytest.mark.parametrize(
+    ("factors", "more", "match"),
+    [
+        ((factor("flour", 4),), {"rows": None}, "rows of the square"),
+        ((factor("flour", 4),), {"columns": "shelf"}, "same name"),
+        ((factor("flour", 4), factor("tin", 5)), {}, "as many levels"),
+        ((factor("flour", 6), factor("tin", 6)), {}, "No Graeco-Latin square of 6"),
+        ((factor("flour", 2), factor("tin", 2)), {}, "No Graeco-Latin square of 2"),
+        ((factor("flour", 10), factor("tin", 10)), {}, "not offered"),
+        ((factor("flour", 3),), {"accept_few_df": False}, "degrees of freedom"),
+        ((factor("flour", 4),), {"block": "day"}, "does not use block"),
+    ],
+)
+def test_what_is_no_square_says_why(factors, more, match):
+    with pytest.raises(PlanError, match=match) as caught:
+        square(*factors, **more)
+    assert caught.value.try_this
