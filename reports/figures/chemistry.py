@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from analysis.leavening.curve import CABBAGE, TitrationCurve, cabbage_colour
-from analysis.leavening.measured import odd_ph
+from analysis.leavening.measured import FEWEST_BAKES, odd_ph
 from analysis.leavening.runs import PREDICTED_PH
 from reports.figures.lettering import write
 from reports.figures.picture import Figure, Table, short_alt
@@ -41,20 +41,23 @@ def draw_ph(bakes: DataFrame, *, key: str) -> Figure | None:
         alt = short_alt(_said(names, measured, predicted, odd))
         svg = as_svg(figure, key=key, title="Measured against predicted pH", description=alt)
     rows = tuple(
-        (name, f"{p:.2f}", f"{m:.2f}", "look here" if name in odd else "")
+        (name, f"{p:.2f}", f"{m:.2f}", *(("look here" if name in odd else "",) if odd else ()))
         for name, p, m in zip(names, predicted, measured, strict=True)
     )
     return Figure(
         key=key,
         svg=svg,
         alt=alt,
-        caption="Each mark is a bake. Squares lie far from where their fellows would put them.",
-        table=Table(columns=("bake", "predicted", "measured", "verdict"), rows=rows),
+        caption=f"Each mark is a bake.{' Squares lie far from where their fellows would put them.' if odd else ''}",
+        table=Table(columns=("bake", "predicted", "measured", *(("verdict",) if odd else ())), rows=rows),
     )
 
 
 def _said(names: list[str], measured: list[float], predicted: list[float], odd: set[str]) -> str:
-    stands = f"{len(odd)} of {len(names)} bakes stand out" if odd else f"none of {len(names)} bakes stands out"
+    if len(names) < FEWEST_BAKES:
+        stands = f"{len(names)} bakes, too few to say whether one stands out"
+    else:
+        stands = f"{len(odd)} of {len(names)} bakes stand out" if odd else f"none of {len(names)} bakes stands out"
     return (
         f"Measured pH {min(measured):.1f} to {max(measured):.1f} against predicted "
         f"{min(predicted):.1f} to {max(predicted):.1f}: {stands}."

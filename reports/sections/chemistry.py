@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pandas import DataFrame
 
 MOST_LINKS = 4
+CAPTION = "In 100 g of flour: gas, soda and acid left over, and the pH of the crumb"
 
 
 def chemistry_section(
@@ -26,7 +27,7 @@ def chemistry_section(
     if chemistry is None or not len(chemistry):
         return None
     # The chemistry loads SciPy; a page without it does not wait for that.
-    from analysis.leavening.measured import odd_ph
+    from analysis.leavening.measured import FEWEST_BAKES, odd_ph
     from analysis.leavening.runs import PREDICTED_PH
     from reports.figures.chemistry import draw_ph
 
@@ -39,14 +40,15 @@ def chemistry_section(
     said += _tags_said(chemistry, notes)
     if said:
         blocks.append(Items(items=tuple(map(plain, said))))
-    blocks.append(Grid(caption="Gas, left-over soda and acid, and pH by treatment", table=_table(analysis, chemistry)))
+    blocks.append(Grid(caption=CAPTION, table=_table(analysis, chemistry)))
     if "measured_ph" in chemistry and chemistry[PREDICTED_PH].notna().any():
         both = chemistry.dropna(subset=["measured_ph", PREDICTED_PH])
         figure = draw_ph(both, key=keys())
         if figure is not None:
             blocks.append(Picture(figure=figure, fold=True))
-        odd = odd_ph(list(both["bake"]), list(both["measured_ph"]), list(both[PREDICTED_PH]))
-        blocks.append(Words(text=plain(say_odd_ph(odd))))
+        if len(both) >= FEWEST_BAKES:  # fewer are not judged, so nothing is said of them
+            odd = odd_ph(list(both["bake"]), list(both["measured_ph"]), list(both[PREDICTED_PH]))
+            blocks.append(Words(text=plain(say_odd_ph(odd))))
     blocks.append(Words(text=MODEL_CAUTION, tone="quiet"))
     return Section(key="chemistry", title="Gas, acid and pH", blocks=blocks)
 
@@ -74,34 +76,59 @@ def _tags_said(chemistry: DataFrame, notes: DataFrame | None) -> tuple[str, ...]
 
 
 def _table(analysis: Analysis, chemistry: DataFrame) -> Table:
+    """One row for each chemistry the treatments have; settings that leave it as it is are not told apart."""
     from analysis.leavening.runs import ACID_LEFT, GAS, PREDICTED_PH, SODA_LEFT
 
-    factors = [factor for factor in analysis.question.factors if factor.name in chemistry]
-    names = [factor.name for factor in factors]
+    # Without water there is no pH, and a column of nothing else is no column of numbers.
+    chemistry = chemistry.astype(dict.fromkeys((PREDICTED_PH, "ph_low", "ph_high"), float))
+    factors = [f for f in analysis.question.factors if f.name in chemistry]
+    told = _telling(chemistry, [f.name for f in factors])
+    measured = "measured_ph" in chemistry
     rows = []
-    for settings, group in chemistry.groupby(names, sort=True, observed=True):
-        first = group.iloc[0]
-        ph = "–" if first.isna()[PREDICTED_PH] else f"{first[PREDICTED_PH]:.1f}"
-        spread = "–" if first.isna()["ph_low"] else f"{first['ph_low']:.1f} to {first['ph_high']:.1f}"
-        measured = group["measured_ph"].mean() if "measured_ph" in group else float("nan")
+    for settings, group in chemistry.groupby(told, sort=True, observed=True) if told else [(("all",), chemistry)]:
         rows.append(
             (
                 *(plain(say_level(value)) for value in settings),
                 f"{group[GAS].mean():.0f}",
                 f"{group[SODA_LEFT].mean():.2f}",
                 f"{group[ACID_LEFT].mean():.1f}",
-                ph,
-                spread,
-                *((f"{measured:.2f}" if measured == measured else "–",) if "measured_ph" in chemistry else ()),
+                _or_dash(group[PREDICTED_PH].mean(), 1),
+                _range(group["ph_low"].min(), group["ph_high"].max()),
+                *((_or_dash(group["measured_ph"].mean(), 2),) if measured else ()),
             )
         )
     columns = (
-        *(plain(with_unit(f.name, f"({f.unit})" if f.unit else "")) for f in factors),
-        "gas, mL in 100 g flour",
-        "soda left, g",
-        "acid left, meq",
-        "crumb pH predicted",
+        *([plain(with_unit(f.name, f"({f.unit})" if f.unit else "")) for f in factors if f.name in told] or ["bakes"]),
+        "gas (mL)",
+        "soda left (g)",
+        "acid left (meq)",
+        "predicted pH",
         "range",
-        *(("measured",) if "measured_ph" in chemistry else ()),
+        *(("measured pH",) if measured else ()),
     )
     return Table(columns=columns, rows=tuple(rows))
+
+
+def _telling(chemistry: DataFrame, names: list[str]) -> list[str]:
+    """The factors among whose settings the account differs by more than the table shows."""
+    from analysis.leavening.runs import ACID_LEFT, GAS, PREDICTED_PH, SODA_LEFT
+
+    shown = {GAS: 0.5, SODA_LEFT: 0.005, ACID_LEFT: 0.05, PREDICTED_PH: 0.05}
+    told = list(names)
+    for name in reversed(names):
+        others = [other for other in told if other != name]
+        cells = chemistry.groupby(told, sort=True, observed=True)[list(shown)].mean().reset_index()
+        groups = cells.groupby(others or (lambda _: 0), observed=True)[list(shown)]
+        spread = (groups.max() - groups.min()).max()
+        if all(not spread[column] > least for column, least in shown.items()):
+            told = others
+    return told
+
+
+def _range(low: float, high: float) -> str:
+    """ "5.8 to 6.7", kept on one line."""
+    return "–" if low != low else f"{low:.1f}\u00a0to\u00a0{high:.1f}"
+
+
+def _or_dash(value: float, decimals: int) -> str:
+    return f"{value:.{decimals}f}" if value == value else "–"
