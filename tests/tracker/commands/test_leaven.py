@@ -170,12 +170,16 @@ def test_odd_mixtures_still_give_a_sound_document(amounts, celsius, capsys):
 def test_a_balance_loads_no_more_than_it_needs(tmp_path, monkeypatch):
     """Half of its time is loading, so what it does without must stay outside."""
     monkeypatch.delenv("CRUMBWISE_KITCHEN", raising=False)
+    monkeypatch.delenv("OPENBLAS_NUM_THREADS", raising=False)
     code = (
         "import sys; from tracker.commands import main; "
-        "main(['leaven', 'balance', '5 g baking soda', '240 g buttermilk']); print('LOADED', *sys.modules)"
+        "main(['leaven', 'balance', '5 g baking soda', '240 g buttermilk']); "
+        "import os; there = os.path.isdir('/proc/self/task'); "
+        "print('THREADS', len(os.listdir('/proc/self/task')) if there else 1); print('LOADED', *sys.modules)"
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, cwd=tmp_path)
     loaded = set(ran.stdout.partition("LOADED ")[2].split())
+    assert "THREADS 1\n" in ran.stdout  # no thread waits for a matrix product that never comes
     assert {"numpy", "analysis.leavening.balance", "analysis.words.leavening"} <= loaded
     aside = {f"analysis.leavening.{name}" for name in ("curve", "powder", "swap", "strength", "altitude", "runs")}
     heavy = {"numpy.ma", "pandas", "scipy", "sqlalchemy", "matplotlib", "analysis.results", "analysis.words.findings"}
