@@ -15,6 +15,7 @@ from analysis.findings import judge
 from analysis.linear.distributions import f_tail, t_quantile, t_tails
 from analysis.linear.finite import finite
 from analysis.linear.fitting import NOTHING, is_constant
+from analysis.linear.lack_of_fit import lack_of_fit
 from analysis.linear.least_squares import Fit, explained, least_squares
 from analysis.linear.tables import points
 from analysis.questions import Question, Response
@@ -24,7 +25,6 @@ Floats = NDArray[np.float64]
 
 LINEAR = "linear blending"
 CODING = "shares as parts of one; no constant; blocks and other factors add up to zero over the bakes"
-ALARM, GRAVE = 0.05, 0.001
 TOO_FEW, FEW = 3, 6  # error df below which not to rely, below which to look
 
 
@@ -233,17 +233,5 @@ def _lack_of_fit(design: BlendDesign, fit: Fit) -> Check:
     """Between blends against between bakes of one blend (within blocks and other factors)."""
     fixed = [term.columns for term in design.terms if not term.shares]
     _, codes = np.unique(np.round(design.parts, 9), axis=0, return_inverse=True)
-    dummies = (codes.ravel()[:, None] == np.arange(codes.max() + 1)[None, :]).astype(np.float64)
-    wide = np.hstack([dummies, *fixed])
-    rank = int(np.linalg.matrix_rank(wide))
-    away = fit.y - wide @ np.linalg.lstsq(wide, fit.y, rcond=None)[0]
-    pure, df_error = float(away @ away), len(fit.y) - rank
-    df = fit.df - df_error
-    if df < 1 or df_error < 1 or pure <= 1e-20 * max(fit.sum_sq, 1e-300):
-        facts: dict[str, object] = {"tested": False, "df": max(df, 0), "df_error": df_error, "f": None, "p": None}
-        return Check(check="lack of fit", verdict="fine", facts=facts)
-    value = max(fit.sum_sq - pure, 0.0) / df / (pure / df_error)
-    p = f_tail(value, df, df_error)
-    verdict: Verdict = "do not rely" if p < GRAVE else "look here" if p < ALARM else "fine"
-    facts = {"tested": True, "f": value, "p": p, "df": df, "df_error": df_error}
-    return Check(check="lack of fit", verdict=verdict, facts=facts)
+    beside = np.hstack([np.ones((len(fit.y), 0)), *fixed])
+    return lack_of_fit(fit, codes.ravel().astype(np.int64), beside, of="blending model")

@@ -11,6 +11,7 @@ from analysis.checks import leading_digits
 from analysis.linear import design_checks, residual_checks
 from analysis.linear.ground import Ground
 from analysis.linear.lack_of_fit import check_lack_of_fit
+from analysis.linear.mixed_in import check_mixed_in
 from analysis.linear.selection import Selection
 from analysis.linear.stratum import Model
 from analysis.questions import Question
@@ -34,6 +35,7 @@ def all_checks(
     curvature: Mapping[str, Check],
     judged: bool,
     bends: bool = False,
+    screening: bool = False,
 ) -> list[Check]:
     """Design first, then the error, then the leftovers. ``judged``: Lenth's error stood in for a missing one."""
     factors = [variable for variable in model.variables if not variable.block]
@@ -43,6 +45,7 @@ def all_checks(
         *(Check(check="constant", verdict="look here", facts={"factor": n, "level": at}) for n, at in still.items()),
         *design_checks.check_whole_plots(model.variables, ground, order),
         *design_checks.selection_checks(selection, question.order),
+        check_mixed_in(model, selection, screening=screening),
         *_error_checks(model, judged=judged),
         *design_checks.check_squares(model),
         leading_digits(raw),

@@ -31,7 +31,7 @@ MOST_TRENDS = 5  # beyond this many extra columns only the quadratic is tried
 def check_curvature(model: Model, ground: Ground) -> Mapping[str, Check]:
     """A check for each fitted amount that was baked at three or more settings, by its name.
 
-    Amounts whose bends cannot be told apart (centre points move all at once) share one check.
+    None for an amount whose square is in the model: its bend is a term of its own. Amounts whose bends cannot be told apart (centre points move all at once) share one check.
     """
     column = curvature_of(model.variables)
     if column is not None and (term := model.find(column)) is not None:
@@ -40,7 +40,7 @@ def check_curvature(model: Model, ground: Ground) -> Mapping[str, Check]:
     bends: list[tuple[bytes, str]] = []
     for term in model.terms:
         variable = model.variables[term.members[0]]
-        if term.order > 1 or not variable.amount or len(variable.levels) < 3:
+        if term.order > 1 or not variable.amount or len(variable.levels) < 3 or model.find(*term.members * 2):
             continue
         bend = np.round(_bend(variable), 9).tobytes()
         twins = [name for known, name in bends if known == bend]

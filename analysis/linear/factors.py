@@ -135,6 +135,7 @@ def _answer(
                 curvature=curvature,
                 judged=error is not None,
                 bends=question.model == "quadratic",
+                screening=question.model == "main effects",
             )
         ),
         evidence=tuple(evidence(case)),

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import dataclass
-from itertools import product
+from itertools import combinations, product
 
 import numpy as np
 from numpy.typing import NDArray
@@ -119,14 +119,15 @@ class Tetrad:
 def largest_tetrad(model: Model, term: Term) -> Tetrad:
     """The largest change of one factor's effect between the levels of the other.
 
-    An amount enters with its ends only: its effect is from the lowest to the highest.
+    An amount enters with its ends only: its effect is from the lowest to the highest, of two
+    amounts between the widest corners that were baked (star points reach further out than those).
     """
     along, by = axis_and_lines(model, term)
     one, other = model.variables[along], model.variables[by]
     rows = [model.row({along: a, by: b}) for a in range(len(one.levels)) for b in range(len(other.levels))]
     cells = np.array([contrast.estimate for contrast in model.contrasts(np.array(rows))])
     cells = cells.reshape(len(one.levels), len(other.levels))
-    choices = list(product(_pairs(one), _pairs(other)))
+    choices = [_corners(one, other)] if one.amount and other.amount else list(product(_pairs(one), _pairs(other)))
     changes = [abs(cells[a2, b2] - cells[a, b2] - cells[a2, b] + cells[a, b]) for (a, a2), (b, b2) in choices]
     (start, end), (first, second) = choices[int(np.argmax(changes))]
     return Tetrad(along, by, start, end, first, second, len(choices))
@@ -137,3 +138,19 @@ def _pairs(variable: Variable) -> list[tuple[int, int]]:
     if variable.amount:
         return [(0, count - 1)]
     return [(i, j) for i in range(count) for j in range(i + 1, count)]
+
+
+def _corners(one: Variable, other: Variable) -> tuple[tuple[int, int], tuple[int, int]]:
+    """The widest settings of two amounts of which all four combinations were baked; their ends without any."""
+    baked = np.zeros((len(one.levels), len(other.levels)), dtype=bool)
+    baked[one.codes, other.codes] = True
+    best, widest = ((0, len(one.levels) - 1), (0, len(other.levels) - 1)), 0.0
+    for low, high in combinations(range(len(one.levels)), 2):
+        both = np.flatnonzero(baked[low] & baked[high])
+        if len(both) > 1:
+            size = float(
+                (one.coded[high, 0] - one.coded[low, 0]) * (other.coded[both[-1], 0] - other.coded[both[0], 0])
+            )
+            if size > widest * (1 + 1e-9):
+                best, widest = ((low, high), (int(both[0]), int(both[-1]))), size
+    return best

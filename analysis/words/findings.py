@@ -144,8 +144,8 @@ def alias(finding: Finding) -> str:
 
 
 def say_term(term: str) -> str:
-    """ "soda:acid source" as "soda with acid source"."""
-    return term.replace(":", " with ")
+    """ "soda:acid source" as "soda with acid source", "soda^2" as "soda squared"."""
+    return (f"{term[:-2]} squared" if term.endswith("^2") else term).replace(":", " with ")
 
 
 def _interaction(finding: Finding, response: Response, confidence: float) -> str:

@@ -57,6 +57,8 @@ def _order(facts: Facts, fine: bool) -> str:
 
 
 def _lack_of_fit(facts: Facts, fine: bool) -> str:
+    if facts.get("of"):
+        return _surface_missed(facts, str(facts["of"]), fine)
     if facts.get("tested") is False or (fine and facts.get("p") is None):
         return "without replicate bakes of the same dose, the shape of the curve cannot be checked against pure error."
     if fine:
@@ -64,6 +66,19 @@ def _lack_of_fit(facts: Facts, fine: bool) -> str:
     return (
         f"the bakes lie further from the curve than replicate bakes lie from each other{said_p(facts)}: none of the "
         "shapes follows the response well."
+    )
+
+
+def _surface_missed(facts: Facts, model: str, fine: bool) -> str:
+    """``of``: "surface" or "blending model"; a ``df`` of 0 leaves the model nothing to miss."""
+    if facts.get("tested") is False:
+        why = "it passes through every treatment" if not facts.get("df") else "no treatment was baked twice"
+        return f"whether the bakes follow the {model} cannot be checked, as {why}."
+    if fine:
+        return f"the bakes scatter around the {model} about as much as bakes of one treatment do{said_p(facts)}."
+    return (
+        f"the treatments lie further from the {model} than bakes of one treatment lie from each other"
+        f"{said_p(facts)}: something is at work that the model does not hold, such as a sharper bend."
     )
 
 
@@ -143,6 +158,20 @@ def _dropped_terms(facts: Facts, fine: bool) -> str:
     return f"{terms or 'some interactions'} were left out of the model, because {why}. They are taken to be small."
 
 
+def _partly_mixed(facts: Facts, fine: bool) -> str:
+    left = "interactions of two factors and bends" if facts.get("bends") else "interactions of two factors"
+    widened = " What they do also widens the error that effects are judged by." if facts.get("in_error") else ""
+    mixed = facts.get("mixed", ())
+    if fine or not mixed:
+        nearly = "hardly anything" if mixed else "nothing"
+        return f"{left} were left out of the model, and {nearly} of them passes for the effect of a factor.{widened}"
+    term, other, share = mixed[0]
+    return (
+        f"{left} were left out of the model; where one is real, a part of it passes for the effect of other factors, "
+        f"such as {say_number(abs(share), 0.01)} of {say_term(other)} for that of {term}.{widened}"
+    )
+
+
 def _no_scatter(facts: Facts, fine: bool) -> str:
     return (
         "like bakes gave exactly the same value, so there is no scatter to judge an effect against. Read the response "
@@ -161,6 +190,7 @@ FIT_CHECKS: dict[str, Callable[[Facts, bool], str]] = {
     "no scatter": _no_scatter,
     "saturated": _saturated,
     "dropped terms": _dropped_terms,
+    "partly mixed": _partly_mixed,
     "few error df": _few_error_df,
     "sums of squares differ": _squares_differ,
     "curvature": _curvature,

@@ -2,7 +2,8 @@
 
 Sources stand in the JSON beside each data set: chocolate cake, Cochran & Cox 1957 (lme4::cake);
 stools, nlme::ergoStool; catalyst in incomplete blocks, Montgomery ch. 4; Latin square,
-datasets::OrchardSprays. All digits: R 4.2.2 (aov, lmerTest, pbkrtest, emmeans).
+datasets::OrchardSprays. All digits: R 4.2.2 (aov, lmerTest, pbkrtest, emmeans). Graeco-Latin
+square: the printed sums of squares of Montgomery's propellant.
 """
 
 import numpy as np
@@ -118,3 +119,18 @@ def test_latin_square(analyse, table, scale):
         assert answer.tests[term].sum_sq == pytest.approx(given["Sum.Sq"], rel=1e-9)
         assert answer.tests[term].value == pytest.approx(given["F.value"], rel=1e-9)
         assert answer.tests[term].p == pytest.approx(given["Pr..F."], rel=1e-8)
+
+
+@pytest.mark.parametrize("assembly", ["factor", "block"])
+def test_a_graeco_latin_square_has_the_printed_parts(analyse, assembly):
+    categories = ["formulation", "assembly"] if assembly == "factor" else ["formulation"]
+    blocks = ["batch", "operator"] if assembly == "factor" else ["batch", "operator", "assembly"]
+    answer = analyse(
+        "blocks_latin_bib/propellant_graeco5", "rate", categories=categories, blocks=blocks, model="main effects"
+    )
+    expected = answer.expected
+    for term in ("formulation", "batch", "operator", "assembly"):
+        assert answer.tests[term].sum_sq == pytest.approx(expected["sum_sq"][term], rel=1e-9)
+        assert (answer.tests[term].df, answer.tests[term].df_error) == (4, expected["df_error"])  # (k-1), (k-3)(k-1)
+    assert answer.result.residual.sum_sq == pytest.approx(expected["sum_sq"]["error"], rel=1e-9)
+    assert answer.tests["formulation"].value == pytest.approx(expected["F_formulation"], abs=0.005)
