@@ -7,7 +7,7 @@ from typing import Annotated
 
 import typer
 
-from tracker.commands import GROUPS, trial_answers, trial_entries, trial_exchange, trial_extend, trial_plan
+from tracker.commands import GROUPS, trial_answers, trial_entries, trial_exchange, trial_extend, trial_plan, trial_size
 from tracker.commands.shell import (
     JsonOption,
     KitchenOption,
@@ -114,5 +114,6 @@ def reopen(
 app.add_typer(trial_plan.app)
 app.add_typer(trial_entries.app)
 app.add_typer(trial_extend.app)
+app.add_typer(trial_size.app)
 app.add_typer(trial_exchange.app)
 app.add_typer(trial_answers.app)

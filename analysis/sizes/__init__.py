@@ -1,0 +1,1 @@
+"""How many bakes does an answer take, and what could so many bakes see?"""
