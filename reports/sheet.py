@@ -26,12 +26,19 @@ class SheetRun:
 
     ``settings`` are (name, value with unit) pairs the baker must know that are not
     weights, such as an oven temperature. What is blind to tasters is not among them.
+    ``places`` are (group, label) pairs of where it stands: oven load, shelf, turn. Runs that follow
+    each other with one ``plot`` share a whole plot, for which ``set_once`` is set. ``link`` is what
+    the printed code holds and what stands under it.
     """
 
     bake_order: int
     code: str
     weights: tuple[Weighed, ...] = ()
     settings: tuple[tuple[str, str], ...] = ()
+    places: tuple[tuple[str, str], ...] = ()
+    plot: str = ""
+    set_once: tuple[tuple[str, str], ...] = ()
+    link: str = ""
 
 
 @dataclass(frozen=True, kw_only=True)

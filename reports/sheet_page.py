@@ -6,9 +6,11 @@ places them. Sizes are chosen for a pen on a floury bench.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from reports.codes import code_square
 from reports.html import css_string, plain, render, style_sheet
 
 if TYPE_CHECKING:
@@ -118,7 +120,16 @@ def _facts(sheet: Sheet, runs: int) -> list[tuple[str, str]]:
 
 
 def _day(day: SheetDay) -> dict[str, object]:
-    return {"block": plain(day.block) if day.block else "", "runs": [_run(run) for run in day.runs]}
+    runs, before = [], ""
+    for run in day.runs:
+        begins = bool(run.plot) and run.plot != before
+        runs.append({**_run(run), "begins": plain(run.plot) if begins else "", "set_once": _pairs(run.set_once)})
+        before = run.plot
+    return {"block": plain(day.block) if day.block else "", "runs": runs}
+
+
+def _pairs(pairs: Iterable[tuple[str, str]]) -> list[tuple[str, str]]:
+    return [(plain(name), plain(value)) for name, value in pairs]
 
 
 def _run(run: SheetRun) -> dict[str, object]:
@@ -128,5 +139,8 @@ def _run(run: SheetRun) -> dict[str, object]:
         "weights": [
             {"ingredient": plain(w.ingredient), "grams": plain(w.grams), "note": plain(w.note)} for w in run.weights
         ],
-        "settings": [(plain(name), plain(value)) for name, value in run.settings],
+        "settings": _pairs(run.settings),
+        "places": _pairs(run.places),
+        "link": plain(run.link),
+        "square": code_square(plain(run.link)) if run.link else "",
     }

@@ -8,17 +8,21 @@ import subprocess
 
 import pytest
 
+from reports.labels import code_labels
+from reports.oven_map import oven_map
 from reports.page import trial_report
 from reports.sheet import bench_sheet
+from reports.weighing_list import weighing_list
 
 pytestmark = pytest.mark.browser
-KINDS = ("dose", "screening", "factorial", "sheet")
+KINDS = ("dose", "screening", "factorial", "sheet", "labels", "weighing", "oven")
 
 
 @pytest.fixture
 def files(answers, notes, sheet, tmp_path):
     """Each page as a file to be opened offline."""
-    pages = {"sheet": bench_sheet(sheet())}
+    pages = {"sheet": bench_sheet(sheet()), "labels": code_labels(sheet())}
+    pages |= {"weighing": weighing_list(sheet(), spare_percent=5), "oven": oven_map(sheet())}
     for kind in ("dose", "screening", "factorial"):
         frame = notes if kind == "dose" else None
         pages[kind] = trial_report(

@@ -2,12 +2,20 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from tracker.commands import GROUPS, trial_answers, trial_entries, trial_exchange, trial_extend, trial_plan, trial_size
+from tracker.commands import (
+    GROUPS,
+    trial_answers,
+    trial_entries,
+    trial_exchange,
+    trial_extend,
+    trial_plan,
+    trial_sheets,
+    trial_size,
+)
 from tracker.commands.shell import (
     JsonOption,
     KitchenOption,
@@ -54,24 +62,6 @@ def show(trial: TrialArgument, kitchen: KitchenOption = None, json_: JsonOption 
         say(view.summary())
 
 
-@app.command(epilog=example("crumbwise trial sheet soda --out sheet.html"))
-def sheet(
-    trial: TrialArgument,
-    out: Annotated[Path, typer.Option(metavar="FILE", help="Where to write the sheet (HTML).")] = Path("sheet.html"),
-    kitchen: KitchenOption = None,
-    json_: JsonOption = False,
-) -> None:
-    """Write the bench sheet: what to weigh for each run, in the order of baking."""
-    from tracker.workflow.sheets import write_sheet
-
-    with open_store(kitchen) as store:
-        path = write_sheet(store, trial, out)
-    if json_:
-        print_json({"trial": trial, "sheet": str(path)})
-    else:
-        say(f"{path}")
-
-
 @app.command(epilog=example('crumbwise trial close soda --reason "all runs baked"'))
 def close(
     trial: TrialArgument,
@@ -115,5 +105,6 @@ app.add_typer(trial_plan.app)
 app.add_typer(trial_entries.app)
 app.add_typer(trial_extend.app)
 app.add_typer(trial_size.app)
+app.add_typer(trial_sheets.app)
 app.add_typer(trial_exchange.app)
 app.add_typer(trial_answers.app)

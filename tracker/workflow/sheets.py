@@ -8,13 +8,17 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
 from itertools import groupby
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+from urllib.parse import quote
 
 from sqlmodel import Session, col, select
 
 from tracker.audit import canonical, sha256
+from tracker.current import design_as_it_stands
+from tracker.errors import UsageError
 from tracker.fingerprints import audit_head
 from tracker.formulas import BakersFormula
 from tracker.intake.plan_tables import FactorTable
@@ -30,7 +34,38 @@ if TYPE_CHECKING:
     from tracker.store import Store
 
 
-def make_sheet(store: Store, trial: str) -> Sheet:
+@dataclass(frozen=True, kw_only=True)
+class Papers:
+    """Where to write what goes to the bench; None leaves it out."""
+
+    sheet: Path | None = None
+    labels: Path | None = None
+    weighing: Path | None = None
+    oven: Path | None = None
+
+
+def write_papers(
+    store: Store, trial: str, papers: Papers, *, address: str = "", spare_percent: float = 0.0
+) -> dict[str, str]:
+    """Write each paper whole; returns what was written where. ``address`` is that of the kitchen's pages."""
+    from reports.labels import code_labels
+    from reports.oven_map import oven_map
+    from reports.sheet import bench_sheet
+    from reports.weighing_list import weighing_list
+
+    if not 0 <= spare_percent <= 100:
+        raise UsageError(f"{spare_percent:g} % to spare makes no sense.", where="--spare", try_this="--spare 5")
+    sheet = make_sheet(store, trial, address=address)
+    made = {
+        "sheet": (papers.sheet, lambda: bench_sheet(sheet)),
+        "labels": (papers.labels, lambda: code_labels(sheet)),
+        "weighing": (papers.weighing, lambda: weighing_list(sheet, spare_percent=spare_percent)),
+        "oven": (papers.oven, lambda: oven_map(sheet)),
+    }
+    return {name: str(write_whole(path, page())) for name, (path, page) in made.items() if path is not None}
+
+
+def make_sheet(store: Store, trial: str, *, address: str = "") -> Sheet:
     """The bench sheet of a trial. Raises NotFound with the nearest name."""
     from reports.sheet import Sheet, SheetDay
 
@@ -40,11 +75,17 @@ def make_sheet(store: Store, trial: str) -> Sheet:
         factors = list(session.exec(select(Factor).where(Factor.trial_id == found.id).order_by(col(Factor.position))))
         formula = _formula(session, found)
         kitchen = session.exec(select(Kitchen)).first()
+        design = design_as_it_stands(session, found)
         own = own_values(session, when_planned=found)
     tables = factor_tables(factors)
     entries, head = audit_head(store)
+
+    def link(run: Run) -> str:
+        return run_link(found.name, run.code, address)
+
     days = groupby(runs, key=lambda run: run.block)
-    named = json.loads(found.design).get("block") or "block"
+    named = design.get("block") or "block"
+    errors = tuple(design.get("error_groups") or ())
     return Sheet(
         trial=found.name,
         title=found.title,
@@ -60,10 +101,42 @@ def make_sheet(store: Store, trial: str) -> Sheet:
         days=tuple(
             SheetDay(
                 block=None if block is None else f"{named} {block}",
-                runs=tuple(_run(run, found, tables, formula, own) for run in day),
+                runs=tuple(
+                    _placed(_run(run, found, tables, formula, own), run, named, errors, tables, link(run))
+                    for run in day
+                ),
             )
             for block, day in days
         ),
+    )
+
+
+def run_link(trial: str, code: str, address: str = "") -> str:
+    """What the printed code of a run holds: its page, or the words to look it up where no page is served."""
+    if not address:
+        return f"crumbwise run {trial} {code}"
+    return f"{address.rstrip('/')}/run/{quote(trial)}/{code}"
+
+
+def _placed(
+    shown: SheetRun, run: Run, block: str, errors: Sequence[str], tables: Sequence[FactorTable], link: str
+) -> SheetRun:
+    """With its groups: what is set once for its whole plot stands over the runs of that plot, not on each."""
+    groups = json.loads(run.groups)
+    plot = next((name for name in errors if name in groups), None)
+    hard = {factor.name for factor in tables if factor.hard_to_change}
+    once = tuple((name, value) for name, value in shown.settings if name in hard) if len(errors) == 1 else ()
+    return replace(
+        shown,
+        places=tuple(
+            (name, str(label))
+            for name, label in groups.items()
+            if name not in (block, plot, "stage") or len(errors) > 1
+        ),
+        plot=f"{plot} {groups[plot]}" if plot is not None and len(errors) == 1 else "",
+        set_once=once,
+        settings=tuple(pair for pair in shown.settings if pair not in once),
+        link=link,
     )
 
 

@@ -25,7 +25,7 @@ ACIDS = ["yogurt", "lemon juice", "cream of tartar", "vinegar", "buttermilk", "s
 
 @dataclass(frozen=True)
 class Case:
-    """A plan: ``amounts`` run from 10 to 30, ``categories`` are (name, levels), ``shares`` of 100; ``design`` its keys."""
+    """A plan: ``amounts`` run from 10 to 30, ``categories`` are (name, levels), ``shares`` of 100."""
 
     kind: str
     amounts: tuple[str, ...] = ()

@@ -1,11 +1,19 @@
 """Does a bench sheet, printed again later, still say the same?"""
 
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
 from reports.sheet import bench_sheet
+from tracker.errors import UsageError
+from tracker.store import Store
 from tracker.workflow.ingredients import keep_measured, own_values
 from tracker.workflow.lookup import find_trial
 from tracker.workflow.planning import plan_trial
 from tracker.workflow.run_chemistry import trial_chemistry
-from tracker.workflow.sheets import make_sheet, write_sheet
+from tracker.workflow.sheets import Papers, make_sheet, run_link, write_papers, write_sheet
 
 PLAN = """
 title = "Soda with plum juice"
@@ -75,3 +83,41 @@ def test_the_same_record_prints_the_same_bytes(store, tmp_path):
     path = write_sheet(store, "plums", tmp_path / "deep" / "sheet.html")
     assert path.read_text(encoding="utf-8") == bench_sheet(make_sheet(store, "plums"))
     assert [each.name for each in path.parent.iterdir()] == ["sheet.html"]
+
+
+def test_labels_lists_and_codes_are_written_beside_the_sheet(store: Store, tmp_path: Path) -> None:
+    plan_trial(store, SPLIT)
+    papers = Papers(sheet=tmp_path / "s.html", labels=tmp_path / "l.html", weighing=tmp_path / "w.html")
+    written = write_papers(store, "heat", papers, address="http://192.168.1.20:8000/")
+    assert set(written) == {"sheet", "labels", "weighing"}
+    page = (tmp_path / "s.html").read_text()
+    assert page.count("Set once for the runs that follow: <span>oven <b>") == 6
+    assert "http://192.168.1.20:8000/run/heat/" in page
+    labels = (tmp_path / "l.html").read_text()
+    assert not any(word in labels for word in ("hot", "mild", "yogurt"))
+    assert run_link("a b", "417") == "crumbwise run a b 417"
+    assert run_link("a b", "417", "http://x") == "http://x/run/a%20b/417"
+    with pytest.raises(UsageError, match="no sense"):
+        write_papers(store, "heat", papers, spare_percent=-1)
+
+
+SPLIT = """
+title = "Heat"
+name = "heat"
+[[factor]]
+name = "oven"
+kind = "category"
+levels = ["hot", "mild"]
+hard_to_change = true
+[[factor]]
+name = "acid"
+kind = "category"
+levels = ["yogurt", "lemon"]
+[[response]]
+name = "rise"
+[design]
+kind = "split-plot"
+whole_plots = 6
+seed = 4
+accept_few_df = true
+"""
