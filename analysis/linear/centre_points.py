@@ -10,6 +10,7 @@ amounts share does not swell the error by which their effects are judged.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
@@ -18,6 +19,7 @@ from analysis.linear.coding import Variable
 from analysis.linear.treatments import treatment_codes
 
 Bools = NDArray[np.bool_]
+Floats = NDArray[np.float64]
 
 CURVATURE = "curvature"
 FEWEST_AMOUNTS = 2  # with one amount a middle dose is a dose like any other
@@ -38,8 +40,11 @@ def centre_bakes(variables: Sequence[Variable]) -> Bools | None:
     return centre if apart >= FEWEST_AMOUNTS else None  # amounts that move together are one amount
 
 
-def with_curvature(variables: Sequence[Variable]) -> list[Variable]:
-    """``variables`` with the column of the bend among the blocks, where replicates leave an error beside it."""
+def with_curvature(variables: Sequence[Variable], order: int) -> list[Variable]:
+    """``variables`` with the column of the bend among the blocks, where replicates leave an error beside it.
+
+    Not where effects or interactions up to ``order`` need the centre points to be told at all.
+    """
     centre = centre_bakes(variables)
     blocks = [variable for variable in variables if variable.block]
     factors = [variable for variable in variables if not variable.block]
@@ -48,12 +53,22 @@ def with_curvature(variables: Sequence[Variable]) -> list[Variable]:
     _, counts = treatment_codes(factors)
     if int((counts - 1).sum()) <= sum(block.width for block in blocks):
         return list(variables)
+    told = _columns(factors, min(order, 2))
+    if np.linalg.matrix_rank(told[~centre]) < np.linalg.matrix_rank(told):
+        return list(variables)
     return [*blocks, _column(centre, {variable.name for variable in variables}), *factors]
 
 
 def curvature_of(variables: Sequence[Variable]) -> int | None:
     """Position of the column of the bend, if there is one."""
     return next((i for i, variable in enumerate(variables) if variable.block and variable.amount), None)
+
+
+def _columns(factors: Sequence[Variable], order: int) -> Floats:
+    """The mean, single effects and, from order 2 on, their products."""
+    single = [factor.columns for factor in factors]
+    pairs = [one * other for one, other in combinations(single, 2)] if order > 1 else []
+    return np.hstack([np.ones((len(single[0]), 1)), *single, *pairs])
 
 
 def _column(centre: Bools, taken: set[str]) -> Variable:

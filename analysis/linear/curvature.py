@@ -31,7 +31,8 @@ MOST_TRENDS = 5  # beyond this many extra columns only the quadratic is tried
 def check_curvature(model: Model, ground: Ground) -> Mapping[str, Check]:
     """A check for each fitted amount that was baked at three or more settings, by its name.
 
-    None for an amount whose square is in the model: its bend is a term of its own. Amounts whose bends cannot be told apart (centre points move all at once) share one check.
+    None for an amount whose square is in the model: its bend is a term of its own. Amounts whose
+    bends cannot be told apart (centre points move all at once) share one check.
     """
     column = curvature_of(model.variables)
     if column is not None and (term := model.find(column)) is not None:

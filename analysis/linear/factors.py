@@ -59,7 +59,7 @@ def factor_model(bakes: pd.DataFrame, response: Response, question: Question) ->
     lay = lay_strips if question.strips else lay_ground
     ground, variables = lay(bakes, question, variables_of(bakes, moving, blocks), y)
     if ground.plots is None:
-        variables = with_curvature(variables)
+        variables = with_curvature(variables, question.order)
     screening = question.model == "main effects"
     selection = select(variables, question.order, ground, bends=bends, screening=screening)
     if all(term.block for term in selection.columns):
@@ -94,7 +94,7 @@ def _answer(
     still: Sequence[Factor],
 ) -> FamilyResult:
     confidence = question.confidence
-    fitted = ground.fitted(tuple(stratum.fit.fitted for stratum in model.strata)) + model.offset
+    fitted = ground.fitted(tuple(stratum.fitted for stratum in model.strata)) + model.offset
     lines = all_tests(model, question.squares)
     table = levels(model, lines, confidence)
     factors = [variable for variable in model.variables if not variable.block]

@@ -18,6 +18,8 @@ from analysis.linear.stratum import BAKES
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
+SAME = 1e-12
+
 
 @dataclass(frozen=True, eq=False)
 class Ground:
@@ -57,15 +59,20 @@ class Ground:
         """The column of the overall mean in the first stratum."""
         return np.full((self.rows[0], 1), np.sqrt(self.per_plot))
 
-    def place(self, columns: Floats) -> tuple[int, Floats]:
-        """(stratum, columns as that stratum sees them) for columns (n, d)."""
+    def parts(self, columns: Floats) -> tuple[Floats, ...]:
+        """Columns (n, d) as each stratum sees them."""
         if self.plots is None:
-            return 0, columns
+            return (columns,)
         means = self._means(columns)
-        within = columns - means[self.plots]
-        if np.abs(within).max(initial=0.0) < 1e-12:
-            return 0, np.sqrt(self.per_plot) * means
-        return 1, within
+        return np.sqrt(self.per_plot) * means, columns - means[self.plots]
+
+    def place(self, columns: Floats) -> tuple[int, Floats]:
+        """(stratum, columns as that stratum sees them): the finest in which columns (n, d) change."""
+        parts = self.parts(columns)
+        at = len(parts) - 1
+        while at and np.abs(parts[at]).max(initial=0.0) < SAME:
+            at -= 1
+        return at, parts[at]
 
     def fitted(self, parts: tuple[Floats, ...]) -> Floats:
         """Fitted values of each bake from those of the strata."""

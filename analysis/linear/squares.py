@@ -10,6 +10,7 @@ from __future__ import annotations
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from analysis.linear.coding import Term
 from analysis.linear.distributions import f_tail
@@ -17,6 +18,7 @@ from analysis.linear.least_squares import explained
 from analysis.linear.stratum import Stratum
 from analysis.results import Test
 
+Floats = NDArray[np.float64]
 SquaresType = Literal[1, 2, 3]
 
 DISAGREE = (0.05, 0.10)  # a term below the first in one type and above the second in the other
@@ -25,14 +27,23 @@ DISAGREE = (0.05, 0.10)  # a term below the first in one type and above the seco
 def sums_of_squares(stratum: Stratum, kind: SquaresType) -> dict[Term, float]:
     """Sum of squares of each term of the stratum."""
     if kind == 1 or is_orthogonal(stratum):
-        along = stratum.fit.q.T @ stratum.fit.y
-        return {term: float(along[span] @ along[span]) for term, span in stratum.spans.items()}
+        found = {}
+        for term, span in stratum.spans.items():
+            along = stratum.fit.q[:, span].T @ _readings(stratum, term, kind)
+            found[term] = float(along @ along)
+        return found
     return {term: _after_others(stratum, term, kind) for term in stratum.terms}
 
 
 def _after_others(stratum: Stratum, term: Term, kind: SquaresType) -> float:
     others = [other for other in stratum.terms if other != term and not (kind == 2 and other.contains(term))]
-    return explained(stratum.columns(others), stratum.fit.x[:, stratum.spans[term]], stratum.fit.y)
+    readings = _readings(stratum, term, kind)
+    return explained(stratum.columns(others), stratum.fit.x[:, stratum.spans[term]], readings)
+
+
+def _readings(stratum: Stratum, term: Term, kind: SquaresType) -> Floats:
+    """Types 1 and 2 leave terms that contain this one out of account, those of finer strata too."""
+    return stratum.fit.y if kind == 3 else stratum.readings_for(term)
 
 
 def is_orthogonal(stratum: Stratum) -> bool:

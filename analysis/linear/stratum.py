@@ -8,7 +8,8 @@ left within whole plots. Sums of squares are on the scale of single bakes in bot
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +28,9 @@ class Stratum:
     """``spans`` says which columns of ``fit.x`` belong to a term; column 0 is the constant if there is one.
 
     ``noiseless`` tells that the scatter is nothing but rounding, so that nothing may be tested.
+    Terms of finer strata have a mean in this one too: ``finer`` (rows,) is what each adds to the
+    readings here, taken out before the fit; ``shifts`` say, for every finer stratum, how its
+    coefficients move those of this one (p, columns of the finer).
     """
 
     name: str
@@ -35,6 +39,18 @@ class Stratum:
     fit: Fit
     constant: bool
     noiseless: bool = False
+    finer: Mapping[Term, Floats] = field(default_factory=dict)
+    shifts: tuple[Floats, ...] = ()
+
+    @property
+    def fitted(self) -> Floats:
+        """Fitted readings of the stratum, with what finer terms add to them."""
+        return self.fit.fitted + sum(self.finer.values(), np.zeros(len(self.fit.y)))
+
+    def readings_for(self, term: Term) -> Floats:
+        """The readings that judge a term averaged over finer terms that contain it (oven over oven:soda)."""
+        held = [part for finer, part in self.finer.items() if finer.contains(term)]
+        return self.fit.y + sum(held, np.zeros(len(self.fit.y)))
 
     @property
     def mean_sq(self) -> float | None:
@@ -108,17 +124,18 @@ class Model:
         """Estimates of rows (m, all columns) @ coefficients, without the offset.
 
         When a contrast draws on two strata its variance is the sum of both parts and
-        its df are Satterthwaite's: (sum of parts)^2 / sum(part^2 / df).
+        its df are Satterthwaite's: (sum of parts)^2 / sum(part^2 / df). A coarser stratum was
+        fitted after the finer terms were taken out, so its coefficients carry theirs.
         """
         estimates = np.zeros(len(rows))
         parts: list[tuple[Floats, float | None, int]] = []
-        start = 0
-        for stratum in self.strata:
-            stop = start + stratum.fit.x.shape[1]
-            own = rows[:, start:stop]
-            estimates += own @ stratum.fit.coefficients
-            parts.append((stratum.fit.variance_factors(own), stratum.mean_sq, stratum.fit.df))
-            start = stop
+        edges = np.cumsum([0, *(stratum.fit.x.shape[1] for stratum in self.strata)])
+        drawn = [rows[:, start:stop] for start, stop in pairwise(edges)]
+        for place, stratum in enumerate(self.strata):
+            estimates += rows[:, edges[place] : edges[place + 1]] @ stratum.fit.coefficients
+            parts.append((stratum.fit.variance_factors(drawn[place]), stratum.mean_sq, stratum.fit.df))
+            for finer, shift in enumerate(stratum.shifts, start=place + 1):
+                drawn[finer] = drawn[finer] - drawn[place] @ shift
         return [_contrast(estimate, [(f[i], m, d) for f, m, d in parts]) for i, estimate in enumerate(estimates)]
 
     def contrast(self, row: Floats) -> Contrast:

@@ -24,8 +24,6 @@ from analysis.questions import Question
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-SAME = 1e-12
-
 
 @dataclass(frozen=True, eq=False)
 class StripGround(Ground):
@@ -57,15 +55,7 @@ class StripGround(Ground):
         return (0, in_blocks, in_rows + in_columns - in_blocks)
 
     def readings(self) -> tuple[Floats, ...]:
-        return tuple(part[:, 0] for part in self._parts(self.y[:, None]))
-
-    def place(self, columns: Floats) -> tuple[int, Floats]:
-        """(stratum, columns as it sees them). Raises NotPossible for a setting that is in none of them alone."""
-        rows, across, whole = self._parts(columns)
-        in_columns, in_bakes = np.abs(across).max(initial=0.0) > SAME, np.abs(whole).max(initial=0.0) > SAME
-        if in_bakes:
-            return 2, whole
-        return (1, across) if in_columns else (0, rows)
+        return tuple(part[:, 0] for part in self.parts(self.y[:, None]))
 
     def fitted(self, parts: tuple[Floats, ...]) -> Floats:
         rows, columns, _ = self._codes
@@ -80,7 +70,7 @@ class StripGround(Ground):
         in_rows, in_columns, _ = self._counts
         return len(self.y) / in_rows, len(self.y) / in_columns
 
-    def _parts(self, values: Floats) -> tuple[Floats, Floats, Floats]:
+    def parts(self, values: Floats) -> tuple[Floats, ...]:
         """Row means, column means less those of their block, and what is left of each bake; each (·, d)."""
         rows, columns, blocks = self._codes
         by_row, by_column, by_block = (_means(values, codes) for codes in (rows, columns, blocks))
