@@ -39,6 +39,17 @@ def test_cake_strata(cake):
     assert cake.result.residual.mean_sq == pytest.approx(strata["within"]["Residuals"]["Mean.Sq"], rel=1e-9)
 
 
+def test_cake_variance_components_from_the_mean_squares(cake):
+    # Balanced and none of them negative, so that REML is the analysis of variance: lme4 1.1-31 (R 4.2.2)
+    # gives 20.4709 between bakes, 3.7219 between batches of a replicate and 38.1151 between replicates.
+    within = cake.result.residual.mean_sq
+    batches = cake.tests["recipe"].mean_sq / cake.tests["recipe"].value
+    replicates = cake.tests["replicate"].mean_sq
+    assert within == pytest.approx(20.4709, abs=1e-3)
+    assert (batches - within) / 6 == pytest.approx(3.7219, abs=1e-3)
+    assert (replicates - batches) / (3 * 6) == pytest.approx(38.1151, abs=1e-3)
+
+
 def test_cake_pairs_of_recipes_and_temperatures(cake):
     # Balanced, so that Kenward-Roger and the strata give the same differences, errors and df.
     for pair, given in cake.expected["reml_two_terms"]["pairs_recipe_kr_tukey"].items():

@@ -171,7 +171,6 @@ def test_centre_points_with_a_category_are_refused():
         lay_out(replace(request, factors=(*request.factors, ACID)))
 
 
-@pytest.mark.skipif("model" not in Question.__dataclass_fields__, reason="the analysis has no choice of model yet")
 @pytest.mark.parametrize(
     "request_",
     [
