@@ -16,6 +16,9 @@ from analysis.designs.requests import DesignRequest
 from analysis.designs.shuffle import Stream
 from analysis.designs.treatments import Treatments
 
+# Names of groups that plans do not name themselves.
+WHOLE_PLOT, OVEN_LOAD, OVEN_PLACE = "whole plot", "oven load", "oven place"
+
 
 @dataclass(frozen=True, kw_only=True)
 class Place:
@@ -150,7 +153,7 @@ def with_oven_loads(arrangement: Arrangement, request: DesignRequest) -> Arrange
     for load, members in zip(numbered(len(loads)), loads, strict=True):
         spots = stream.shuffled(numbered(request.oven_holds))
         for at, spot in zip(members, spots, strict=False):
-            extra[at] = {"oven load": load, "oven place": spot}
+            extra[at] = {OVEN_LOAD: load, OVEN_PLACE: spot}
     places = tuple(
         Place(treatment=place.treatment, groups={**place.groups, **extra[at]})
         for at, place in enumerate(arrangement.places)
@@ -164,9 +167,6 @@ def with_oven_loads(arrangement: Arrangement, request: DesignRequest) -> Arrange
         crossed=arrangement.crossed,
         confounded=arrangement.confounded,
     )
-
-
-WHOLE_PLOT = "whole plot"
 
 
 def in_own_groups(made: Treatments, request: DesignRequest) -> Arrangement:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
 
-from analysis.designs.arrangement import Arrangement, in_blocks, in_own_groups
+from analysis.designs.arrangement import OVEN_LOAD, OVEN_PLACE, WHOLE_PLOT, Arrangement, in_blocks, in_own_groups
 from analysis.designs.best import best_design
 from analysis.designs.composite import central_composite
 from analysis.designs.factorials import (
@@ -183,6 +183,7 @@ def kind_of(request: DesignRequest) -> Kind:
         )
     _require_sound(request)
     _require_keys(request, kind)
+    _require_own_groups(request)
     _require_shares(request, kind)
     return kind
 
@@ -217,6 +218,23 @@ def _require_keys(request: DesignRequest, kind: Kind) -> None:
             where="design, model",
             try_this='model = "mixture quadratic"' if mixed else 'model = "interactions"',
         )
+
+
+def _require_own_groups(request: DesignRequest) -> None:
+    """A bake's block, row, column, whole plot and place in the oven are told apart by their names."""
+    taken = {WHOLE_PLOT} | ({OVEN_LOAD, OVEN_PLACE} if request.oven_holds is not None else set())
+    for key in ("block", "rows", "columns"):
+        name = getattr(request, key)
+        if name is None:
+            continue
+        if name.casefold() in taken:
+            raise PlanError(
+                f'"{name}" names two things about where a bake stands.',
+                where=f"design, {key}",
+                try_this=f'another name for {key}, such as "{name} of the plan"'
+                + (", or leave oven_holds out" if name.casefold() != WHOLE_PLOT else ""),
+            )
+        taken.add(name.casefold())
 
 
 def _require_shares(request: DesignRequest, kind: Kind) -> None:

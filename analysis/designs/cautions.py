@@ -19,13 +19,16 @@ if TYPE_CHECKING:
     from analysis.designs.plan import Design, PlannedRun
 
 
+MOST_NAMED = 6  # terms, before "and more"
+
+
 def _in_words(mask: int, names: Sequence[str]) -> str:
     return " × ".join(names[position] for position in members(mask))
 
 
 def alias_words(
     made: Treatments,
-    chains: Sequence[tuple[int, ...]],
+    chains: Sequence[tuple[str, ...]],
     arranged: Arrangement,
     names: Sequence[str],
     mixed: MixedIn | None,
@@ -41,8 +44,8 @@ def alias_words(
             f"{shortest - 1} or more factors{pairs}."
         )
     for chain in chains:
-        others = " or ".join(_in_words(mask, names) for mask in chain[1:])
-        words.append(f"{_in_words(chain[0], names)} cannot be told from {others}.")
+        first, *others = (term.replace(":", " × ") for term in chain)
+        words.append(f"{first} cannot be told from {' or '.join(others)}.")
     return (*words, *lost_to_blocks(arranged, names))
 
 
@@ -71,6 +74,7 @@ def plan_warnings(
     poorest = min((int(each["df_error"]) for each in design.judgement.strata if each["terms"]), default=0)
     if poorest < 3:
         words.append(f"Error degrees of freedom: {poorest}. Judged by {design.judgement.judged_by}.")
+    words += _left_out(design)
     words += _constant_in_blocks(runs, design)
     words += _beyond(request, runs)
     words += _out_of_reach(request, runs)
@@ -93,6 +97,17 @@ def _kept_in_plots(name: str, runs: Sequence[PlannedRun], design: Design) -> boo
         len({(run.groups[group], run.settings[name]) for run in runs}) == len({run.groups[group] for run in runs})
         for group in design.error_groups
     )
+
+
+def _left_out(design: Design) -> list[str]:
+    """Terms that the analysis will leave out, beyond aliases and what is lost to blocks, which are told by name."""
+    told = {term for chain in design.aliases for term in chain} | set(design.confounded_with_blocks)
+    lost = [term.replace(":", " × ") for term in design.judgement.cannot_tell if ":" in term or term.endswith("^2")]
+    lost = [term for term in lost if term.replace(" × ", ":") not in told]
+    if not lost:
+        return []
+    named = ", ".join(lost[:MOST_NAMED]) + (f" and {len(lost) - MOST_NAMED} more" if len(lost) > MOST_NAMED else "")
+    return [f"Left out of the analysis, as these runs cannot tell and judge them: {named}."]
 
 
 def _constant_in_blocks(runs: Sequence[PlannedRun], design: Design) -> list[str]:

@@ -8,7 +8,9 @@ is whole (Yates 1936, Annals of Eugenics 7:121).
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import combinations
 from math import gcd
 
@@ -16,16 +18,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.designs.arrangement import Arrangement, nested
+from analysis.designs.balanced import every_combination, lattice, shifted
 from analysis.designs.factorials import all_combinations
 from analysis.designs.requests import DesignRequest, ModelName
 from analysis.designs.shuffle import Stream
-from analysis.designs.treatments import Treatments
+from analysis.designs.treatments import Treatments, refuse_too_many
 from analysis.errors import PlanError
 
 Integers = NDArray[np.int64]
 
 STARTS = 30
-MOST_SWEEPS = 60
+MOST_PAIRS = 100_000  # pairs of blocks looked at in all, about two seconds
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,7 +84,8 @@ def _incidence(made: Treatments, request: DesignRequest) -> Incidence:
         raise PlanError(
             f"A block of {size} is not a part of {treatments} treatments.",
             where="design, block_size",
-            try_this=f"from 2 to {treatments - 1}" + (', or kind = "complete blocks"' if size >= treatments else ""),
+            try_this=(f"block_size = 2 to {treatments - 1}, or " if treatments > 3 else "")
+            + ('kind = "complete blocks"' if treatments != 3 else 'block_size = 2, or kind = "complete blocks"'),
         )
     if treatments * replicates % size:
         step = size // gcd(treatments, size)
@@ -91,26 +95,28 @@ def _incidence(made: Treatments, request: DesignRequest) -> Incidence:
             where="design, replicates",
             try_this=f"replicates = {fits} …, or another block_size",
         )
+    refuse_too_many(treatments * replicates, try_this="fewer levels or replicates")
     return incidence(treatments, size, replicates, seed=request.seed)
 
 
+@lru_cache(maxsize=8)
 def incidence(treatments: int, size: int, replicates: int, *, seed: int) -> Incidence:
-    """The best blocks found: balanced by a cycle or by all combinations where they fit, else by exchange.
+    """The best blocks found: balanced by a construction where one fits, else by exchange.
 
     Raises PlanError when the treatments would fall apart into groups that never meet.
     """
     blocks = treatments * replicates // size
-    ideal = replicates * (size - 1) / (treatments - 1)
-    candidates = []
-    if ideal == int(ideal):
-        candidates = [
-            found for found in (_all_of(treatments, size, blocks), _cyclic(treatments, size, blocks)) if found
-        ]
-    for members in candidates:
-        judged = _judged(members, treatments, size, replicates)
+    candidates = [lattice(treatments, size, replicates)]
+    if replicates * (size - 1) % (treatments - 1) == 0:
+        candidates += [every_combination(treatments, size, blocks), shifted(treatments, size, blocks)]
+    built = [_judged(members, treatments, size, replicates) for members in candidates if members]
+    for judged in built:
         if judged.balanced:
             return judged
-    best = _best_exchanged(treatments, size, replicates, seed)
+    if replicates % size == 0:  # neighbours in a ring: poor, but always connected
+        ring = [tuple(sorted((at + step) % treatments for at in range(size))) for step in range(treatments)]
+        built.append(_judged(ring * (blocks // treatments), treatments, size, replicates))
+    best = _best_exchanged(treatments, size, replicates, seed, built)
     if best.efficiency <= 0:
         raise PlanError(
             "These blocks would leave treatments that can never be compared.",
@@ -120,38 +126,19 @@ def incidence(treatments: int, size: int, replicates: int, *, seed: int) -> Inci
     return best
 
 
-def _best_exchanged(treatments: int, size: int, replicates: int, seed: int) -> Incidence:
-    best: Incidence | None = None
+def _best_exchanged(treatments: int, size: int, replicates: int, seed: int, built: Sequence[Incidence]) -> Incidence:
+    """The best of what was built and of random starts, as many as patience allows (the first always)."""
+    blocks = treatments * replicates // size
+    sweep = blocks * (blocks - 1) // 2
+    left = MOST_PAIRS
+    found = list(built)
     for start in range(STARTS):
-        found = _judged(_exchanged(treatments, size, replicates, seed, start), treatments, size, replicates)
-        if best is None or found.rank > best.rank:
-            best = found
-        if best.balanced:
+        members, sweeps = _exchanged(treatments, size, replicates, seed, start, max(1, left // sweep))
+        found.append(_judged(members, treatments, size, replicates))
+        left -= sweeps * sweep
+        if found[-1].balanced or left < sweep:
             break
-    assert best is not None
-    return best
-
-
-def _all_of(treatments: int, size: int, blocks: int) -> list[tuple[int, ...]] | None:
-    """Every combination, as often as it fits."""
-    every = list(combinations(range(treatments), size)) if treatments <= 16 else []
-    return every * (blocks // len(every)) if every and blocks % len(every) == 0 else None
-
-
-def _cyclic(treatments: int, size: int, blocks: int) -> list[tuple[int, ...]] | None:
-    """A block and its shifts whose differences are all alike (a difference set), as often as it fits."""
-    if blocks % treatments or treatments > 31:
-        return None
-    for rest in combinations(range(1, treatments), size - 1):
-        base = (0, *rest)
-        counts = [0] * treatments
-        for one in base:
-            for other in base:
-                counts[(one - other) % treatments] += 1
-        if len(set(counts[1:])) == 1:
-            shifts = [tuple(sorted((at + step) % treatments for at in base)) for step in range(treatments)]
-            return shifts * (blocks // treatments)
-    return None
+    return max(found, key=lambda each: each.rank)
 
 
 def _judged(members: list[tuple[int, ...]], treatments: int, size: int, replicates: int) -> Incidence:
@@ -178,15 +165,20 @@ def _with_self(together: Integers, replicates: int) -> NDArray[np.float64]:
     return together.astype(np.float64) + replicates * np.eye(len(together))
 
 
-def _exchanged(treatments: int, size: int, replicates: int, seed: int, start: int) -> list[tuple[int, ...]]:
-    """Random blocks, then swaps between blocks while the squares of meetings shrink."""
+def _exchanged(
+    treatments: int, size: int, replicates: int, seed: int, start: int, most: int
+) -> tuple[list[tuple[int, ...]], int]:
+    """Random blocks, then swaps between blocks while the squares of meetings shrink; with the sweeps it took."""
     stream = Stream(seed, f"incomplete blocks {start}")
-    dealt = _dealt(treatments, size, replicates, stream)
-    together = _meetings([tuple(block) for block in dealt], treatments)
-    for _ in range(MOST_SWEEPS):
-        if not _sweep(dealt, together):
-            break
-    return [tuple(sorted(block)) for block in dealt]
+    holds = np.zeros((treatments * replicates // size, treatments), dtype=np.int64)
+    for row, block in zip(holds, _dealt(treatments, size, replicates, stream), strict=True):
+        row[block] = 1
+    together = holds.T @ holds
+    np.fill_diagonal(together, 0)
+    sweeps = 1
+    while _sweep(holds, together) and sweeps < most:
+        sweeps += 1
+    return [tuple(int(at) for at in np.flatnonzero(row)) for row in holds], sweeps
 
 
 def _dealt(treatments: int, size: int, replicates: int, stream: Stream) -> list[list[int]]:
@@ -202,30 +194,35 @@ def _dealt(treatments: int, size: int, replicates: int, stream: Stream) -> list[
     return blocks
 
 
-def _sweep(blocks: list[list[int]], together: Integers) -> bool:
-    """One pass over all pairs of blocks; says whether anything was swapped."""
+def _sweep(holds: Integers, together: Integers) -> bool:
+    """One pass over all pairs of rows of ``holds`` (blocks, treatments); says whether anything was swapped."""
     swapped = False
-    for one, other in combinations(range(len(blocks)), 2):
-        for i in range(len(blocks[one])):
-            for j in range(len(blocks[other])):
-                a, b = blocks[one][i], blocks[other][j]
-                if a == b or a in blocks[other] or b in blocks[one]:
-                    continue
-                rest_one = [at for at in blocks[one] if at != a and at not in blocks[other]]
-                rest_other = [at for at in blocks[other] if at != b and at not in blocks[one]]
-                gain = (
-                    together[a, rest_one].sum()
-                    + together[b, rest_other].sum()
-                    - together[b, rest_one].sum()
-                    - together[a, rest_other].sum()
-                )
-                # Swapping changes each of these meetings by one: the sum of squares falls when gain > their number.
-                if gain > len(rest_one) + len(rest_other):
-                    for group, goes, comes in ((rest_one, a, b), (rest_other, b, a)):
-                        together[goes, group] -= 1
-                        together[group, goes] -= 1
-                        together[comes, group] += 1
-                        together[group, comes] += 1
-                    blocks[one][i], blocks[other][j] = b, a
-                    swapped = True
+    for one, other in combinations(range(len(holds)), 2):
+        while _swap(holds, together, one, other):
+            swapped = True
     return swapped
+
+
+def _swap(holds: Integers, together: Integers, one: int, other: int) -> bool:
+    """Swap the two treatments whose swap evens the meetings most, if any does."""
+    difference = holds[one] - holds[other]
+    here, there = np.flatnonzero(difference > 0), np.flatnonzero(difference < 0)
+    if not len(here):
+        return False
+    more = together @ difference
+    # How many more meetings the swapped ones have with those they leave than with those they join.
+    gain = more[here][:, None] - more[there][None, :] + 2 * together[np.ix_(here, there)]
+    i, j = divmod(int(gain.argmax()), len(there))
+    # Each of these meetings changes by one: the sum of squares falls when the gain exceeds their number.
+    if gain[i, j] <= 2 * (len(here) - 1):
+        return False
+    goes, comes = int(here[i]), int(there[j])
+    for block, out, into in ((one, goes, comes), (other, comes, goes)):
+        holds[block, out] = 0
+        rest = np.flatnonzero(holds[block])
+        together[out, rest] -= 1
+        together[rest, out] -= 1
+        together[into, rest] += 1
+        together[rest, into] += 1
+        holds[block, into] = 1
+    return True

@@ -24,6 +24,9 @@ from analysis.designs.treatments import Treatments
 from analysis.errors import PlanError
 
 FEWEST_DF = 3
+LARGEST_SATURATED = 128  # runs; beyond this the analysis does not judge single bakes by the small effects
+MOST_SIGNS = 20  # factors, likewise
+FEWEST_LENTH = 3  # effects that Lenth's method needs at all
 FEWEST_EFFECTS = 7  # Lenth's t has a third of the number of effects as degrees of freedom
 
 
@@ -49,17 +52,29 @@ class Judgement:
     reasons: Mapping[str, str]
 
 
-def judge_design(model: Model, made: Treatments, request: DesignRequest) -> Judgement:
-    """Raises PlanError for fewer than three error degrees of freedom, unless accepted or a screening."""
-    lenth = by_small_effects(model, made, request)
+def with_error_to_judge_by(model: Model, made: Treatments, request: DesignRequest) -> Model:
+    """The model as the analysis will take it: without the highest terms where no error would be left.
+
+    Raises PlanError for fewer than three error degrees of freedom, unless accepted or a screening.
+    """
+    lenth = by_small_effects(model)
     _require_error_df(model, made, request, lenth=lenth)
+    return model if lenth else model.with_an_error()
+
+
+def judge_design(model: Model, request: DesignRequest) -> Judgement:
+    """What a model that has an error to judge by (``with_error_to_judge_by``) promises."""
+    lenth = by_small_effects(model)
     reasons: dict[str, str] = {}
     half_widths: dict[str, Mapping[str, float] | None] = {}
     power: dict[str, Mapping[str, float] | None] = {}
     for response in request.responses:
-        errors = standard_errors(model, response, made, lenth=lenth)
+        errors = standard_errors(model, response, lenth=lenth)
         half_widths[response.name] = _half_widths(errors, response, request.confidence, reasons)
         power[response.name] = _power(errors, response, request.confidence, reasons)
+    given_up = [term.name for term in model.lost if len(term.factors) > 1]
+    if given_up:
+        reasons["cannot_tell"] = "these runs cannot tell them apart from other terms and from an error to judge by"
     if lenth:
         reasons["half_widths"] = "nothing is baked twice: given is the mean of Lenth's margin when few effects are real"
     evenness = d_efficiency(model)
@@ -85,11 +100,38 @@ def judge_design(model: Model, made: Treatments, request: DesignRequest) -> Judg
     )
 
 
-def by_small_effects(model: Model, made: Treatments, request: DesignRequest) -> bool:
-    """Is it judged by Lenth's method: two levels, nothing baked twice, every effect needed for itself?"""
-    if model.shared.shape[1] or request.replicates > 1 or made.centre_points or not model.mean:
+def by_small_effects(model: Model) -> bool:
+    """Is it judged by Lenth's method: two levels, nothing baked twice, every effect needed for itself?
+
+    So are regular two-level designs baked once, unless single effects alone are asked for and what
+    is left over can judge them; and designs that single effects use up, if they are all alike.
+    """
+    if (
+        model.shared.shape[1]
+        or not model.mean
+        or any(len(np.unique(np.round(c, 9), axis=0)) != 2 for c in _runs(model))
+    ):
         return False
-    return made.signs is not None or (made.two_level and model.df_error < FEWEST_DF)
+    if _is_single_regular(model):
+        return model.name != "main effects" or model.df_error < FEWEST_DF
+    columns = model.matrix[:, [at for span in model.spans.values() for at in range(span.start, span.stop)]]
+    alike = np.abs(columns.T @ columns - len(columns) * np.eye(columns.shape[1])).max(initial=0.0)
+    return model.df_error == 0 and columns.shape[1] >= FEWEST_LENTH and bool(alike < 1e-9 * len(columns))
+
+
+def _runs(model: Model) -> list[Floats]:
+    return list(model.runs.values())
+
+
+def _is_single_regular(model: Model) -> bool:
+    """A full two-level design or a regular fraction, each treatment once: products of treatments are treatments."""
+    signs = np.hstack(_runs(model)) > 0
+    codes = signs @ (1 << np.arange(signs.shape[1], dtype=np.int64))
+    count = len(codes)
+    if not 4 <= count <= LARGEST_SATURATED or signs.shape[1] > MOST_SIGNS or len(np.unique(codes)) < count:
+        return False
+    shifted = codes ^ codes[0]
+    return len(np.unique(shifted[:, None] ^ shifted[None, :])) == count
 
 
 def _effects(model: Model) -> int:
@@ -157,9 +199,7 @@ class TermError:
     df: float
 
 
-def standard_errors(
-    model: Model, response: DesignResponse, made: Treatments, *, lenth: bool
-) -> dict[str, TermError] | None:
+def standard_errors(model: Model, response: DesignResponse, *, lenth: bool) -> dict[str, TermError] | None:
     """Term -> how surely its effect would be known; None without a spread.
 
     Generalised least squares: V = I + (whole-plot variance / bake variance) for runs of one whole plot.
@@ -173,7 +213,7 @@ def standard_errors(
     root: Floats = np.linalg.inv(np.linalg.cholesky(information)).astype(np.float64)
     return {
         term.name: TermError(
-            se=response.spread * _longest(contrasts(model, term, made), root),
+            se=response.spread * _longest(contrasts(model, term), root),
             df=_effects(model) / 3 if lenth else model.stratum_of(term).df_error,
         )
         for term in model.spans

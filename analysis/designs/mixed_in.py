@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 SEEN = 1e-6
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, eq=False)
 class MixedIn:
     """``terms`` (columns of the model by name), ``left_out`` (columns of what it leaves out), ``share`` (m, q).
 
@@ -33,6 +33,16 @@ class MixedIn:
     terms: tuple[str, ...]
     left_out: tuple[str, ...]
     share: Floats
+
+    def __eq__(self, other: object) -> bool:
+        """Arrays are compared as a whole."""
+        if not isinstance(other, MixedIn):
+            return NotImplemented
+        named = (self.terms, self.left_out) == (other.terms, other.left_out)
+        return named and np.array_equal(self.share, other.share)
+
+    def __hash__(self) -> int:
+        return hash((self.terms, self.left_out))
 
     @property
     def largest(self) -> float:

@@ -11,6 +11,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any
 
+from analysis.designs.aliases import ALIAS_ORDER, alias_chains
 from analysis.designs.arrangement import Arrangement, with_oven_loads
 from analysis.designs.blocks import CENTRE
 from analysis.designs.catalogue import kind_of
@@ -18,7 +19,7 @@ from analysis.designs.cautions import alias_words, lost_to_blocks, plan_warnings
 from analysis.designs.codes import blind_codes
 from analysis.designs.columns import Column
 from analysis.designs.fractions import members
-from analysis.designs.judgement import Judgement, judge_design
+from analysis.designs.judgement import Judgement, judge_design, with_error_to_judge_by
 from analysis.designs.levels import Setting, coded
 from analysis.designs.mixed_in import MixedIn, mixed_in
 from analysis.designs.model import Model, build_model
@@ -26,8 +27,6 @@ from analysis.designs.prediction import Prediction, prediction
 from analysis.designs.requests import DesignRequest
 from analysis.designs.shuffle import ALGORITHM
 from analysis.designs.treatments import Property, Settings, Treatments, refuse_too_many
-
-ALIAS_ORDER = 3
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -247,8 +246,10 @@ def design_of(
     request: DesignRequest, made: Treatments, arranged: Arrangement, model: Model, runs: Sequence[PlannedRun]
 ) -> Design:
     """What these runs can tell together. Raises PlanError for too few error degrees of freedom."""
+    model = with_error_to_judge_by(model, made, request)
     names = [factor.name for factor in request.factors]
-    chains = made.fraction.chains(up_to=ALIAS_ORDER) if made.fraction else []
+    fraction = made.fraction.chains(up_to=ALIAS_ORDER) if made.fraction else []
+    chains = [tuple(_term(mask, names) for mask in chain) for chain in fraction] or alias_chains(model)
     mixed = None if made.fraction else mixed_in(model, runs)
     blocks = {run.block for run in runs}
     return Design(
@@ -266,10 +267,10 @@ def design_of(
         crossed_groups=arranged.crossed,
         confounded_with_blocks=tuple(_term(mask, names) for mask in arranged.confounded),
         resolution=made.fraction.resolution if made.fraction else None,
-        aliases=tuple(tuple(_term(mask, names) for mask in chain) for chain in chains),
+        aliases=tuple(chains),
         alias_words=alias_words(made, chains, arranged, names, mixed),
         mixed_in=mixed,
-        judgement=judge_design(model, made, request),
+        judgement=judge_design(model, request),
         prediction=prediction(model, made),
         evenness={
             name: {f"{value:g}" if not isinstance(value, str) else value: count for value, count in counted.items()}

@@ -15,7 +15,7 @@ from analysis.designs.arrangement import WHOLE_PLOT, Arrangement, Place, nested,
 from analysis.designs.factorials import all_combinations
 from analysis.designs.requests import DesignFactor, DesignRequest
 from analysis.designs.shuffle import Stream
-from analysis.designs.treatments import Treatments
+from analysis.designs.treatments import Treatments, refuse_too_many
 from analysis.errors import PlanError
 
 
@@ -60,6 +60,7 @@ def in_whole_plots(made: Treatments, request: DesignRequest) -> Arrangement:
     plots = _by_hard_settings(made, [factor.name for factor in _hard(request)])
     replicates = _replicates(request, len(plots))
     _require_block_size(request, len(plots) * len(plots[0]))
+    refuse_too_many(replicates * len(made.treatments), try_this="fewer levels, replicates or whole plots")
     contents = [plots] * replicates if request.block is not None else [plots * replicates]
     return nested(contents, request, block=request.block, plot=WHOLE_PLOT)
 
@@ -69,12 +70,19 @@ def _replicates(request: DesignRequest, plots: int) -> int:
     wanted = request.whole_plots
     if wanted is None:
         return request.replicates
-    if wanted % plots or (request.replicates > 1 and wanted != plots * request.replicates):
-        sizes = ", ".join(str(plots * times) for times in range(2, 6))
+    sizes = ", ".join(str(plots * count) for count in range(2, 6))
+    if wanted < plots or wanted % plots:
         raise PlanError(
             f"{wanted} whole plots do not hold each of the {plots} hard-to-change settings equally often.",
             where="design, whole_plots",
-            try_this=f"whole_plots = {sizes} …, with replicates left out",
+            try_this=f"whole_plots = {sizes} …",
+        )
+    if request.replicates > 1 and wanted != plots * request.replicates:
+        raise PlanError(
+            f"{plots} hard-to-change settings set {request.replicates} times are {plots * request.replicates} "
+            f"whole plots, not {wanted}.",
+            where="design, whole_plots",
+            try_this=f"whole_plots = {wanted} with replicates left out, or replicates = {request.replicates} alone",
         )
     return wanted // plots
 
@@ -118,6 +126,7 @@ def in_strips(made: Treatments, request: DesignRequest) -> Arrangement:
     first, second = (factor.name for factor in _hard(request))
     rows, columns, block = str(request.rows), str(request.columns), str(request.block)
     _require_block_size(request, len(made.treatments))
+    refuse_too_many(request.replicates * len(made.treatments), try_this="fewer levels or replicates")
     stream = Stream(request.seed, "run order")
     row_levels, column_levels = made.settings[first], made.settings[second]
     row_labels = iter(numbered(len(row_levels) * request.replicates))

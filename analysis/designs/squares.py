@@ -7,20 +7,17 @@ Statistical Tables). Rows, columns and letters are shuffled by the seed.
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 
 from analysis.designs.arrangement import Arrangement, Place, numbered
 from analysis.designs.factorials import all_combinations
+from analysis.designs.finite import FIELDS, times
 from analysis.designs.requests import DesignRequest
 from analysis.designs.shuffle import Stream
-from analysis.designs.treatments import Treatments
+from analysis.designs.treatments import Treatments, refuse_too_many
 from analysis.errors import PlanError
 
 IN_TIME = ("turn", "order", "day", "time", "load", "week", "hour")
-Adder = Callable[[int, int], int]
-# Powers of two as polynomials over two elements: the remainder that x^n leaves.
-FIELDS = {4: 0b11, 8: 0b011}
 LARGEST = 12
 
 
@@ -42,7 +39,8 @@ def graeco_latin_square(request: DesignRequest) -> Treatments:
     counts = [len(each) for each in _levels(request).settings.values()]
     if len(counts) != 2 or counts[0] != counts[1]:
         raise PlanError(
-            f"A Graeco-Latin square takes two factors of as many levels; this plan has {_listed(counts)}.",
+            "A Graeco-Latin square takes two factors of as many levels; this plan has "
+            f"{len(counts)} factor(s) of {_listed(counts)}.",
             where="design, kind",
             try_this="two factors with 4, 5, 7 or 8 levels each",
         )
@@ -51,7 +49,7 @@ def graeco_latin_square(request: DesignRequest) -> Treatments:
         raise PlanError(
             f"No Graeco-Latin square of {size} exists.",
             where="design, kind",
-            try_this=f'{size - 1 if size > 2 else 3} or {size + 1} levels each, or kind = "latin square"',
+            try_this=f'{"4 or 5" if size == 2 else "5 or 7"} levels each, or kind = "latin square" for one factor',
         )
     if size % 2 == 0 and size not in FIELDS:
         raise PlanError(
@@ -85,6 +83,7 @@ def _levels(request: DesignRequest) -> Treatments:
                 where=f"factor {name}",
                 try_this='kind = "incomplete blocks"',
             )
+        refuse_too_many(len(settings) ** 2 * request.replicates, try_this="fewer levels or replicates")
     return replace(made, signs=None, model="main effects")
 
 
@@ -112,21 +111,8 @@ def in_square(made: Treatments, request: DesignRequest) -> Arrangement:
 def _cell(size: int, row: int, column: int, letters: int) -> tuple[int, ...]:
     """Letters of a cell: row + column, and for the second row + 2 column, in the field or ring of this size."""
     if size in FIELDS:
-        return (row ^ column, row ^ _times(2, column, size))[:letters]
+        return (row ^ column, row ^ times(2, column, size))[:letters]
     return ((row + column) % size, (row + 2 * column) % size)[:letters]
-
-
-def _times(one: int, other: int, size: int) -> int:
-    """Product in the field of 2^n elements."""
-    out = 0
-    while one:
-        if one & 1:
-            out ^= other
-        one >>= 1
-        other <<= 1
-        if other & size:
-            other ^= size | FIELDS[size]
-    return out
 
 
 def _order(places: list[Place], request: DesignRequest, stream: Stream) -> list[int]:
