@@ -222,17 +222,17 @@ def _require_keys(request: DesignRequest, kind: Kind) -> None:
 
 def _require_own_groups(request: DesignRequest) -> None:
     """A bake's block, row, column, whole plot and place in the oven are told apart by their names."""
-    taken = {WHOLE_PLOT} | ({OVEN_LOAD, OVEN_PLACE} if request.oven_holds is not None else set())
+    oven = {OVEN_LOAD, OVEN_PLACE} if request.oven_holds is not None else set()
+    taken = {WHOLE_PLOT, *oven}
     for key in ("block", "rows", "columns"):
         name = getattr(request, key)
         if name is None:
             continue
         if name.casefold() in taken:
             raise PlanError(
-                f'"{name}" names two things about where a bake stands.',
+                f'"{name}" would name two things about where a bake stands.',
                 where=f"design, {key}",
-                try_this=f'another name for {key}, such as "{name} of the plan"'
-                + (", or leave oven_holds out" if name.casefold() != WHOLE_PLOT else ""),
+                try_this=f"another name for {key}" + (", or leave oven_holds out" if name.casefold() in oven else ""),
             )
         taken.add(name.casefold())
 

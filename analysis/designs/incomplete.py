@@ -28,7 +28,7 @@ from analysis.errors import PlanError
 Integers = NDArray[np.int64]
 
 STARTS = 30
-MOST_PAIRS = 100_000  # pairs of blocks looked at in all, about two seconds
+MOST_TRIED = 40_000  # pairs of blocks looked at in all, about a second
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -106,7 +106,10 @@ def incidence(treatments: int, size: int, replicates: int, *, seed: int) -> Inci
     Raises PlanError when the treatments would fall apart into groups that never meet.
     """
     blocks = treatments * replicates // size
-    candidates = [lattice(treatments, size, replicates)]
+    lines = lattice(treatments, size, replicates)
+    if lines and replicates > 1:  # no other blocks are more efficient (Cheng & Bailey 1991, from memory)
+        return _judged(lines, treatments, size, replicates)
+    candidates = []
     if replicates * (size - 1) % (treatments - 1) == 0:
         candidates += [every_combination(treatments, size, blocks), shifted(treatments, size, blocks)]
     built = [_judged(members, treatments, size, replicates) for members in candidates if members]
@@ -128,15 +131,13 @@ def incidence(treatments: int, size: int, replicates: int, *, seed: int) -> Inci
 
 def _best_exchanged(treatments: int, size: int, replicates: int, seed: int, built: Sequence[Incidence]) -> Incidence:
     """The best of what was built and of random starts, as many as patience allows (the first always)."""
-    blocks = treatments * replicates // size
-    sweep = blocks * (blocks - 1) // 2
-    left = MOST_PAIRS
+    patience = MOST_TRIED // (1 + size * size // 1000)  # large blocks take longer to look at
     found = list(built)
     for start in range(STARTS):
-        members, sweeps = _exchanged(treatments, size, replicates, seed, start, max(1, left // sweep))
+        members, tried = _exchanged(treatments, size, replicates, Stream(seed, f"incomplete blocks {start}"), patience)
         found.append(_judged(members, treatments, size, replicates))
-        left -= sweeps * sweep
-        if found[-1].balanced or left < sweep:
+        patience -= tried
+        if found[-1].balanced or patience <= 0:
             break
     return max(found, key=lambda each: each.rank)
 
@@ -166,19 +167,19 @@ def _with_self(together: Integers, replicates: int) -> NDArray[np.float64]:
 
 
 def _exchanged(
-    treatments: int, size: int, replicates: int, seed: int, start: int, most: int
+    treatments: int, size: int, replicates: int, stream: Stream, patience: int
 ) -> tuple[list[tuple[int, ...]], int]:
-    """Random blocks, then swaps between blocks while the squares of meetings shrink; with the sweeps it took."""
-    stream = Stream(seed, f"incomplete blocks {start}")
+    """Random blocks, then swaps between blocks while the squares of meetings shrink; with the pairs it looked at."""
     holds = np.zeros((treatments * replicates // size, treatments), dtype=np.int64)
     for row, block in zip(holds, _dealt(treatments, size, replicates, stream), strict=True):
         row[block] = 1
     together = holds.T @ holds
     np.fill_diagonal(together, 0)
-    sweeps = 1
-    while _sweep(holds, together) and sweeps < most:
-        sweeps += 1
-    return [tuple(int(at) for at in np.flatnonzero(row)) for row in holds], sweeps
+    tried, swaps = 0, 1
+    while swaps and tried < patience:
+        swaps = _sweep(holds, together)
+        tried += len(holds) * (len(holds) - 1) // 2 + swaps
+    return [tuple(int(at) for at in np.flatnonzero(row)) for row in holds], tried
 
 
 def _dealt(treatments: int, size: int, replicates: int, stream: Stream) -> list[list[int]]:
@@ -194,24 +195,25 @@ def _dealt(treatments: int, size: int, replicates: int, stream: Stream) -> list[
     return blocks
 
 
-def _sweep(holds: Integers, together: Integers) -> bool:
-    """One pass over all pairs of rows of ``holds`` (blocks, treatments); says whether anything was swapped."""
-    swapped = False
+def _sweep(holds: Integers, together: Integers) -> int:
+    """One pass over all pairs of rows of ``holds`` (blocks, treatments); the number of swaps made."""
+    swaps = 0
     for one, other in combinations(range(len(holds)), 2):
         while _swap(holds, together, one, other):
-            swapped = True
-    return swapped
+            swaps += 1
+    return swaps
 
 
 def _swap(holds: Integers, together: Integers, one: int, other: int) -> bool:
     """Swap the two treatments whose swap evens the meetings most, if any does."""
-    difference = holds[one] - holds[other]
-    here, there = np.flatnonzero(difference > 0), np.flatnonzero(difference < 0)
+    here, there = np.flatnonzero(holds[one] > holds[other]), np.flatnonzero(holds[one] < holds[other])
     if not len(here):
         return False
-    more = together @ difference
+    across = together[np.ix_(here, there)]
+    leaves = together[np.ix_(here, here)].sum(axis=1) - across.sum(axis=1)
+    joins = together[np.ix_(there, there)].sum(axis=1) - across.sum(axis=0)
     # How many more meetings the swapped ones have with those they leave than with those they join.
-    gain = more[here][:, None] - more[there][None, :] + 2 * together[np.ix_(here, there)]
+    gain = leaves[:, None] + joins[None, :] + 2 * across
     i, j = divmod(int(gain.argmax()), len(there))
     # Each of these meetings changes by one: the sum of squares falls when the gain exceeds their number.
     if gain[i, j] <= 2 * (len(here) - 1):

@@ -68,10 +68,6 @@ def _require_names(request: DesignRequest) -> None:
     for key, what in (("rows", "oven shelf"), ("columns", "turn of the day")):
         if getattr(request, key) is None:
             raise PlanError(f"What are the {key} of the square?", where="design", try_this=f'{key} = "{what}"')
-    if request.rows == request.columns:
-        raise PlanError(
-            "Rows and columns have the same name.", where="design, columns", try_this='rows = "shelf", columns = "turn"'
-        )
 
 
 def _levels(request: DesignRequest) -> Treatments:

@@ -12,7 +12,7 @@ from analysis.designs.requests import DesignFactor, DesignRequest
 from analysis.errors import PlanError
 
 NAMES = tuple("abcdefghijklmnopqrstuvwxyz")
-TRIES = 10_000 if os.environ.get("CRUMBWISE_LARGE") else 60
+TRIES = 10_000 if os.environ.get("CRUMBWISE_LARGE") else 300
 
 
 def plan(treatments, size, replicates, **more):
@@ -23,7 +23,9 @@ def plan(treatments, size, replicates, **more):
 
 # t, k, r, b, lambda: Cochran & Cox 1957, Table 11.3 (from memory; each is checked by counting).
 BALANCED = [(4, 2, 3, 6, 1), (4, 3, 3, 4, 2), (5, 2, 4, 10, 1), (5, 3, 6, 10, 3), (6, 3, 10, 20, 4), (7, 3, 3, 7, 1),
-            (7, 4, 4, 7, 2), (11, 5, 5, 11, 2), (13, 4, 4, 13, 1)]  # fmt: skip
+            (6, 3, 5, 10, 2), (7, 4, 4, 7, 2), (8, 4, 7, 14, 3), (9, 3, 4, 12, 1), (10, 4, 6, 15, 2), (11, 5, 5, 11, 2),
+            (13, 3, 6, 26, 1), (13, 4, 4, 13, 1), (15, 7, 7, 15, 3), (16, 4, 5, 20, 1), (16, 6, 6, 16, 2),
+            (19, 9, 9, 19, 4), (21, 5, 5, 21, 1), (25, 5, 6, 30, 1)]  # fmt: skip
 
 
 @pytest.mark.parametrize(("t", "k", "r", "b", "pairs"), BALANCED)
@@ -52,6 +54,33 @@ def test_elsewhere_meetings_differ_by_little_and_all_can_be_compared(t, k, r):
     assert 0.9 * bound < found.efficiency <= bound + 1e-12
 
 
+def test_square_lattices_let_two_meet_at_most_once():
+    for size, replicates in ((3, 2), (4, 3), (5, 2), (7, 4), (8, 3)):
+        found = incidence(size * size, size, replicates, seed=1)
+        assert (found.fewest, found.most) == (0, 1)
+        assert found.efficiency > 0
+
+
+def test_many_treatments_are_shared_out_without_a_long_search():
+    # Searches that would go on for hours end: the first has base blocks nobody finds in a while.
+    for t, k, r in ((29, 14, 28), (100, 2, 2), (216, 4, 4)):
+        found = incidence(t, k, r, seed=3)
+        assert found.efficiency > 0
+        assert all(len(set(block)) == k for block in found.members)
+        assert set(Counter(at for block in found.members for at in block).values()) == {r}
+
+
+def test_combinations_of_factors_are_treatments():
+    flour = DesignFactor(name="flour", kind="category", levels=("wheat", "rye"))
+    soda = DesignFactor(name="soda", kind="amount", low=1, high=2)
+    asked = {"block": "day", "block_size": 3, "replicates": 3, "seed": 2}
+    laid = lay_out(DesignRequest(kind="incomplete blocks", factors=(flour, soda), **asked))
+    assert laid.design.model == "interactions"
+    assert set(Counter(tuple(run.settings.values()) for run in laid.runs).values()) == {3}
+    # 12 bakes - 4 treatments - 4 blocks + 1.
+    assert laid.design.judgement.df_error == 5
+
+
 def test_random_plans_keep_their_promises():
     kept = 0
     for seed in range(TRIES):
@@ -64,6 +93,7 @@ def test_random_plans_keep_their_promises():
         assert set(Counter(run.settings["flour"] for run in laid.runs).values()) == {r}
         assert set(Counter(run.block for run in laid.runs).values()) == {k}
         assert set(Counter((run.block, run.settings["flour"]) for run in laid.runs).values()) == {1}
+        assert laid.design.judgement.df_error == t * r - t - t * r // k + 1
         kept += 1
     assert kept > TRIES / 4
 
@@ -83,6 +113,7 @@ GOLDEN = [("150", "1", "d"), ("721", "1", "e"), ("590", "1", "a"), ("597", "2", 
         (4, 4, 2, {}, "not a part of"),
         (4, 1, 2, {}, "not a part of"),
         (6, 2, 1, {}, "never be compared"),
+        (4, 2, 3 * 10**9, {}, "at most 865"),
         (6, 3, 2, {"block": None}, "a name and a size"),
     ],
 )

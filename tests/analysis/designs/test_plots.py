@@ -1,5 +1,7 @@
 """What is set seldom is set once for whole plots or strips, and judged by them."""
 
+import os
+import random
 from collections import Counter
 from itertools import pairwise
 
@@ -12,6 +14,7 @@ from analysis.errors import PlanError
 OVEN = DesignFactor(name="oven", kind="category", levels=("170 °C", "190 °C"), hard_to_change=True)
 BATTER = DesignFactor(name="batter", kind="category", levels=("short", "long", "rested"), hard_to_change=True)
 ACID = DesignFactor(name="acid", kind="category", levels=("yogurt", "lemon", "tartar"))
+TRIES = 10_000 if os.environ.get("CRUMBWISE_LARGE") else 300
 RISE = DesignResponse(name="rise", spread=1.0, matters=2.0)
 
 
@@ -73,6 +76,73 @@ def test_strips_cross_within_each_block():
     assert laid.design.crossed_groups
 
 
+def _category(name, count, *, hard):
+    return DesignFactor(name=name, kind="category", levels=tuple("abcd"[:count]), hard_to_change=hard)
+
+
+def _spans(labels):
+    """How many unbroken runs of equal labels there are."""
+    return 1 + sum(a != b for a, b in pairwise(labels))
+
+
+def test_random_split_plots_keep_their_restrictions():
+    chance = random.Random(11)
+    for seed in range(TRIES):
+        hard = [_category(f"oven {n}", chance.choice([2, 3]), hard=True) for n in range(chance.choice([1, 1, 2]))]
+        easy = [_category(f"acid {n}", chance.choice([2, 3]), hard=False) for n in range(chance.choice([1, 1, 2]))]
+        replicates, block = chance.choice([2, 3]), chance.choice([None, "day"])
+        factors = chance.sample(hard + easy, len(hard + easy))
+        laid = plan("split-plot", *factors, seed=seed, replicates=replicates, block=block, accept_few_df=True)
+        assert len({run.code for run in laid.runs}) == len(laid.runs)
+        assert set(Counter(tuple(run.settings.values()) for run in laid.runs).values()) == {replicates}
+        plots = {}
+        for run in laid.runs:
+            plots.setdefault(run.groups["whole plot"], []).append(run)
+        assert _spans([run.groups["whole plot"] for run in laid.runs]) == len(plots)
+        for runs in plots.values():
+            assert len({(run.block, *(run.settings[each.name] for each in hard)) for run in runs}) == 1
+            within = {tuple(run.settings[each.name] for each in easy) for run in runs}
+            assert len(within) == len(runs) == len(laid.runs) // len(plots)
+        if block is not None:
+            assert _spans([run.block for run in laid.runs]) == replicates
+            in_days = Counter((run.block, *run.settings.values()) for run in laid.runs)
+            assert set(in_days.values()) == {1}
+
+
+def test_random_strip_plots_keep_their_restrictions():
+    chance = random.Random(13)
+    for seed in range(TRIES):
+        a, b, r = chance.choice([2, 3, 4]), chance.choice([2, 3]), chance.choice([2, 3])
+        factors = [_category("batter", a, hard=True), _category("oven", b, hard=True)]
+        within = chance.choice([0, 0, 2])
+        if within:
+            factors.insert(chance.randrange(3), _category("acid", within, hard=False))
+        named = {"rows": "batch", "columns": "load", "block": "day"}
+        laid = plan("strip-plot", *factors, seed=seed, replicates=r, accept_few_df=True, **named)
+        assert len({run.code for run in laid.runs}) == len(laid.runs) == a * b * r * (within or 1)
+        for group, name, strips in (("batch", "batter", a * r), ("load", "oven", b * r)):
+            held = {(run.groups[group], run.block, run.settings[name]) for run in laid.runs}
+            assert len(held) == len({run.groups[group] for run in laid.runs}) == strips
+        cells = Counter((run.groups["batch"], run.groups["load"]) for run in laid.runs)
+        assert set(cells.values()) == {within or 1}
+        assert _spans([run.groups["load"] for run in laid.runs]) == b * r
+        if not within:
+            found = {group: df for group, (_, df) in strata(laid).items()}
+            expected = [(a - 1) * (r - 1), (b - 1) * (r - 1), (a - 1) * (b - 1) * (r - 1)]
+            assert found == dict(zip(("batch", "load", "bakes"), expected, strict=True))
+
+
+def test_a_dose_of_three_asks_for_its_bend_and_two_hard_factors_make_whole_plots_together():
+    soda = DesignFactor(name="soda", kind="amount", low=0, high=2, n_levels=3)
+    laid = plan("split-plot", OVEN, soda, BATTER, replicates=2)
+    assert laid.design.model == "quadratic"
+    kept = {(run.groups["whole plot"], run.settings["oven"], run.settings["batter"]) for run in laid.runs}
+    assert len(kept) == len({run.groups["whole plot"] for run in laid.runs}) == 12
+    terms, df = strata(laid)["whole plot"]
+    # Six settings set twice: 6 (2 - 1) between whole plots.
+    assert (set(terms), df) == ({"oven", "batter", "oven:batter"}, 6)
+
+
 def test_the_plans_of_this_seed_are_written_down():
     # Golden: a change would make stored seeds useless.
     split = plan("split-plot", OVEN, ACID, whole_plots=8).runs[:3]
@@ -91,6 +161,12 @@ STRIP = [("836", "rested", "170 °C"), ("414", "short", "170 °C"), ("459", "lon
         ("split-plot", (ACID,), {}, "No factor is hard"),
         ("split-plot", (OVEN,), {}, "Every factor is hard"),
         ("split-plot", (OVEN, ACID), {"whole_plots": 7}, "equally often"),
+        ("split-plot", (OVEN, ACID), {"whole_plots": 0}, "equally often"),
+        ("split-plot", (OVEN, ACID), {"whole_plots": 8, "replicates": 3}, "are 6 whole plots, not 8"),
+        ("split-plot", (OVEN, ACID), {"whole_plots": 10**9}, "at most 865"),
+        ("split-plot", (OVEN, ACID), {"block": "whole plot", "replicates": 4}, "name two things"),
+        ("strip-plot", (OVEN, BATTER), {"rows": "a", "columns": "b", "block": "a", "replicates": 3}, "two things"),
+        ("strip-plot", (OVEN, BATTER), {"rows": "a", "columns": "b", "block": "d", "replicates": 10**9}, "at most 865"),
         ("split-plot", (OVEN, ACID), {"whole_plots": 2}, "between whole plots"),
         ("split-plot", (OVEN, ACID), {"block": "day", "block_size": 4, "replicates": 4}, "would cut one"),
         ("strip-plot", (OVEN, ACID), {"rows": "a", "columns": "b", "block": "day", "replicates": 3}, "two factors"),

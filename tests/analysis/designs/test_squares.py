@@ -1,5 +1,7 @@
 """Squares meet each treatment once where they say so, and refuse what does not exist."""
 
+import os
+import random
 from collections import Counter
 
 import pytest
@@ -8,7 +10,8 @@ from analysis.designs.plan import lay_out
 from analysis.designs.requests import DesignFactor, DesignRequest
 from analysis.errors import PlanError
 
-LETTERS = tuple("abcdefghijkl")
+LETTERS = tuple("abcdefghijklm")
+TRIES = 10_000 if os.environ.get("CRUMBWISE_LARGE") else 300
 
 
 def factor(name, count):
@@ -62,12 +65,47 @@ def test_a_second_square_has_rows_of_its_own():
     assert plan.design.judgement.df_error == 32 - 1 - 7 - 3 - 3
 
 
+def test_without_time_the_whole_square_is_baked_in_a_random_order():
+    runs = square(factor("flour", 5), columns="side").runs
+    for group in ("shelf", "side"):
+        labels = [run.groups[group] for run in runs]
+        assert labels != sorted(labels)
+
+
+def test_random_squares_keep_their_promises():
+    chance = random.Random(7)
+    for seed in range(TRIES):
+        size, two = chance.choice([3, 4, 5, 7]), chance.random() < 0.5
+        names = ["flour", "tin"][: 1 + two]
+        replicates = chance.choice([1, 1, 2])
+        plan = square(*(factor(name, size) for name in names), seed=seed, replicates=replicates)
+        assert len({run.code for run in plan.runs}) == len(plan.runs) == size * size * replicates
+        assert len({(run.groups["shelf"], run.groups["turn"]) for run in plan.runs}) == len(plan.runs)
+        for name in names:
+            in_rows = Counter((run.groups["shelf"], run.settings[name]) for run in plan.runs)
+            assert set(in_rows.values()) == {1}
+            assert len(in_rows) == size * size * replicates
+            # Stacked squares share their columns, so that each level stands there once for each square.
+            assert set(Counter((run.groups["turn"], run.settings[name]) for run in plan.runs).values()) == {replicates}
+        pairs = Counter(tuple(run.settings[name] for name in names) for run in plan.runs)
+        assert set(pairs.values()) == {replicates if two else size * replicates}
+        turns = [run.groups["turn"] for run in plan.runs]
+        assert turns == sorted(turns)
+
+
 def test_the_square_of_this_seed_is_written_down():
     # Golden: a change would make stored seeds useless.
     runs = square(factor("flour", 4)).runs
     assert [(run.code, run.groups["shelf"], run.settings["flour"]) for run in runs[:5]] == GOLDEN
 
 
+def test_the_square_of_two_factors_of_this_seed_is_written_down():
+    # Golden: a change would make stored seeds useless.
+    runs = square(factor("flour", 4), factor("tin", 4)).runs
+    assert [(run.code, run.groups["shelf"], run.settings["flour"], run.settings["tin"]) for run in runs[:4]] == PAIRS
+
+
+PAIRS = [("512", "4", "b", "b"), ("357", "1", "a", "d"), ("510", "2", "d", "a"), ("960", "3", "c", "c")]
 GOLDEN = [("512", "4", "b"), ("357", "2", "a"), ("510", "3", "d"), ("960", "1", "c"), ("165", "1", "b")]
 
 
@@ -75,11 +113,16 @@ GOLDEN = [("512", "4", "b"), ("357", "2", "a"), ("510", "3", "d"), ("960", "1", 
     ("factors", "more", "match"),
     [
         ((factor("flour", 4),), {"rows": None}, "rows of the square"),
-        ((factor("flour", 4),), {"columns": "shelf"}, "same name"),
+        ((factor("flour", 4),), {"columns": "shelf"}, "name two things"),
         ((factor("flour", 4), factor("tin", 5)), {}, "as many levels"),
         ((factor("flour", 6), factor("tin", 6)), {}, "No Graeco-Latin square of 6"),
         ((factor("flour", 2), factor("tin", 2)), {}, "No Graeco-Latin square of 2"),
         ((factor("flour", 10), factor("tin", 10)), {}, "not offered"),
+        ((factor("flour", 13),), {}, "more than 12"),
+        ((factor("flour", 4),), {"replicates": 10**9}, "at most 865"),
+        ((factor("flour", 4), factor("tin", 4), factor("fat", 4)), {}, "3 factor"),
+        ((factor("flour", 4),), {"columns": "oven load", "oven_holds": 2}, "name two things"),
+        ((factor("flour", 3), factor("tin", 3)), {"accept_few_df": False}, "degrees of freedom"),
         ((factor("flour", 3),), {"accept_few_df": False}, "degrees of freedom"),
         ((factor("flour", 4),), {"block": "day"}, "does not use block"),
     ],
