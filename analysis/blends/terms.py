@@ -1,138 +1,147 @@
-"""How do shares of a whole become the columns of a blending model?
+"""Which terms of a blending model can the bakes tell?
 
 Scheffé's polynomials have no constant, since the shares add up to one (Scheffé 1958, J. Royal
-Statistical Society B 20:344). Blocks and other factors enter as columns that add up to zero over
-the bakes, so that a share's coefficient stays the response of that ingredient by itself.
+Statistical Society B 20:344). Fitted is the same model with a constant in place of one share, so
+that blocks, whole plots and checks are those of any linear model; ``family`` gives the coefficients
+back in Scheffé's form.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from itertools import combinations, pairwise
+from itertools import combinations
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.errors import NotPossible, TrialDataError
-from analysis.linear.coding import Variable, variables_of
-from analysis.linear.least_squares import Basis
-from analysis.questions import Factor, Question
+from analysis.blends.shares import Blends, blends_of
+from analysis.errors import NotPossible
+from analysis.linear.coding import Term, Variable, make_term, number_label, variables_of
+from analysis.linear.ground import Ground
+from analysis.linear.grouping import lay_ground
+from analysis.linear.selection import Selection, Selector
+from analysis.questions import Question
 
 Floats = NDArray[np.float64]
 
-WHOLE_WITHIN = 0.005  # shares may miss the whole by this part of it: a scale's rounding
 DEGREES = {"mixture linear": 1, "mixture quadratic": 2, "mixture special cubic": 3}
 
 
 @dataclass(frozen=True, eq=False, kw_only=True)
-class BlendTerm:
-    """``shares``: positions of the shares it multiplies (empty for a block or another factor)."""
-
-    name: str
-    columns: Floats
-    shares: tuple[int, ...] = ()
-    block: bool = False
-
-
-@dataclass(frozen=True, eq=False, kw_only=True)
 class BlendDesign:
-    """``parts`` (n, q) are the shares as parts of one; ``lost`` the terms that could not be told."""
+    """``variables`` are blocks, other factors, then the shares, the first of them at ``first``.
 
-    names: tuple[str, ...]
-    parts: Floats
-    total: float
-    terms: tuple[BlendTerm, ...]
-    lost: tuple[str, ...]
-    others: tuple[Variable, ...]
+    ``base`` is the position of the share that the constant stands for.
+    """
+
+    blends: Blends
+    ground: Ground
+    variables: tuple[Variable, ...]
+    first: int
+    base: int
+    selection: Selection
 
     @property
-    def matrix(self) -> Floats:
-        return np.hstack([term.columns for term in self.terms])
+    def shares(self) -> range:
+        """Positions of the shares among the variables."""
+        return range(self.first, len(self.variables))
 
-    def spans(self) -> list[slice]:
-        """The columns of each term in ``matrix``."""
-        edges = np.cumsum([0, *(term.columns.shape[1] for term in self.terms)])
-        return [slice(int(a), int(b)) for a, b in pairwise(edges)]
+    @property
+    def others(self) -> list[int]:
+        """Positions of the factors beside the blend."""
+        return [at for at in range(self.first) if not self.variables[at].block]
+
+    def is_share(self, term: Term) -> bool:
+        return term.members[0] >= self.first
 
 
-def blend_design(bakes: pd.DataFrame, question: Question) -> BlendDesign:
-    """Raises TrialDataError for shares that make no whole, NotPossible when nothing was varied."""
-    shares = [factor for factor in question.factors if factor.kind == "share"]
-    parts, total = _parts(bakes, shares)
-    if not (np.ptp(parts, axis=0) > 0).any():
-        raise NotPossible(
-            "Every bake had the same blend.", where="shares", try_this="bake blends that differ in their shares"
-        )
+def blend_design(bakes: pd.DataFrame, question: Question, y: Floats) -> BlendDesign:
+    """``y`` are the readings less a constant. Raises TrialDataError for shares that make no whole,
+    NotPossible when nothing was varied or the bakes are too few."""
+    blends = blends_of(bakes, [factor for factor in question.factors if factor.kind == "share"])
     others = [factor for factor in question.factors if factor.kind != "share" and bakes[factor.name].nunique() > 1]
     blocks = [name for name in question.blocks if bakes[name].nunique() > 1]
-    variables = variables_of(bakes, others, blocks)
-    degree = DEGREES.get(question.model or "", 2)
-    names = tuple(factor.name for factor in shares)
-    singles = [BlendTerm(name=name, columns=parts[:, [at]], shares=(at,)) for at, name in enumerate(names)]
-    fixed = [BlendTerm(name=v.name, columns=v.columns - v.columns.mean(axis=0), block=v.block) for v in variables]
-    joint = [
-        BlendTerm(
-            name=":".join(names[at] for at in group), columns=parts[:, list(group)].prod(axis=1)[:, None], shares=group
-        )
-        for size in range(2, degree + 1)
-        for group in combinations(range(len(names)), size)
-    ]
-    kept, lost = _told([*singles, *fixed], joint, rows=len(parts))
+    ground, beside = lay_ground(bakes, question, variables_of(bakes, others, blocks), y)
+    variables = (*beside, *(_share(blends, at) for at in range(len(blends.names))))
+    selector = _BlendSelector(variables, len(beside), ground, DEGREES.get(question.model or "", 2))
+    selection = selector.run()
+    _require_error(selection, ground, len(blends.names) + sum(variable.width for variable in beside))
     return BlendDesign(
-        names=names, parts=parts, total=total, terms=tuple(kept), lost=tuple(lost), others=tuple(variables)
+        blends=blends,
+        ground=ground,
+        variables=variables,
+        first=len(beside),
+        base=selector.base,
+        selection=selection,
     )
 
 
-def _parts(bakes: pd.DataFrame, shares: Sequence[Factor]) -> tuple[Floats, float]:
-    raw = bakes[[factor.name for factor in shares]].to_numpy(dtype=np.float64)
-    sums = raw.sum(axis=1)
-    total = float(np.median(sums))
-    if len(shares) < 2 or total <= 0:
-        raise TrialDataError(
-            "A blend has at least two shares that add up to a whole.",
-            where="shares",
-            try_this="name every share of the whole as share, or this one as amount",
-        )
-    away = np.abs(sums - total) > WHOLE_WITHIN * total
-    if away.any() or (raw < 0).any():
-        at = int(np.argmax(away | (raw < 0).any(axis=1)))
-        raise TrialDataError(
-            f"The shares of bake {bakes['bake'].iloc[at]} add up to {sums[at]:g}, those of the others to {total:g}."
-            if away.any()
-            else f"Bake {bakes['bake'].iloc[at]} has a share below 0.",
-            where=" + ".join(factor.name for factor in shares),
-            try_this="correct the share, or name the missing one as well",
-        )
-    return raw / sums[:, None], total
+def _share(blends: Blends, at: int) -> Variable:
+    """A share as it enters: its part of the whole, so that a coefficient belongs to the whole of it."""
+    values, codes = np.unique(blends.parts[:, at], return_inverse=True)
+    return Variable(
+        name=blends.names[at],
+        block=False,
+        amount=True,
+        unit=blends.factors[at].unit,
+        codes=codes.astype(np.int64),
+        levels=tuple(number_label(round(value * blends.total, 6)) for value in values),
+        coded=values[:, None],
+        values=values,
+    )
 
 
-def _told(first: Sequence[BlendTerm], then: Sequence[BlendTerm], *, rows: int) -> tuple[list[BlendTerm], list[str]]:
-    """Terms that the bakes can tell, with at least one degree of freedom for the error."""
-    basis = Basis(rows)
-    kept, lost = [], []
-    for term in first:
-        if basis.adds(term.columns):
-            kept.append(term)
-        elif term.shares:
-            raise NotPossible(
-                f"The shares moved together, so that {term.name} cannot be told from the others.",
-                where=term.name,
-                try_this="bake blends in which each share changes by itself",
-            )
-        else:
-            lost.append(term.name)
-    for term in then:
-        full = basis.columns.shape[1] + term.columns.shape[1] >= rows
-        if not full and basis.adds(term.columns):
-            kept.append(term)
-        else:
-            lost.append(term.name)
-    if basis.columns.shape[1] >= rows:
+class _BlendSelector(Selector):
+    """Single shares first, then blends of two and of three: each degree stays whole or goes whole."""
+
+    def __init__(self, variables: Sequence[Variable], first: int, ground: Ground, degree: int) -> None:
+        super().__init__(variables, degree, ground, bends=False, screening=False)
+        self.regular, self.selection = False, Selection()
+        self.shares = range(first, len(variables))
+        last = len(ground.rows) - 1
+        moving = [at for at in self.shares if ground.place(variables[at].columns)[0] == last]
+        self.base = (moving or list(self.shares))[-1]
+
+    def run(self) -> Selection:
+        self.bases[0].adds(self.ground.constant())
+        for at in range(self.shares[0]):
+            self.enter(make_term(self.variables, (at,)))
+        for at in self.shares:
+            if at != self.base and not self.enter(make_term(self.variables, (at,))):
+                name = self.variables[at].name
+                raise NotPossible(
+                    f"The shares moved together, so that {name} cannot be told from the others.",
+                    where=name,
+                    try_this="bake blends in which each share changes by itself",
+                )
+        for size in range(2, self.order + 1):
+            if self.selection.partial:
+                break
+            self.enter_together(list(combinations(self.shares, size)))
+        self.leave_error()
+        return self.selection
+
+    def offer(self, term: Term) -> bool:
+        """A blend that nobody baked, or whose parts are not in the model, is not fitted."""
+        together = np.prod([self.variables[at].columns[:, 0] for at in term.members], axis=0)
+        if not together.any():
+            self.selection.empty[term] = ()
+            return False
+        parts = [part for size in range(2, term.order) for part in combinations(term.members, size)]
+        if self.is_alias(term) or any(part in self.selection.refused for part in parts):
+            return False
+        return self.enter(term)
+
+
+def _require_error(selection: Selection, ground: Ground, needed: int) -> None:
+    used = sum(columns.shape[1] for at, columns in selection.columns.values() if at == len(ground.rows) - 1)
+    left = ground.rows[-1] - ground.absorbed[-1] - used - (len(ground.rows) == 1)
+    if left < 1:
+        count = ground.rows[-1]
         raise NotPossible(
-            f"{rows} bakes are too few to tell {len(first)} shares and blocks and an error to judge them by.",
+            f"{count} bakes are too few to tell {needed} shares, blocks and factors and an error to judge them by.",
             where="bakes",
-            try_this="bake some blends again",
+            try_this=f"bake at least {1 - left} more, such as some blends again",
         )
-    return kept, lost

@@ -39,7 +39,9 @@ class Entering:
         self.lost: list[Term] = []
         self.terms: list[list[Term]] = [[] for _ in range(len(partitions) + 1)]
         # What each stratum already says: the fixed columns that are constant in its groups, its coarser groups.
-        self.known = [self._constant_columns(base, part) for part in self.partitions]
+        # Shares hold the mean among them, so that whole plots know it as well.
+        mean_of_shares = np.ones((len(base), 0 if mean else 1))
+        self.known = [np.hstack([mean_of_shares, self._constant_columns(base, part)]) for part in self.partitions]
         self.known.append(np.hstack([base, *self.partitions]))
         self.mixed = False
         self.met: set[bytes] = set()
@@ -54,6 +56,8 @@ class Entering:
             self.lost.extend(peers)
             return
         before, known, spans = self.matrix, list(self.known), dict(self.spans)
+        pairs = any(len(set(term.factors)) < 3 for term in peers)
+        alone = self.singles if pairs else (before, known)  # bends and pairs are of one order
         terms, lost = [list(each) for each in self.terms], list(self.lost)
         twins = {term for term, columns in peers.items() if self._is_alias(columns)}
         for term, columns in peers.items():
@@ -62,7 +66,8 @@ class Entering:
             else:
                 self._offer(term, columns)
         if not any(
-            term in self.lost and term not in twins and self._would_fit(columns) for term, columns in peers.items()
+            term in self.lost and term not in twins and self._would_fit(columns, alone)
+            for term, columns in peers.items()
         ):
             if any(len(term.factors) == 1 for term in peers):
                 self.singles = (self.matrix, list(self.known))
@@ -82,15 +87,13 @@ class Entering:
 
     def _stands_on_lost(self, term: Term) -> bool:
         gone = {other.factors for other in self.lost if len(other.factors) < len(term.factors)}
-        # Within whole plots the last share says nothing new, as all add up to one; its blends still do.
-        gone = {factors for factors in gone if self.mean or len(factors) > 1}
         return any(set(factors) <= set(term.factors) for factors in gone)
 
-    def _would_fit(self, columns: Floats) -> bool:
-        """Could it be told from single effects alone?"""
-        if self.singles is None:
+    def _would_fit(self, columns: Floats, lower: tuple[Floats, list[Floats]] | None) -> bool:
+        """Could it be told from the terms of ``lower`` orders alone?"""
+        if lower is None:
             return False
-        matrix, known = self.singles
+        matrix, known = lower
         at = self._stratum(columns)
         in_stratum, whole = np.hstack([known[at], columns]), np.hstack([matrix, columns])
         return rank_of(in_stratum) == rank_of(known[at]) + columns.shape[1] and rank_of(whole) == whole.shape[1]
@@ -104,7 +107,9 @@ class Entering:
         at = self._stratum(columns)
         in_stratum = np.hstack([self.known[at], columns])
         whole = np.hstack([self.matrix, columns])
-        if rank_of(in_stratum) < rank_of(self.known[at]) + columns.shape[1] or rank_of(whole) < whole.shape[1]:
+        new = rank_of(in_stratum) == rank_of(self.known[at]) + columns.shape[1]
+        stands_for_mean = not self.mean and bool(self.partitions) and len(term.factors) == 1
+        if not (new or stands_for_mean) or rank_of(whole) < whole.shape[1]:
             self.lost.append(term)
             return
         self.spans[term] = slice(self.matrix.shape[1], whole.shape[1])

@@ -30,7 +30,7 @@ def coefficients(model: Model, confidence: float) -> list[Coefficient]:
         rows.append(zero)
         offsets.append(model.offset)
     for term in model.terms:
-        for name, values in _parts(model, term):
+        for name, values in parts_of(model, term):
             names.append(name)
             rows.append(model.only(term, values))
             offsets.append(0.0)
@@ -76,7 +76,7 @@ def _at_zero(model: Model) -> Floats | None:
     return row
 
 
-def _parts(model: Model, term: Term) -> list[tuple[str, Floats]]:
+def parts_of(model: Model, term: Term) -> list[tuple[str, Floats]]:
     """(name, values in the term's columns) of each reported coefficient of a term."""
     choices: list[list[tuple[str, Floats]]] = []
     for member in term.members:

@@ -47,7 +47,7 @@ def evidence(case: Case) -> list[Finding]:
         if term.block:
             continue
         if term.order == 1:
-            found.append(_effect(case, term))
+            found.append(effect_of(case, term))
         elif term.square:
             found.append(_bend(case, term))
         elif _worth_saying(case, term):
@@ -63,7 +63,7 @@ def _worth_saying(case: Case, term: Term) -> bool:
     return case.error is not None and size > case.error.margin
 
 
-def _effect(case: Case, term: Term) -> Finding:
+def effect_of(case: Case, term: Term) -> Finding:
     variable = term.members[0]
     levels = case.model.variables[variable].levels
     if case.model.variables[variable].amount or len(levels) == 2:

@@ -57,10 +57,12 @@ def select(
     ``bends``: squares of amounts with three or more settings as well. ``screening``: single
     effects alone were asked for; they are judged by what is left over while that is enough.
     """
-    return _Selector(variables, order, ground, bends=bends, screening=screening).run()
+    return Selector(variables, order, ground, bends=bends, screening=screening).run()
 
 
-class _Selector:
+class Selector:
+    """Takes terms order by order; ``analysis.blends`` enters its own."""
+
     def __init__(
         self, variables: Sequence[Variable], order: int, ground: Ground, *, bends: bool, screening: bool
     ) -> None:
@@ -78,15 +80,15 @@ class _Selector:
     def run(self) -> Selection:
         self.bases[0].adds(self.ground.constant())
         for block in self.blocks:
-            self._enter(make_term(self.variables, (block,)))
+            self.enter(make_term(self.variables, (block,)))
         for order in range(1, self._highest() + 1):
             if self.selection.partial or self._complete():
                 break
             self._enter_order(order)
             if order == 1 and self.bends:
-                self._enter_together([(i, i) for i in self.factors if self._bends(self.variables[i])])
+                self.enter_together([(i, i) for i in self.factors if self._bends(self.variables[i])])
         self._list_aliases()
-        self._leave_error()
+        self.leave_error()
         return self.selection
 
     def _highest(self) -> int:
@@ -100,12 +102,12 @@ class _Selector:
         return variable.amount and len(variable.levels) > 2
 
     def _enter_order(self, order: int) -> None:
-        self._enter_together(list(combinations(self.factors, order)))
+        self.enter_together(list(combinations(self.factors, order)))
 
-    def _enter_together(self, peers: Sequence[tuple[int, ...]]) -> None:
+    def enter_together(self, peers: Sequence[tuple[int, ...]]) -> None:
         before = [basis.columns for basis in self.bases]
         candidates = [make_term(self.variables, members) for members in peers]
-        entered = [term for term in candidates if self._offer(term)]
+        entered = [term for term in candidates if self.offer(term)]
         mixed = [term for term in candidates if self._mixed_with_peers(term)]
         if not mixed:
             return
@@ -124,9 +126,9 @@ class _Selector:
         names = {other.name for other in self.selection.columns if other.order == term.order}
         return bool(names & set(self.selection.entangled[term]))
 
-    def _offer(self, term: Term) -> bool:
+    def offer(self, term: Term) -> bool:
         """Enter ``term`` unless it is an alias, has empty cells or stands on a refused term."""
-        if self._is_alias(term):
+        if self.is_alias(term):
             return False
         if not self.regular and term.order > 1:
             cells = empty_cells(self.variables, term)
@@ -136,9 +138,9 @@ class _Selector:
             refused = self.selection.refused
             if any(part in refused for part in set(combinations(term.members, term.order - 1))):
                 return False
-        return self._enter(term)
+        return self.enter(term)
 
-    def _is_alias(self, term: Term) -> bool:
+    def is_alias(self, term: Term) -> bool:
         key = alias_key(self.variables, term)
         if key is None:
             return False
@@ -150,7 +152,7 @@ class _Selector:
         self.selection.aliases.setdefault(first, []).append(term)
         return True
 
-    def _enter(self, term: Term) -> bool:
+    def enter(self, term: Term) -> bool:
         place, columns = self.ground.place(term_columns(self.variables, term))
         if self.bases[place].adds(columns):
             self.selection.columns[term] = (place, columns)
@@ -174,7 +176,7 @@ class _Selector:
                 if term not in listed and key and key in self.seen:
                     self.selection.aliases.setdefault(self.seen[key], []).append(term)
 
-    def _leave_error(self) -> None:
+    def leave_error(self) -> None:
         """Give up the highest interactions of a stratum that has no error df left."""
         if self.selection.saturated:
             return

@@ -153,6 +153,7 @@ def _dropped_terms(facts: Facts, fine: bool) -> str:
     terms = listed_terms(facts.get("terms", ()))
     why = {
         "partly aliased": "they are mixed with each other in these bakes",
+        "never blended": "no bake blended them",
         "no error df": "nothing would be left to judge the rest against",
     }.get(str(facts.get("because", "")), "the bakes cannot carry them")
     return f"{terms or 'some interactions'} were left out of the model, because {why}. They are taken to be small."
@@ -169,6 +170,17 @@ def _partly_mixed(facts: Facts, fine: bool) -> str:
     return (
         f"{left} were left out of the model; where one is real, a part of it passes for the effect of other factors, "
         f"such as {say_number(abs(share), 0.01)} of {say_term(other)} for that of {term}.{widened}"
+    )
+
+
+def _alone_not_baked(facts: Facts, fine: bool) -> str:
+    """``shares``: those whose whole was never baked by itself."""
+    shares = facts.get("shares", ())
+    if not shares:
+        return "each ingredient was baked alone, so its coefficient is a response that was seen."
+    return (
+        f"{listed(shares)} {'was' if len(shares) == 1 else 'were'} never baked alone: the coefficients foretell "
+        "blends outside what was baked and are not to be relied on as such."
     )
 
 
@@ -191,6 +203,7 @@ FIT_CHECKS: dict[str, Callable[[Facts, bool], str]] = {
     "saturated": _saturated,
     "dropped terms": _dropped_terms,
     "partly mixed": _partly_mixed,
+    "alone not baked": _alone_not_baked,
     "few error df": _few_error_df,
     "sums of squares differ": _squares_differ,
     "curvature": _curvature,
