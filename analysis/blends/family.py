@@ -32,7 +32,8 @@ Floats = NDArray[np.float64]
 
 CODING = (
     "shares as parts of their whole, without a constant, so that a share's coefficient is the response of "
-    "that ingredient alone; other factors averaged; R² against the mean"
+    "that ingredient alone, other factors averaged, and its effect runs along the line on which the others keep "
+    "their proportions; R² against the mean"
 )
 NO_MEANS = "a share cannot be held while the others change; see the effects"
 
@@ -131,6 +132,7 @@ def _beside(
 def _blends(design: BlendDesign, model: Model, case: Case) -> list[Finding]:
     """Each share along its line, then what blending adds."""
     found = []
+    joint = [term for term in model.terms if design.is_share(term) and term.order > 1]
     for at, factor in enumerate(design.blends.factors):
         row, low, high = along_share(design, model, at)
         facts: dict[str, Any] = {
@@ -139,13 +141,13 @@ def _blends(design: BlendDesign, model: Model, case: Case) -> list[Finding]:
             "from": _said(low * design.blends.total),
             "to": _said(high * design.blends.total),
             "along": "others in proportion",
+            "bends": any(at + design.first in term.members for term in joint),
         }
         found.append(_finding("effect", (factor.name,), row, facts, case))
-    for term in model.terms:
-        if design.is_share(term) and term.order > 1:
-            names = tuple(model.variables[member].name for member in term.members)
-            row = even_blend(design, model, term.members)
-            found.append(_finding("blend", names, row, {"order": term.order}, case))
+    for term in joint:
+        names = tuple(model.variables[member].name for member in term.members)
+        row = even_blend(design, model, term.members)
+        found.append(_finding("blend", names, row, {"order": term.order}, case))
     return found
 
 

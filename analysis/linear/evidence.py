@@ -87,6 +87,8 @@ def effect_of(case: Case, term: Term) -> Finding:
         "method": _method(case, variable),
         "p_difference": p,
     }
+    if case.model.find(variable, variable) is not None:
+        facts["bends"] = True
     if term.name in case.curvature:
         facts["curvature_p"] = case.curvature[term.name]
     return _finding(case, "effect", term, size, low, high, facts)

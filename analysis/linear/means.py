@@ -50,8 +50,16 @@ def slices(model: Model) -> Iterator[Slice]:
     for term in model.terms:
         if term.order == 2 and not term.square and all(has_table(model.variables[member]) for member in term.members):
             along, by = axis_and_lines(model, term)
-            for level in range(len(model.variables[by].levels)):
+            for level in _lines(model.variables[along], model.variables[by]):
                 yield Slice(along, ((by, level),))
+
+
+def _lines(along: Variable, by: Variable) -> range:
+    """Levels that get a line of their own; of two amounts those that were baked as corners, not star points."""
+    if not (along.amount and by.amount):
+        return range(len(by.levels))
+    _, (first, last) = _corners(along, by)
+    return range(first, last + 1)
 
 
 def axis_and_lines(model: Model, term: Term) -> tuple[int, int]:

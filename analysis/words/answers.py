@@ -12,11 +12,13 @@ from typing import Literal
 from analysis.results import Analysis, Finding, ResponseResult
 from analysis.words.amounts import amount_for_all, amount_to_use
 from analysis.words.findings import (
+    BENT,
     CANNOT_TELL,
     alias,
     because,
     from_to,
     leaves_out_zero,
+    lies_off,
     moved,
     numbers_of,
     two_effects,
@@ -100,13 +102,20 @@ def _open(result: ResponseResult, confidence: float) -> str:
     if untold and len(untold) == len(result.findings):
         why = because(untold[0])
         return f"{CANNOT_TELL} what moves {name}{f': {why}' if why else ''}"
-    seen = [f for f in result.findings if f.kind == "effect" and f.matters == "unsure" and leaves_out_zero(f)]
+    kinds = ("effect", *BENT)
+    seen = [f for f in result.findings if f.kind in kinds and f.matters == "unsure" and leaves_out_zero(f)]
     if seen:
+        told = moved if seen[0].kind == "effect" else lies_off
         return (
-            f"{moved(seen[0], response)}, but {CANNOT_TELL} if by {what_matters(response) or 'what matters'}: "
+            f"{told(seen[0], response)}, but {CANNOT_TELL} if by {what_matters(response) or 'what matters'}: "
             f"{numbers_of(seen[0], confidence)}"
         )
-    small = [f.variables[0] for f in result.findings if f.kind == "effect" and f.matters == "no"]
+    bent = {name for f in result.findings if f.kind in BENT and f.matters != "no" for name in f.variables}
+    small = [
+        f.variables[0]
+        for f in result.findings
+        if f.kind == "effect" and f.matters == "no" and f.variables[0] not in bent
+    ]
     unsure = [f.variables[0] for f in result.findings if f.kind == "effect" and f.matters == "unsure"]
     tail = f"; what {_names(small)} did is smaller than {what_matters(response)}" if small else ""
     if len(unsure) == 1:
@@ -128,6 +137,8 @@ def _what_mattered(result: ResponseResult, confidence: float) -> str:
     first = telling[0]
     others = _other_variables(first, telling)
     too = f"; {_names(others)} mattered too" if others else ""
+    if first.kind in BENT:
+        return f"{lies_off(first, response)}: {_off(first, confidence)}{too}"
     if first.kind == "interaction":
         of = str(first.facts.get("of", first.variables[0]))
         by = join_words([variable for variable in first.variables if variable != of])
@@ -151,6 +162,12 @@ def _size(finding: Finding, confidence: float) -> str:
     step = half_width(finding.low, finding.high)
     size = with_unit(say_signed(finding.size or 0.0, step), finding.unit)
     return f"{from_to(finding)}{size} ({say_interval(finding.low, finding.high, confidence)})"
+
+
+def _off(finding: Finding, confidence: float) -> str:
+    step = half_width(finding.low, finding.high)
+    size = with_unit(say_signed(finding.size or 0.0, step), finding.unit)
+    return f"{size} ({say_interval(finding.low, finding.high, confidence)})"
 
 
 def _change(finding: Finding, confidence: float) -> str:

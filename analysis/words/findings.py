@@ -6,9 +6,9 @@ smaller than what matters, or this trial cannot tell.
 
 Facts that the sentences use, all optional: ``from`` and ``to`` (levels the size
 goes between), ``factor_kind``, ``factor_unit``, ``method`` (of the interval),
-``aliased_with``; for an interaction ``of``, ``of_unit``, ``by``, ``by_from``, ``by_to``,
-``by_unit``, ``effect_at_from``, ``effect_at_to``; for a dose ``level``; for "cannot tell"
-``because``, ``with``, ``why``.
+``aliased_with``, ``bends`` (the model holds a bend or blends of it); for an interaction ``of``,
+``of_unit``, ``by``, ``by_from``, ``by_to``, ``by_unit``, ``effect_at_from``, ``effect_at_to``;
+for a dose ``level``; for "cannot tell" ``because``, ``with``, ``why``.
 """
 
 from __future__ import annotations
@@ -122,6 +122,10 @@ def moved(finding: Finding, response: Response) -> str:
 
 
 def _too_small(finding: Finding, response: Response) -> str:
+    """``bends``: only the ends were compared, and between them the response may go another way."""
+    if finding.facts.get("bends"):
+        change = f"{finding.variables[0]} changes {response.name} by less than {what_matters(response)}"
+        return f"from its lowest to its highest, {change}"
     return (
         f"any difference that {finding.variables[0]} makes to {response.name} is smaller than {what_matters(response)}"
     )
@@ -290,6 +294,24 @@ METHODS = {
 }
 
 
+BENT = ("bend", "blend")  # kinds that say how far something lies off a straight line
+
+
+def lies_off(finding: Finding, response: Response) -> str:
+    """ "half way between its lowest and highest soda (from 0.5 to 2.5 %) rise lies above the straight line"."""
+    positive = (finding.size or 0) > 0
+    if finding.kind == "blend":
+        more = "more" if positive else "less"
+        return (
+            f"an even blend of {join_words(finding.variables)} gives {more} {response.name} than the mean of its parts"
+        )
+    span = from_to(finding).rstrip(", ")
+    return (
+        f"half way between its lowest and highest {finding.variables[0]} ({span}) {response.name} lies "
+        f"{'above' if positive else 'below'} the straight line"
+    )
+
+
 def _bend(finding: Finding, response: Response, confidence: float) -> str:
     """The middle of the doses against the straight line between both ends."""
     variable, size = finding.variables[0], numbers_of(finding, confidence)
@@ -298,11 +320,7 @@ def _bend(finding: Finding, response: Response, confidence: float) -> str:
         return f"over {variable} ({span}) {response.name} bends by less than {what_matters(response)}: {size}."
     if finding.matters != "yes" and not leaves_out_zero(finding):
         return f"{CANNOT_TELL} whether {response.name} bends over {variable} ({span}): {size}."
-    side = "above" if (finding.size or 0) > 0 else "below"
-    return (
-        f"half way between its lowest and highest {variable} ({span}) {response.name} lies {side} the straight line: "
-        f"{size}{_beyond(finding, response) if finding.matters == 'yes' else ''}."
-    )
+    return f"{lies_off(finding, response)}{_reservation(finding, response)}: {size}{_beyond(finding, response)}."
 
 
 def _blend(finding: Finding, response: Response, confidence: float) -> str:
@@ -312,11 +330,7 @@ def _blend(finding: Finding, response: Response, confidence: float) -> str:
         return f"an even blend of {parts} gives within {what_matters(response)} of what its parts give: {size}."
     if finding.matters != "yes" and not leaves_out_zero(finding):
         return f"{CANNOT_TELL} whether a blend of {parts} gives more or less {response.name} than its parts: {size}."
-    side = "more" if (finding.size or 0) > 0 else "less"
-    return (
-        f"an even blend of {parts} gives {side} {response.name} than the mean of its parts: "
-        f"{size}{_beyond(finding, response) if finding.matters == 'yes' else ''}."
-    )
+    return f"{lies_off(finding, response)}{_reservation(finding, response)}: {size}{_beyond(finding, response)}."
 
 
 KINDS: dict[str, Callable[[Finding, Response, float], str]] = {

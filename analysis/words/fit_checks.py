@@ -169,7 +169,7 @@ def _partly_mixed(facts: Facts, fine: bool) -> str:
     term, other, share = mixed[0]
     return (
         f"{left} were left out of the model; where one is real, a part of it passes for the effect of other factors, "
-        f"such as {say_number(abs(share), 0.01)} of {say_term(other)} for that of {term}.{widened}"
+        f"such as {abs(share):.2f} of {say_term(other)} for that of {term}.{widened}"
     )
 
 

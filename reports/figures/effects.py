@@ -30,14 +30,15 @@ from reports.figures.style import (
 from reports.figures.svg import as_svg
 
 MOST_ROWS = 24
+DRAWN = ("effect", "interaction", "bend", "blend")
 VERDICTS = {"yes": "matters", "no": "too small to matter", "unsure": "cannot tell"}
 BARE_VERDICTS = {"yes": "differs from 0", "no": "too small to matter", "unsure": "cannot tell"}
 _LOOKS = {"yes": (BLUE, "o", False), "no": (SOFT, "D", False), "unsure": (VERMILLION, "s", True)}
 
 
 def draw_effects(result: ResponseResult, *, key: str, confidence: float = 0.95) -> Figure | None:
-    """Effects and interactions with a size, in the order of their rank; None when there are none."""
-    found = [f for f in result.findings if f.kind in ("effect", "interaction") and f.size is not None]
+    """Effects, bends, blends and interactions with a size, in the order of their rank; None when there are none."""
+    found = [f for f in result.findings if f.kind in DRAWN and f.size is not None]
     if not found:
         return None
     response, unit = result.response, result.response.unit
@@ -85,7 +86,11 @@ def draw_effects(result: ResponseResult, *, key: str, confidence: float = 0.95) 
 
 
 def name_of(finding: Finding) -> str:
-    """The variables of a finding, an interaction joined by a times sign."""
+    """The variables of a finding, an interaction joined by a times sign, a blend by a plus."""
+    if finding.kind == "bend":
+        return f"bend over {finding.variables[0]}"
+    if finding.kind == "blend":
+        return f"blend of {' + '.join(finding.variables)}"
     return " × ".join(finding.variables)
 
 
@@ -117,8 +122,11 @@ def _leading(finding: Finding, confidence: float) -> str:
 def _caption(result: ResponseResult, count: int, confidence: float) -> str:
     response = result.response
     said = [f"Each mark is an effect, its line the {say_share(confidence)} interval."]
+    kinds = {finding.kind for finding in result.findings if finding.size is not None}
+    said += ["A bend is the middle against the mean of both ends."] if "bend" in kinds else []
+    said += ["A blend is an even mixture against the mean of its parts."] if "blend" in kinds else []
     if all(f.low is None for f in result.findings if f.size is not None):
-        said = ["Each mark is an effect; there was nothing to judge an interval against."]
+        said[0] = "Each mark is an effect; there was nothing to judge an interval against."
     if response.matters:
         matters = sized(say_level(response.matters), response.unit)
         said.append(f"Inside the shaded band a change is smaller than the {matters} that matters.")
