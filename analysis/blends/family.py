@@ -16,8 +16,9 @@ from analysis.errors import NotPossible
 from analysis.findings import judge
 from analysis.linear.comparisons import Pair, as_comparisons, compare, slice_letters
 from analysis.linear.distributions import t_tails
-from analysis.linear.door import check_frame
+from analysis.linear.door import check_frame, varied
 from analysis.linear.evidence import Case, cannot_tell, effect_of
+from analysis.linear.factors import constant_answer
 from analysis.linear.finite import finite
 from analysis.linear.fitting import fit_model, is_constant
 from analysis.linear.least_squares import centred
@@ -54,9 +55,7 @@ def blend_model(bakes: pd.DataFrame, response: Response, question: Question) -> 
     check_frame(bakes, response, question)
     raw = bakes[response.name].to_numpy(dtype=np.float64)
     if is_constant(raw):
-        raise NotPossible(
-            f"Every bake gave {raw[0]:g}.", where=response.name, try_this="a reading that tells the blends apart"
-        )
+        return constant_answer(bakes, response, question, raw, varied(bakes, question.factors)[0])
     y, offset = centred(raw)
     design = blend_design(bakes, question, y)
     model = fit_model(design.variables, design.selection, design.ground, raw, offset)

@@ -51,7 +51,7 @@ def factor_model(bakes: pd.DataFrame, response: Response, question: Question) ->
     moving, still = varied(bakes, question.factors)
     raw = bakes[response.name].to_numpy(dtype=np.float64)
     if is_constant(raw):
-        return _constant(bakes, response, question, raw, moving)
+        return constant_answer(bakes, response, question, raw, moving)
     y, offset = centred(raw)
     blocks = [name for name in question.blocks if bakes[name].nunique() > 1]
     question = _with_order(question)
@@ -174,7 +174,7 @@ def _aliases(selection: Selection) -> tuple[tuple[str, ...], ...]:
     )
 
 
-def _constant(
+def constant_answer(
     bakes: pd.DataFrame, response: Response, question: Question, raw: Floats, moving: Sequence[Factor]
 ) -> FamilyResult:
     """Every bake gave the same: nothing to test, and that is the answer."""

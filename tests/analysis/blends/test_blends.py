@@ -257,3 +257,10 @@ def test_intervals_in_whole_plots_cover_the_truth():
         for at, (name, size) in enumerate(truths.items()):
             covered[at] += found[name].low <= size <= found[name].high
     assert all(abs(count / 200 - 0.95) < 3 * (0.95 * 0.05 / 200) ** 0.5 for count in covered.values()), covered
+
+
+def test_blends_that_all_gave_the_same_tell_nothing():
+    found = blend_model(bakes(lattice(), np.full(12, 40.0)), RISE, question())
+    assert {finding.kind for finding in found.evidence} == {"cannot tell"}
+    assert checks(found)["constant"].verdict == "do not rely"
+    assert found.residual is None
