@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable, Sequence
 from dataclasses import asdict, dataclass, replace
 from functools import partial
@@ -10,39 +9,11 @@ from typing import Any
 
 from analysis.errors import NotPossible, PlanError
 from analysis.sizes import powers
+from analysis.sizes.asking import SizeQuestion, check, needed
 from analysis.sizes.solving import bakes_for, difference_for, up, whole_bakes_for
 
-KINDS = ("means", "pairs", "effects", "doses", "plots", "pieces", "equivalence", "shares", "scores")
 CURVE = (2, 3, 4, 5, 6, 8, 10, 12, 15, 20, 30)
 MOST_PIECES = 6
-
-
-@dataclass(frozen=True, kw_only=True)
-class SizeQuestion:
-    """``what`` is one of KINDS. ``bakes``: of each kind, pairs, replicates of a two-level design, whole plots of each.
-
-    ``spread`` between bakes of one treatment, ``difference`` the one that matters, ``piece_spread``
-    between pieces of one bake, ``plot_spread`` between whole plots. ``kinds``: how many are compared
-    (or doses); ``factors`` two-level factors; ``shares`` the two shares of yes, or the shares of each
-    score; ``odds_ratio`` for scores; ``margin`` for equivalence. Costs are in any one unit.
-    """
-
-    what: str
-    spread: float | None = None
-    difference: float | None = None
-    bakes: int | None = None
-    power: float = 0.8
-    confidence: float = 0.95
-    kinds: int = 2
-    factors: int = 3
-    pieces: int = 1
-    piece_spread: float | None = None
-    plot_spread: float | None = None
-    margin: float | None = None
-    shares: tuple[float, ...] = ()
-    odds_ratio: float | None = None
-    bake_cost: float | None = None
-    piece_cost: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -91,18 +62,18 @@ def answer(question: SizeQuestion) -> SizeAnswer:
 
     Raises PlanError for what is missing or cannot be, NotPossible beyond 10,000 bakes.
     """
-    _check(question)
+    check(question)
     if question.what in ("shares", "scores", "equivalence"):
         return _without_spread_curve(question)
     power_of = _power_of(question)
     fewest = 2.0
     if question.bakes is None:
-        difference = _needed(question.difference, "difference", "--matters 3")
+        difference = needed(question.difference, "difference", "--matters 3")
         each = up(bakes_for(lambda n: power_of(n, difference), question.power, fewest=fewest))
         solved, reached = "bakes", power_of(each, difference)
     elif question.difference is None:
         each = question.bakes
-        spread = _needed(question.spread, "spread", "--spread 2")
+        spread = needed(question.spread, "spread", "--spread 2")
         found = difference_for(lambda d: power_of(each, d), question.power, scale=spread)
         difference, solved, reached = found, "difference", question.power
     else:
@@ -118,46 +89,6 @@ def answer(question: SizeQuestion) -> SizeAnswer:
         curve=tuple(_curve(question, power_of, fewest)),
         pieces=tuple(_pieces(question)) if question.what == "pieces" and question.difference is not None else (),
     )
-
-
-def _needed(value: float | None, what: str, try_this: str) -> float:
-    if value is None:
-        raise PlanError(f"The {what} is missing.", where="size", try_this=try_this)
-    return value
-
-
-def _check(question: SizeQuestion) -> None:
-    if question.what not in KINDS:
-        raise PlanError(f'"{question.what}" is no question of size.', where="--what", try_this=", ".join(KINDS))
-    for name, option in (
-        ("spread", "--spread"),
-        ("difference", "--matters"),
-        ("piece_spread", "--piece-spread"),
-        ("margin", "--margin"),
-        ("odds_ratio", "--odds-ratio"),
-    ):
-        value = getattr(question, name)
-        if value is not None and not (math.isfinite(value) and value > 0):
-            raise PlanError(f"{option} {value:g} is not above 0.", where=option, try_this=f"{option} 2")
-    for name, option in (("power", "--power"), ("confidence", "--confidence")):
-        value = getattr(question, name)
-        if not 0 < value < 1:
-            raise PlanError(f"{option} {value:g} is not between 0 and 1.", where=option, try_this=f"{option} 0.8")
-    for name, option, least in (
-        ("kinds", "--kinds", 2),
-        ("factors", "--factors", 1),
-        ("pieces", "--pieces", 1),
-        ("bakes", "--bakes", 2),
-    ):
-        value = getattr(question, name)
-        if value is not None and value < least:
-            raise PlanError(f"{option} {value} is too few.", where=option, try_this=f"{option} {least}")
-    if question.what not in ("shares", "scores"):
-        _needed(question.spread, "spread between bakes of one treatment", "--spread 2")
-    if question.what == "pieces":
-        _needed(question.piece_spread, "spread between pieces of one bake", "--piece-spread 1")
-    if question.what == "plots":
-        _needed(question.plot_spread, "spread between whole plots", "--plot-spread 1")
 
 
 def _power_of(question: SizeQuestion) -> Callable[[float, float], float]:
@@ -210,7 +141,7 @@ def _curve(question: SizeQuestion, power_of: Callable[[float, float], float], fe
 def _pieces(question: SizeQuestion) -> Sequence[PiecesPoint]:
     """More pieces or more bakes? The bakes of each that every number of pieces takes, with their cost."""
     found = []
-    difference = _needed(question.difference, "difference", "--matters 3")
+    difference = needed(question.difference, "difference", "--matters 3")
     for pieces in range(1, MOST_PIECES + 1):
         power_of = _power_of(replace(question, pieces=pieces))
         try:
@@ -249,7 +180,7 @@ def _without_spread_curve(question: SizeQuestion) -> SizeAnswer:
 
 def _counted(question: SizeQuestion) -> Callable[[float], float]:
     if question.what == "equivalence":
-        margin = _needed(question.margin, "margin", "--margin 3")
+        margin = needed(question.margin, "margin", "--margin 3")
         true = question.difference or 0.0
         if true >= margin:
             raise PlanError(
@@ -268,9 +199,9 @@ def _counted(question: SizeQuestion) -> Callable[[float], float]:
             raise PlanError("Both shares are the same.", where="--share", try_this="--share 0.6 --share 0.9")
         one, other = question.shares
         return lambda n: powers.shares_exact(up(n), one, other, question.confidence)
-    ratio = _needed(question.odds_ratio, "odds ratio", "--odds-ratio 3")
+    ratio = needed(question.odds_ratio, "odds ratio", "--odds-ratio 3")
     shares = question.shares
-    if len(shares) < 2 or any(share <= 0 for share in shares) or abs(sum(shares) - 1) > 1e-6:
+    if len(shares) < 2 or not all(0 < share < 1 for share in shares) or abs(sum(shares) - 1) > 1e-6:
         raise PlanError(
             "The shares of the scores, from the lowest up, add up to 1.",
             where="--share",

@@ -11,6 +11,7 @@ Statistics in Medicine 12:2257.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from math import ceil, isfinite, log, sqrt
 
 import numpy as np
@@ -108,10 +109,19 @@ def shares_exact(each: int, one: float, other: float, confidence: float = 0.95) 
     for total in range(2 * n + 1):
         first = np.arange(max(0, total - n), min(n, total) + 1)
         chances = hypergeom.pmf(first, 2 * n, total, n)
-        p = np.array([chances[chances <= each_one * (1 + 1e-7)].sum() for each_one in chances])
+        rising = np.sort(chances)
+        # p of an outcome: all that are as rare or rarer; the margin holds equal chances together.
+        p = np.cumsum(rising)[np.searchsorted(rising, chances * (1 + 1e-7), side="right") - 1]
         seen = p <= 1 - confidence
         power += float(np.sum(chance_one[first[seen]] * chance_other[total - first[seen]]))
     return min(power, 1.0)
+
+
+@cache
+def _nodes() -> tuple[np.ndarray, np.ndarray]:
+    """400 places on (-1, 1) and their weights (Gauss-Legendre): costly to find, always the same."""
+    places, weights = np.polynomial.legendre.leggauss(400)
+    return places, weights
 
 
 def equivalent(each: float, margin: float, spread: float, difference: float = 0.0, confidence: float = 0.95) -> float:
@@ -131,7 +141,7 @@ def equivalent(each: float, margin: float, spread: float, difference: float = 0.
     critical = float(student_t.ppf(confidence, df))
     widest = df * (margin / (critical * error)) ** 2  # beyond it the interval is wider than the margins
     top = min(widest, float(chi2.ppf(1 - 1e-14, df)))
-    nodes, weights = np.polynomial.legendre.leggauss(400)
+    nodes, weights = _nodes()
     drawn = top * (nodes + 1) / 2
     half = critical * np.sqrt(drawn / df)
     inside = ndtr((margin - difference) / error - half) - ndtr((-margin - difference) / error + half)

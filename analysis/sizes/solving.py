@@ -8,6 +8,8 @@ from math import ceil
 from analysis.errors import NotPossible
 
 MOST_BAKES = 10_000
+MOST_COUNTED = 500  # where every outcome is counted
+DIPS = 3  # further bakes over which an exact test is looked at for a dip
 FINE = 1e-10
 
 
@@ -33,21 +35,23 @@ def bakes_for(power_of: Callable[[float], float], power: float, *, fewest: float
 
 
 def whole_bakes_for(power_of: Callable[[int], float], power: float, *, fewest: int = 2) -> int:
-    """The smallest whole number that reaches ``power``, where it can only be counted."""
+    """The whole number from which ``power`` is reached, where it can only be counted."""
     top = fewest
     while power_of(top) < power:
-        if top >= MOST_BAKES // 20:
+        if top >= MOST_COUNTED:
             raise NotPossible(
-                f"More than {MOST_BAKES // 20} of each would be needed.",
+                f"More than {MOST_COUNTED} of each would be needed.",
                 where="size",
                 try_this="shares that lie further apart, or a smaller power",
             )
-        top *= 2
+        top = min(top * 2, MOST_COUNTED)
     low = max(fewest, top // 2)
-    while low < top:  # exact tests may dip, so the last step looks at what follows
+    while low < top:
         middle = (low + top) // 2
         low, top = (low, middle) if power_of(middle) >= power else (middle + 1, top)
-    return top
+    # An exact test may lose power by one bake more: the answer stands behind the last such dip.
+    dips = [more for more in range(top + 1, top + DIPS + 1) if power_of(more) < power]
+    return max(dips, default=top - 1) + 1
 
 
 def up(bakes: float) -> int:

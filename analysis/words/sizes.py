@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from analysis.sizes.answers import PiecesPoint, SizeAnswer, SizeQuestion
+from analysis.sizes.answers import PiecesPoint, SizeAnswer
+from analysis.sizes.asking import SizeQuestion
 from analysis.words.numbers import say_level, say_number, with_unit
 
 MISSING = {
@@ -16,6 +17,11 @@ MISSING = {
     "shares": "of each kind",
     "scores": "of each kind",
 }
+
+
+def _counted_in(what: str) -> str:
+    told = MISSING[what]
+    return f"bakes {told}" if told.startswith("of ") else told
 
 
 def say_size(answer: SizeAnswer, *, unit: str = "", response: str = "") -> str:
@@ -81,7 +87,8 @@ def say_pieces(points: tuple[PiecesPoint, ...]) -> str:
         )
     saved = one.bakes - best.bakes
     few = f"{best.pieces} pieces from each bake take {best.bakes} bakes of each kind instead of {one.bakes}"
-    return f"{few}: {saved} fewer. Beyond that only more bakes help, since pieces of one bake share its error."
+    more = "More pieces cost more than they save" if best.cost is not None else "Beyond that only more bakes help"
+    return f"{few}: {saved} fewer. {more}, since pieces of one bake share its error."
 
 
 def _price(point: PiecesPoint) -> tuple[float, int]:
@@ -92,13 +99,15 @@ def size_table(answer: SizeAnswer, *, unit: str = "") -> list[str]:
     """Lines of a plain table: bakes against what can be seen."""
     question = answer.question
     asked = f"seen in {round(100 * question.power)} of 100"
-    lines = [f"  bakes {MISSING[question.what]} (in all)"]
+    lines = [f"  {_counted_in(question.what)} (bakes in all)"]
+    goal = {"equivalence": "shown to be the same", "shares": "told apart", "scores": "seen"}
+    reached = goal.get(question.what, "the asked difference")
     for point in answer.curve:
         told = []
         if point.difference is not None:
             told.append(f"{with_unit(say_number(point.difference, point.difference), unit)} {asked}")
         if point.power is not None:
-            told.append(f"the asked difference in {say_chances(point.power)} of 100")
+            told.append(f"{reached} in {say_chances(point.power)} of 100")
         lines.append(f"  {point.each:>4} ({point.total:>4})  {'; '.join(told)}")
     for pieces in answer.pieces:
         cost = f", cost {pieces.cost:g}" if pieces.cost is not None else ""

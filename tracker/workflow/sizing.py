@@ -89,7 +89,8 @@ def _hundred(power: float) -> str:
 
 def size_of(what: str, *, unit: str = "", response: str = "", **asked: Any) -> Sized:
     """Answer one question. Raises UsageError for an unknown question, PlanError and NotPossible of the sizes."""
-    from analysis.sizes.answers import KINDS, SizeQuestion, answer
+    from analysis.sizes.answers import answer
+    from analysis.sizes.asking import KINDS, SizeQuestion
 
     if what not in KINDS:
         near = nearest(what, list(KINDS)) or "means"

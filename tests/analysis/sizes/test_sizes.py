@@ -6,7 +6,9 @@ from scipy.stats import fisher_exact
 
 from analysis.errors import NotPossible, PlanError
 from analysis.sizes import powers, simulating
-from analysis.sizes.answers import SizeQuestion, answer
+from analysis.sizes.answers import answer
+from analysis.sizes.asking import SizeQuestion
+from analysis.sizes.solving import whole_bakes_for
 
 
 def two_cubed(replicates=3):
@@ -40,6 +42,17 @@ def test_shares_are_counted_outcome_by_outcome():
             chance = np.prod([1]) * _binomial(a, n, one) * _binomial(b, n, other)
             power += chance * (fisher_exact([[a, n - a], [b, n - b]])[1] <= 0.05)
     assert powers.shares_exact(n, one, other) == pytest.approx(power, abs=1e-9)
+
+
+def test_shares_are_counted_fast_enough_for_the_most_that_is_allowed():
+    # At 500 of each the exact test is a little below the normal approximation, which knows no whole counts.
+    exact, normal = powers.shares_exact(500, 0.5, 0.6), powers.shares_normal(500, 0.5, 0.6)
+    assert normal - 0.03 < exact < normal
+
+
+def test_a_dip_of_an_exact_test_is_stepped_over():
+    chances = {2: 0.1, 3: 0.5, 4: 0.81, 5: 0.79, 6: 0.85, 7: 0.9, 8: 0.92}
+    assert whole_bakes_for(lambda n: chances.get(n, 1.0), 0.8) == 6
 
 
 def _binomial(k, n, p):
@@ -118,6 +131,17 @@ def test_pieces_help_until_the_bakes_own_error_rules():
         (SizeQuestion(what="scores", shares=(0.5, 0.4), odds_ratio=2), "add up to 1"),
         (SizeQuestion(what="equivalence", spread=2, margin=1, difference=1), "inside the margin"),
         (SizeQuestion(what="taste"), "no question"),
+        (SizeQuestion(what="means", spread=2, difference=3, power=0.01), "asks for nothing"),
+        (SizeQuestion(what="means", spread=2, difference=3, confidence=0.2), "less than even"),
+        (SizeQuestion(what="means", spread=float("nan"), difference=3), "not above 0"),
+        (SizeQuestion(what="means", spread=1e300, difference=3), "same unit"),
+        (SizeQuestion(what="means", spread=2, difference=3, kinds=10**8), "too many"),
+        (SizeQuestion(what="means", spread=2, difference=3, bakes=10**9), "too many"),
+        (SizeQuestion(what="effects", spread=2, difference=3, factors=4000), "too many"),
+        (SizeQuestion(what="plots", spread=2, difference=3, plot_spread=-1), "not above 0"),
+        (SizeQuestion(what="pieces", spread=2, difference=3, piece_spread=1, bake_cost=-5), "no cost"),
+        (SizeQuestion(what="shares", shares=(0.5, 0.9), bakes=3000), "too many"),
+        (SizeQuestion(what="scores", shares=(0.5, float("nan")), odds_ratio=2), "add up to 1"),
     ],
 )
 def test_what_cannot_be_sized_says_why(question, match):
