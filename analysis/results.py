@@ -41,13 +41,20 @@ class Test:
 
 @dataclass(frozen=True, kw_only=True)
 class Residual:
-    """What the model leaves over. The tests were judged against it, unless a dose part has a ``pure_error``."""
+    """What the model leaves over. The tests were judged against it, unless a dose part has a ``pure_error``.
+
+    ``press`` is the sum of squared misses with each bake foretold from the others, and
+    ``r_squared_foretold`` what that leaves of R²; None where a bake cannot be foretold, with whole
+    plots, and for curves.
+    """
 
     df: int
     sum_sq: float
     mean_sq: float | None
     sd: float | None
     r_squared: float | None
+    press: float | None = None
+    r_squared_foretold: float | None = None
 
 
 @dataclass(frozen=True, kw_only=True)

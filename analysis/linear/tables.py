@@ -19,6 +19,8 @@ from analysis.results import BakePoint, Comparison, Mean, Residual, Test
 
 Floats = NDArray[np.float64]
 
+FORETOLD = 1e-9  # what a bake must leave to the others to be foretold by them
+
 
 def all_tests(model: Model, kind: SquaresType) -> list[Test]:
     """Tests of every stratum, in the order of the model's terms."""
@@ -35,13 +37,28 @@ def residual(model: Model, raw: Floats, fitted: Floats) -> Residual:
     left = raw - fitted
     around = raw - raw[0]
     total = float(((around - around.mean()) ** 2).sum())
+    press = _press(model)
     return Residual(
         df=stratum.fit.df,
         sum_sq=stratum.fit.sum_sq if mean_sq is not None else 0.0,
         mean_sq=mean_sq,
         sd=None if mean_sq is None else float(np.sqrt(mean_sq)),
         r_squared=None if mean_sq is None or total <= 0 else max(0.0, 1 - float(left @ left) / total),
+        press=press,
+        r_squared_foretold=None if press is None or total <= 0 else 1 - press / total,
     )
+
+
+def _press(model: Model) -> float | None:
+    """Each bake against what the others foretell for it (Allen 1974, Technometrics 16:125)."""
+    if len(model.strata) > 1 or model.strata[0].mean_sq is None:
+        return None
+    fit = model.strata[0].fit
+    room = 1 - fit.leverage
+    if room.min() < FORETOLD:
+        return None
+    misses = fit.residuals / room
+    return float(misses @ misses)
 
 
 @dataclass(frozen=True)

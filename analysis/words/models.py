@@ -83,6 +83,9 @@ def _error(result: ResponseResult) -> str:
         return "no error degrees of freedom are left."
     sd = f", standard deviation {say_amount(residual.sd, result.response.unit)}" if residual.sd is not None else ""
     squared = f", R² {say_number(residual.r_squared, 0.5)}" if residual.r_squared is not None else ""
+    if squared and residual.r_squared_foretold is not None:
+        foretold = max(residual.r_squared_foretold, 0.0)
+        squared += f" ({say_number(foretold, 0.5)} for bakes foretold from the others)"
     return f"the error rests on {say_count(residual.df, 'degree', 'degrees')} of freedom{sd}{squared}."
 
 

@@ -33,6 +33,8 @@ def test_a_surface_has_the_published_coefficients_and_lack_of_fit(analyse, name)
         assert found.p == pytest.approx(numbers["Pr(>|t|)"], rel=1e-5), term
     assert answer.result.residual.sd == pytest.approx(expected["sigma"], rel=1e-9)
     assert answer.result.residual.r_squared == pytest.approx(expected["r2"], rel=1e-9)
+    assert answer.result.residual.press == pytest.approx(expected["press"], rel=1e-9)
+    assert answer.result.residual.r_squared_foretold == pytest.approx(expected["pred_r2"], rel=1e-9)
     lack = next(check for check in answer.result.checks if check.check == "lack of fit").facts
     assert (lack["df"], lack["df_error"]) == (expected["lack_of_fit"]["df"], expected["lack_of_fit"]["pure_df"])
     assert lack["f"] == pytest.approx(expected["lack_of_fit"]["F"], rel=1e-6)
