@@ -206,6 +206,13 @@ def _fold_over(request: DesignRequest, standing: Standing, further: Further) -> 
     names = [factor.name for factor in request.factors]
     if further.factor is not None and further.factor not in names:
         raise PlanError(f'No factor is called "{further.factor}".', where="--fold-over", try_this=", ".join(names))
+    shares = [factor.name for factor in request.factors if factor.kind == "share"]
+    if shares:
+        raise PlanError(
+            f"A fold-over turns levels round; {shares[0]} is a share, and turned round the shares make no whole.",
+            where=f"factor {shares[0]}",
+            try_this="--replicates 1, or --best 6",
+        )
     corners = [run for run in standing.runs if run.groups.get("stage", "1") == "1"]
     levels: dict[str, list[Setting]] = {}
     for name in names:

@@ -1,7 +1,8 @@
 """What a plan promises is what the analysis finds: terms, strata, error degrees of freedom, aliases, half-widths.
 
 Beside the cases of each kind through the command (tests/tracker/commands/test_each_kind.py): every kind
-with other models than its own, single replicates, blocks, centre points and too few runs.
+with other models than its own, single replicates, blocks, centre points and too few runs; and trials
+that grew by additions.
 """
 
 from itertools import product
@@ -10,6 +11,8 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.designs.extending import extend
+from analysis.designs.further import Further
 from analysis.designs.plan import lay_out
 from analysis.designs.requests import DesignFactor, DesignRequest, DesignResponse
 from analysis.engine import analyse
@@ -120,14 +123,13 @@ CASES = [
 ]
 
 
-def baked(request, plan):
+def baked(request, design, runs):
     """(table, question): what the trial's record would hand to the engine, with made-up readings."""
-    design = plan.design
     names = [factor.name for factor in request.factors]
-    table = pd.DataFrame({name: [run.settings[name] for run in plan.runs] for name in names})
-    for group in plan.runs[0].groups:
-        table[group] = [run.groups[group] for run in plan.runs]
-    table["bake"] = [run.code for run in plan.runs]
+    table = pd.DataFrame({name: [run.settings[name] for run in runs] for name in names})
+    for group in sorted({group for run in runs for group in run.groups}):
+        table[group] = [run.groups.get(group, "1") for run in runs]  # what stood before the additions is stage 1
+    table["bake"] = [run.code for run in runs]
     table["rise"] = np.random.Generator(np.random.PCG64(5)).normal(50, 1, len(table))
     crossed = design.crossed_groups
     return table, Question(
@@ -145,9 +147,42 @@ def baked(request, plan):
 def test_a_plan_is_read_back_as_it_was_promised(kind, factors, keys):
     request = DesignRequest(kind=kind, factors=factors, seed=7, responses=(RISE,), accept_few_df=True, **keys)
     plan = lay_out(request)
-    table, question = baked(request, plan)
+    _require_kept(request, plan.design, plan.runs)
+
+
+ADDED = {
+    "replicates": Further(way="replicates"),
+    "centre points": Further(way="centre points", count=3),
+    "star points": Further(way="axial runs", axial=1.5),
+    "fold-over": Further(way="fold-over"),
+    "best": Further(way="best", count=4),
+}
+GROWN = [
+    *product(["2^4 once", "2^(6-2) once", "2^(6-3)", "2^3 twice", "12 runs of 7"], ADDED),
+    ("12 runs of 11", "fold-over"),
+    ("star", "centre points"),
+    ("edges", "best"),
+    ("whole plots", "replicates"),
+    ("three doses of 6", "best"),
+    ("best", "replicates"),
+]
+
+
+@pytest.mark.parametrize(("name", "way"), [case for case in GROWN if case != ("2^(6-2) once", "best")])
+def test_a_trial_that_grew_is_read_back_as_it_was_promised(name, way, standing):
+    kind, factors, keys = DESIGNS[name]
+    request = DesignRequest(kind=kind, factors=factors, seed=7, responses=(RISE,), accept_few_df=True, **keys)
+    plan = lay_out(request)
+    further = ADDED[way] if (name, way) != ("2^(6-3)", "best") else Further(way="best", count=16)
+    grown = extend(request, standing(plan), further)
+    _require_kept(request, grown.design, [*plan.runs, *(each.run for each in grown.added)])
+
+
+def _require_kept(request, design, runs):
+    factors = request.factors
+    table, question = baked(request, design, runs)
     found = analyse(table, question).responses[0].family
-    promised = plan.design.judgement
+    promised = design.judgement
     by_lenth = "Lenth" in promised.judged_by
     assert found.residual.df == promised.df_error
     assert any(effect.pse for effect in found.effects) == by_lenth
@@ -162,7 +197,7 @@ def test_a_plan_is_read_back_as_it_was_promised(kind, factors, keys):
             assert (tests[term].stratum, tests[term].df_error or 0) == (stratum["group"], stratum["df_error"]), term
 
     chains = {frozenset(chain) for chain in found.aliases if any(term.count(":") < 2 for term in chain)}
-    assert chains <= {frozenset(chain) for chain in plan.design.aliases}
+    assert chains <= {frozenset(chain) for chain in design.aliases}
     _same_half_widths(found, promised, factors, by_lenth=by_lenth)
 
 

@@ -168,3 +168,10 @@ def test_the_same_seed_adds_the_same_runs(standing):
     assert one.added == two.added
     other = extend(replace(asked, seed=5), standing(lay_out(asked)), Further(way="replicates"))
     assert [run.code for run in added(one)] != [run.code for run in added(other)]
+
+
+def test_shares_are_not_turned_round(standing):
+    shares = tuple(DesignFactor(name=name, kind="share", of="flour", unit="%", total=100) for name in ("rye", "oat"))
+    asked = request("mixture lattice", shares, degree=1, replicates=2)
+    with pytest.raises(PlanError, match="make no whole"):
+        extend(asked, standing(lay_out(asked)), Further(way="fold-over"))
