@@ -128,13 +128,19 @@ def _names_are_distinct(question: Question) -> None:
             where=WHERE,
             try_this="Name the column that tells the bakes apart, and nothing else, as the bake.",
         )
-    for name in question.group:
+    for name in (*question.group, *question.strips):
         if seen.get(name) in ("factor", "response"):
             raise TrialDataError(
                 f'"{name}" is named both as a group and as a {seen[name]}.',
                 where=WHERE,
                 try_this="Name as a group only what bakes shared, such as a day or an oven load.",
             )
+    if question.strips and (len(set(question.strips)) != 2 or len(question.strips) != 2 or question.group):
+        raise TrialDataError(
+            "Strips are two groups that cut across each other, and nothing else is a group beside them.",
+            where=WHERE,
+            try_this="Name what the rows and what the columns of the strip-plot shared.",
+        )
 
 
 def _numbers_in_range(question: Question) -> None:
