@@ -57,8 +57,10 @@ def route(question: Question, bakes: pd.DataFrame) -> Route:
         return Route(family="blend")
     if question.kind in ("factors", "surface") or (question.model is not None and question.kind == "auto"):
         return Route(family="factors")
-    if question.kind == "auto" and question.dose is None and not _looks_like_a_dose(bakes, amounts, categories):
-        return Route(family="factors")
+    if question.kind == "auto" and question.dose is None:
+        by_plot = any(_set_by_plot(bakes, question, name) for name in amounts)
+        if by_plot or not _looks_like_a_dose(bakes, amounts, categories):
+            return Route(family="factors")
     dose = question.dose or _only(amounts)
     by = question.by or (categories[0] if len(categories) == 1 else None)
     _nothing_left_over(dose, by, [*amounts, *categories])
@@ -72,6 +74,12 @@ def narrowed(question: Question, response: Response) -> Question:
 
 def _looks_like_a_dose(bakes: pd.DataFrame, amounts: list[str], categories: list[str]) -> bool:
     return len(amounts) == 1 and len(categories) <= 1 and bakes[amounts[0]].nunique() >= ENOUGH_DOSES
+
+
+def _set_by_plot(bakes: pd.DataFrame, question: Question, amount: str) -> bool:
+    """Does it change only between whole plots or strips, whose error a curve knows nothing of?"""
+    plots = [list(question.group)] if question.group else [[name] for name in question.strips]
+    return any(bool((bakes.groupby(plot, observed=True)[amount].nunique() == 1).all()) for plot in plots)
 
 
 def _only(amounts: list[str]) -> str:

@@ -99,7 +99,7 @@ def read_layout(bakes: pd.DataFrame, response: Response, question: Question, *, 
                 where=f'response "{response.name}", {by} "{part.level}"',
                 try_this=f'bake "{part.level}" at more doses, or leave it out',
             )
-    block_codes = tuple((name, _codes(bakes[name])[0]) for name in question.blocks)
+    block_codes = _block_codes(bakes, question)
     dummies = np.eye(len(levels))[level_code]
     blocks, lost = _block_columns(block_codes, dummies)
     reasons = {}
@@ -130,9 +130,20 @@ def read_layout(bakes: pd.DataFrame, response: Response, question: Question, *, 
     )
 
 
+def _block_codes(bakes: pd.DataFrame, question: Question) -> tuple[tuple[str, Ints], ...]:
+    """(name, level of each bake) of what is taken out: blocks, whole plots named by their columns together, strips."""
+    columns = {name: bakes[name] for name in (*question.blocks, *question.strips)}
+    if question.group:
+        parts = zip(*(bakes[name].astype(str) for name in question.group), strict=True)
+        joined = "+".join(question.group)
+        columns[joined] = pd.Series([" / ".join(part) for part in parts], index=bakes.index, name=joined)
+    return tuple((name, _codes(column)[0]) for name, column in columns.items())
+
+
 def _grouping(question: Question, dose: str, by: str | None) -> tuple[str, ...]:
     """Columns taken as fixed blocks. A group whose doses vary inside it costs as much as a block does."""
-    return tuple(name for name in dict.fromkeys([*question.blocks, *question.group]) if name not in (dose, by))
+    names = dict.fromkeys([*question.blocks, *question.group, *question.strips])
+    return tuple(name for name in names if name not in (dose, by))
 
 
 def _numbers(bakes: pd.DataFrame, name: str) -> Array:
