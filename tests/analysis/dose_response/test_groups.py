@@ -49,6 +49,8 @@ def test_nothing_is_found_too_often_where_nothing_is():
 
 
 def test_strips_are_taken_out_as_well():
-    table = loads(np.random.Generator(np.random.PCG64(2)), within=True).assign(batch=(np.arange(32) + np.arange(32) // 4) % 2)
+    table = loads(np.random.Generator(np.random.PCG64(2)), within=True).assign(
+        batch=(np.arange(32) + np.arange(32) // 4) % 2
+    )
     found = analyse(table, Question(**ASKED, strips=("load", "batch"), kind="dose")).responses[0].family
     assert {"load", "batch"} <= {test.term for test in found.tests}
