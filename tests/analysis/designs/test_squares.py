@@ -38,7 +38,7 @@ def test_each_level_stands_once_in_each_row_and_column(size):
     assert plan.design.fixed_groups == ("shelf", "turn")
 
 
-@pytest.mark.parametrize("size", [3, 4, 5, 7, 8, 9, 11])
+@pytest.mark.parametrize("size", [3, 4, 5, 7, 8, 9, 10, 11, 12])
 def test_two_factors_also_meet_each_other_once(size):
     plan = square(factor("flour", size), factor("tin", size))
     met = Counter((run.settings["flour"], run.settings["tin"]) for run in plan.runs)
@@ -57,12 +57,54 @@ def test_turns_are_baked_in_their_order():
     assert len({tuple(each) for each in shelves}) > 1
 
 
-def test_a_second_square_has_rows_of_its_own():
+def _labels(plan, group):
+    return {run.groups[group] for run in plan.runs}
+
+
+def test_a_second_square_takes_further_turns_on_the_same_shelves():
     plan = square(factor("flour", 4), replicates=2)
-    assert len({run.groups["shelf"] for run in plan.runs}) == 8
-    assert len({run.groups["turn"] for run in plan.runs}) == 4
-    assert set(Counter((run.groups["shelf"], run.settings["flour"]) for run in plan.runs).values()) == {1}
-    assert plan.design.judgement.df_error == 32 - 1 - 7 - 3 - 3
+    assert _labels(plan, "shelf") == set("1234")
+    assert _labels(plan, "turn") == set("12345678")
+    assert set(Counter((run.groups["turn"], run.settings["flour"]) for run in plan.runs).values()) == {1}
+    assert plan.design.judgement.df_error == 32 - 1 - 3 - 7 - 3
+
+
+def test_a_second_square_takes_further_days_with_the_same_turns():
+    for rows, columns in (("bake day", "turn of the day"), ("turn of the day", "bake day")):
+        plan = square(factor("flour", 4), rows=rows, columns=columns, replicates=2)
+        assert _labels(plan, "turn of the day") == set("1234")
+        assert _labels(plan, "bake day") == set("12345678")
+        # Turns follow each other within a day, and days in the trial.
+        times = [(run.groups["bake day"], run.groups["turn of the day"]) for run in plan.runs]
+        assert times == sorted(times)
+        assert (plan.design.block, plan.design.blocks) == ("bake day", 8)
+        assert all(run.block == run.groups["bake day"] for run in plan.runs)
+
+
+def test_without_time_a_second_square_has_rows_of_its_own():
+    plan = square(factor("flour", 4), columns="side", replicates=2)
+    assert (len(_labels(plan, "shelf")), len(_labels(plan, "side"))) == (8, 4)
+    assert plan.design.block is None
+
+
+@pytest.mark.parametrize(
+    ("rows", "columns", "in_time"),
+    [
+        ("week", "day of the week", ["week", "day of the week"]),
+        ("oven load", "bake days", ["bake days", "oven load"]),
+        ("border", "Bake-Turn", ["Bake-Turn"]),
+        ("time of day", "oven", ["time of day"]),
+        ("weekday", "hour", ["weekday", "hour"]),
+        ("baker", "place in the oven", []),
+    ],
+)
+def test_what_stands_for_time_is_known_by_its_name(rows, columns, in_time):
+    plan = square(factor("flour", 5), rows=rows, columns=columns, seed=8)
+    baked = [tuple(run.groups[name] for name in in_time) for run in plan.runs]
+    assert baked == sorted(baked)
+    for name in {rows, columns} - set(in_time):
+        labels = [run.groups[name] for run in plan.runs]
+        assert labels != sorted(labels)
 
 
 def test_without_time_the_whole_square_is_baked_in_a_random_order():
@@ -82,11 +124,11 @@ def test_random_squares_keep_their_promises():
         assert len({run.code for run in plan.runs}) == len(plan.runs) == size * size * replicates
         assert len({(run.groups["shelf"], run.groups["turn"]) for run in plan.runs}) == len(plan.runs)
         for name in names:
-            in_rows = Counter((run.groups["shelf"], run.settings[name]) for run in plan.runs)
-            assert set(in_rows.values()) == {1}
-            assert len(in_rows) == size * size * replicates
-            # Stacked squares share their columns, so that each level stands there once for each square.
-            assert set(Counter((run.groups["turn"], run.settings[name]) for run in plan.runs).values()) == {replicates}
+            in_turns = Counter((run.groups["turn"], run.settings[name]) for run in plan.runs)
+            assert set(in_turns.values()) == {1}
+            assert len(in_turns) == size * size * replicates
+            # Squares share their shelves, so that each level stands there once for each square.
+            assert set(Counter((run.groups["shelf"], run.settings[name]) for run in plan.runs).values()) == {replicates}
         pairs = Counter(tuple(run.settings[name] for name in names) for run in plan.runs)
         assert set(pairs.values()) == {replicates if two else size * replicates}
         turns = [run.groups["turn"] for run in plan.runs]
@@ -117,7 +159,7 @@ GOLDEN = [("512", "4", "b"), ("357", "2", "a"), ("510", "3", "d"), ("960", "1", 
         ((factor("flour", 4), factor("tin", 5)), {}, "as many levels"),
         ((factor("flour", 6), factor("tin", 6)), {}, "No Graeco-Latin square of 6"),
         ((factor("flour", 2), factor("tin", 2)), {}, "No Graeco-Latin square of 2"),
-        ((factor("flour", 10), factor("tin", 10)), {}, "not offered"),
+        ((factor("flour", 13), factor("tin", 13)), {}, "more than 12"),
         ((factor("flour", 13),), {}, "more than 12"),
         ((factor("flour", 4),), {"replicates": 10**9}, "at most 865"),
         ((factor("flour", 4), factor("tin", 4), factor("fat", 4)), {}, "3 factor"),
