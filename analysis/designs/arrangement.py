@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from math import factorial
 
 from analysis.designs.blocks import Blocks, share_out
@@ -49,6 +50,12 @@ class Arrangement:
     def labels(self, group: str) -> list[str]:
         """Labels of a group, each once, in standard order."""
         return list(dict.fromkeys(place.groups[group] for place in self.places if group in place.groups))
+
+    def in_one_go(self, group: str) -> bool:
+        """Are the runs of each label baked one after the other?"""
+        baked = [self.places[at].groups.get(group) for at in self.order]
+        changes = sum(one != other for one, other in pairwise(baked))
+        return changes == len(set(baked)) - 1
 
 
 def numbered(count: int) -> list[str]:
@@ -135,12 +142,13 @@ def nested(
 def with_oven_loads(arrangement: Arrangement, request: DesignRequest) -> Arrangement:
     """The same with an oven load and a random place in it for each run, when the plan says how many an oven holds.
 
-    Loads follow the order of baking and never mix blocks or whole plots.
+    Loads follow the order of baking and never mix blocks, whole plots or what else is baked in one go, such as
+    the turns of a square or the column strips of a strip-plot.
     """
     if request.oven_holds is None:
         return arrangement
     stream = Stream(request.seed, "oven place")
-    kept_apart = (*([arrangement.block] if arrangement.block else []), *arrangement.errors)
+    kept_apart = [name for name in (*arrangement.fixed, *arrangement.errors) if arrangement.in_one_go(name)]
     loads: list[list[int]] = []
     before: tuple[str | None, ...] | None = None
     for at in arrangement.order:

@@ -76,6 +76,17 @@ def test_strips_cross_within_each_block():
     assert laid.design.crossed_groups
 
 
+def test_oven_loads_hold_bakes_of_one_column_strip():
+    named = {"rows": "batch", "columns": "oven setting", "block": "day", "replicates": 4, "oven_holds": 2}
+    laid = plan("strip-plot", BATTER, OVEN, **named)
+    loads = {}
+    for run in laid.runs:
+        loads.setdefault(run.groups["oven load"], []).append(run.groups["oven setting"])
+    # Three bakes in each strip: two together and one alone.
+    assert sorted(map(len, loads.values())) == [1] * 8 + [2] * 8
+    assert all(len(set(strips)) == 1 for strips in loads.values())
+
+
 def _category(name, count, *, hard):
     return DesignFactor(name=name, kind="category", levels=tuple("abcd"[:count]), hard_to_change=hard)
 

@@ -107,6 +107,15 @@ def test_what_stands_for_time_is_known_by_its_name(rows, columns, in_time):
         assert labels != sorted(labels)
 
 
+def test_oven_loads_never_mix_turns():
+    plan = square(factor("flour", 5), oven_holds=4)
+    loads = {}
+    for run in plan.runs:
+        loads.setdefault(run.groups["oven load"], []).append(run.groups["turn"])
+    assert all(len(set(turns)) == 1 for turns in loads.values())
+    assert sorted(map(len, loads.values())) == [1] * 5 + [4] * 5
+
+
 def test_without_time_the_whole_square_is_baked_in_a_random_order():
     runs = square(factor("flour", 5), columns="side").runs
     for group in ("shelf", "side"):
