@@ -103,6 +103,7 @@ def _placed(request: DesignRequest, standing: Standing, wanted: Wanted) -> list[
     kept = [run for run in again if _block_is_open(standing, run)]
     placed = [_Placed(New(run.settings, run.code), run.groups) for run in stream.shuffled(kept)]
     late = tuple(New(run.settings, run.code) for run in again if run not in kept)
+    crossing = {run.code: _crossing(standing, run) for run in again}
     sets = [*wanted.sets, *([(late,)] if late else [])]
     labels = _next_labels(standing, standing.block, len(sets)) if standing.block else [""] * len(sets)
     plots = _next_labels(standing, standing.errors[0], sum(map(len, sets))) if standing.errors else []
@@ -110,8 +111,15 @@ def _placed(request: DesignRequest, standing: Standing, wanted: Wanted) -> list[
         outer = {standing.block: label} if standing.block else {STAGE: str(standing.stages + 1)}
         for members in stream.shuffled(plots_of_set):
             groups = {**outer, **({standing.errors[0]: plots.pop(0)} if plots else {})}
-            placed += [_Placed(new, groups) for new in stream.shuffled(members)]
+            placed += [
+                _Placed(new, {**groups, **crossing.get(new.stands_for or "", {})}) for new in stream.shuffled(members)
+            ]
     return placed
+
+
+def _crossing(standing: Standing, run: ExistingRun) -> dict[str, str]:
+    """Where a run of a square stands besides its block: baked later, it still takes its own row and column."""
+    return {name: run.groups[name] for name in standing.fixed if name not in (standing.block, STAGE)}
 
 
 def _again(standing: Standing, code: str) -> ExistingRun:

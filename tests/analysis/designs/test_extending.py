@@ -115,6 +115,26 @@ def test_a_lost_run_is_made_up_in_its_own_block_while_that_is_baked(standing):
     assert late.added[0].run.block == "3"
 
 
+@pytest.mark.parametrize(
+    ("rows", "when"), [("oven shelf", {"stage": "2"}), ("bake day", {"bake day": "6"})], ids=["shelves", "days"]
+)
+def test_a_lost_run_of_a_square_is_baked_later_in_its_own_row_and_column(rows, when, standing):
+    flour = DesignFactor(name="flour", kind="category", levels=tuple("abcde"))
+    asked = DesignRequest(kind="latin square", factors=(flour,), seed=1, rows=rows, columns="turn of the day")
+    plan = lay_out(asked)
+    lost = {run.code for run in plan.runs[3:9:5]}
+    baked = {run.code for run in plan.runs} - lost
+    found = extend(asked, standing(plan, lost=lost, baked=baked), Further(way="again"))
+    by_code = {run.code: run for run in plan.runs}
+    assert {each.stands_for for each in found.added} == lost
+    for each in found.added:
+        was = by_code[each.stands_for]
+        assert each.run.settings == was.settings
+        assert each.run.groups == {**was.groups, **when}
+    # 25 bakes less the mean, 4 rows, 4 columns, 4 flours and the later stage or day.
+    assert found.design.judgement.df_error == 25 - 1 - 4 - 4 - 4 - 1
+
+
 def test_whole_plots_are_added_whole():
     oven = DesignFactor(name="oven", kind="category", levels=("hot", "mild"))
     runs = [
