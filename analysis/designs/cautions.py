@@ -14,6 +14,7 @@ from analysis.designs.judgement import Judgement
 from analysis.designs.mixed_in import MixedIn
 from analysis.designs.requests import DesignRequest
 from analysis.designs.treatments import Treatments
+from analysis.words.plurals import several
 
 if TYPE_CHECKING:
     from analysis.designs.plan import Design, PlannedRun
@@ -79,7 +80,8 @@ def plan_warnings(
     words += _beyond(request, runs)
     words += _out_of_reach(request, runs)
     if design.properties.get("orthogonal_blocks") is False:
-        words.append(f"Part of a bend passes for a difference between {design.block}s, which makes bends less sure.")
+        blocks = several(design.block or "block")
+        words.append(f"Part of a bend passes for a difference between {blocks}, which makes bends less sure.")
     words += lost
     words += [
         f'"{factor.name}" is hard to change, but this order changes it from bake to bake: '

@@ -22,6 +22,7 @@ from analysis.designs.model import Model
 from analysis.designs.requests import DesignRequest, DesignResponse
 from analysis.designs.treatments import Treatments
 from analysis.errors import PlanError
+from analysis.words.plurals import several
 
 FEWEST_DF = 3
 LARGEST_SATURATED = 128  # runs; beyond this the analysis does not judge single bakes by the small effects
@@ -150,7 +151,7 @@ def _require_error_df(model: Model, made: Treatments, request: DesignRequest, *,
     if model.fewest_df >= FEWEST_DF or request.accept_few_df or screening:
         return
     poorest = min((each for each in model.strata if each.terms), key=lambda each: each.df_error)
-    told = "" if poorest.group == "bakes" else f" between {poorest.group}s"
+    told = "" if poorest.group == "bakes" else f" between {several(poorest.group)}"
     raise PlanError(
         f"{model.matrix.shape[0]} runs leave {poorest.df_error} degrees of freedom to judge the error{told}; "
         f"below {FEWEST_DF} little can be told. It would be judged by {_judged_by(model, lenth=lenth)}.",
@@ -169,8 +170,8 @@ def _judged_by(model: Model, *, lenth: bool) -> str:
 
 def _stratum_said(group: str, df: int, *, alone: bool) -> str:
     if df <= 0:
-        return "nothing: estimates without intervals" if alone else f"nothing between {group}s"
-    error = "the error between bakes" if group == "bakes" else f"the error between {group}s"
+        return "nothing: estimates without intervals" if alone else f"nothing between {several(group)}"
+    error = "the error between bakes" if group == "bakes" else f"the error between {several(group)}"
     if df < FEWEST_DF:
         return f"{error} with {df} degree(s) of freedom: intervals will be very wide"
     return f"{error}, {df} degrees of freedom"

@@ -12,6 +12,8 @@ import math
 import re
 from collections.abc import Sequence
 
+from analysis.words.plurals import several
+
 _MOST_DECIMALS = 10
 _NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d)")
 
@@ -99,7 +101,7 @@ def say_p(p: float) -> str:
 
 def say_count(n: float, thing: str, things: str | None = None) -> str:
     """ "1 bake", "4 bakes"."""
-    return f"{n:g} {thing if n == 1 else things or thing + 's'}"
+    return f"{n:g} {thing if n == 1 else things or several(thing)}"
 
 
 def join_words(words: Sequence[str], last: str = "and") -> str:

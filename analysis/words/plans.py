@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from analysis.designs.judgement import FEWEST_DF
 from analysis.words.numbers import join_words, say_count, say_level, say_number, with_unit
+from analysis.words.plurals import one_of, several
 
 if TYPE_CHECKING:
     from analysis.designs.plan import Design, Plan
@@ -48,6 +49,7 @@ def plan_lines(plan: Plan, responses: Sequence[DesignResponse] = ()) -> list[str
         *_groups(plan),
         *_strata(design),
         *_properties(design),
+        *_meetings(design),
         *_aliases(design),
         *(line for response in responses for line in _response(design, response)),
         *_prediction(design),
@@ -93,7 +95,8 @@ def _groups(plan: Plan) -> Iterator[str]:
         kept = _kept(plan, group)
         count = say_count(len(labels), group)
         if group in design.error_groups and kept:
-            yield f"{join_words(kept)}: set {say_count(len(labels), 'time')}, each time anew, for a {group} of bakes"
+            times = say_count(len(labels), "time")
+            yield f"{join_words(kept)}: set {times}, each time anew, for {one_of(group)} of bakes"
         else:
             yield f"{count}"
 
@@ -118,7 +121,7 @@ def _strata(design: Design) -> Iterator[str]:
     for stratum in judging:
         terms = join_words([_term(name) for name in stratum["terms"]])
         many = len(stratum["terms"]) > 1
-        error = "single bakes" if stratum["group"] == "bakes" else f"{stratum['group']}s"
+        error = "single bakes" if stratum["group"] == "bakes" else several(stratum["group"])
         few = "" if stratum["df_error"] >= FEWEST_DF else ": few, so intervals will be wide"
         df = say_count(stratum["df_error"], "degree of freedom", "degrees of freedom")
         yield f"{terms} {'are' if many else 'is'} judged by how {error} differ, {df}{few}"
@@ -134,6 +137,25 @@ def _properties(design: Design) -> Iterator[str]:
     told = [PROPERTIES[key](value) for key, value in design.properties.items() if key in PROPERTIES]
     if any(told):
         yield "; ".join(words for words in told if words)
+
+
+def _meetings(design: Design) -> Iterator[str]:
+    """How often treatments meet where a block cannot hold all of them, and what that costs."""
+    block, properties = design.block, design.properties
+    if block is None or "fewest_meetings" not in properties:
+        return
+    fewest, most = int(properties["fewest_meetings"]), int(properties["most_meetings"])
+    if properties["balanced"]:
+        yield f"every two treatments meet in {say_count(fewest, block)}: all differences are known alike"
+    elif fewest:
+        yield f"two treatments meet in {fewest} to {most} {several(block)}: differences are known nearly alike"
+    else:
+        yield (
+            f"some two treatments never meet in one {block}, others in up to {say_count(most, block)}: "
+            "the first are compared through others, less surely"
+        )
+    share = 100 * float(properties["efficiency"])
+    yield f"each bake tells {share:.0f} % of what it would if {one_of(block)} as even as these held every treatment"
 
 
 def _aliases(design: Design) -> Iterator[str]:

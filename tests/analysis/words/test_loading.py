@@ -48,4 +48,5 @@ def test_the_words_of_a_balance_do_not_load_those_of_a_trial():
         "analysis.words",
         "analysis.words.leavening",
         "analysis.words.numbers",
+        "analysis.words.plurals",
     }

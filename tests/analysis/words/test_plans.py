@@ -59,6 +59,34 @@ def test_whole_plots_say_how_often_something_is_set_and_by_what_it_is_judged():
     assert not any("predicted mean" in line for line in lines)
 
 
+def test_strips_are_named_as_a_baker_would_say_it():
+    batter = DesignFactor(name="batter", kind="category", levels=("short", "long"), hard_to_change=True)
+    oven = DesignFactor(name="oven", kind="category", levels=("170", "190", "210"), hard_to_change=True)
+    named = {"rows": "batter batch", "columns": "oven load", "block": "bake day", "replicates": 4}
+    plan, lines = said("strip-plot", batter, oven, **named)
+    assert "batter: set 8 times, each time anew, for a batter batch of bakes" in lines
+    assert "oven: set 12 times, each time anew, for an oven load of bakes" in lines
+    assert "batter is judged by how batter batches differ, 3 degrees of freedom" in lines
+    assert "the error between batter batches, 3 degrees of freedom" in plan.design.judgement.judged_by
+
+
+@pytest.mark.parametrize(
+    ("levels", "size", "replicates", "meet", "share"),
+    [
+        # Efficiency t (k - 1) / (k (t - 1)) = 7/9 where balanced: Yates 1936. For the second that is the bound, 90 %.
+        (7, 3, 3, "every two treatments meet in 1 bake day: all differences are known alike", 78),
+        (6, 4, 4, "two treatments meet in 2 to 3 bake days: differences are known nearly alike", 89),
+        # A lattice of three replicates: (k + 1)(r - 1) / ((k + 1)(r - 1) + r) = 8/11, Yates 1936 (from memory).
+        (9, 3, 3, "some two treatments never meet in one bake day, others in up to 1 bake day", 73),
+    ],
+)
+def test_incomplete_blocks_say_how_often_treatments_meet(levels, size, replicates, meet, share):
+    flour = DesignFactor(name="flour", kind="category", levels=tuple("abcdefghi"[:levels]))
+    _, lines = said("incomplete blocks", flour, block="bake day", block_size=size, replicates=replicates)
+    assert any(line.startswith(meet) for line in lines)
+    assert f"each bake tells {share} % of what it would if a bake day as even as these held every treatment" in lines
+
+
 def test_oven_loads_are_counted():
     _, lines = said("dose ladder", amount("soda"), levels=5, replicates=2, oven_holds=4)
     assert "3 oven loads" in lines
