@@ -1,6 +1,8 @@
-"""A plan as a trial that stands, for tests that go on from it."""
+"""A plan as a trial that stands, for tests that go on from it; and what a stored seed must give for ever."""
 
+import json
 from collections.abc import Callable
+from hashlib import sha256
 
 import pytest
 
@@ -34,3 +36,14 @@ def _standing(plan, lost=(), baked=()):
         crossed=plan.design.crossed_groups,
         model=plan.design.model,
     )
+
+
+@pytest.fixture
+def digest() -> Callable[..., str]:
+    """``digest(plan)``: of every run in bake order, with its code, groups and settings."""
+    return _digest
+
+
+def _digest(plan):
+    runs = [[run.code, run.place_in_design, dict(run.groups), dict(run.settings)] for run in plan.runs]
+    return sha256(json.dumps(runs, sort_keys=True).encode()).hexdigest()[:16]

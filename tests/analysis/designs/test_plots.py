@@ -76,6 +76,16 @@ def test_strips_cross_within_each_block():
     assert laid.design.crossed_groups
 
 
+def test_strips_are_as_sure_as_their_own_errors_allow():
+    laid = plan("strip-plot", BATTER, OVEN, rows="batch", columns="load", block="day", replicates=4)
+    widths = laid.design.judgement.half_widths["rise"]
+    # Differences of two means, a = 3, b = 2, r = 4, all spreads 1: 2 (strips / r + bakes / (r b)) and
+    # 2 (strips / r + bakes / (r a)); for what both do together 4 bakes / r (Cochran & Cox 1957, 7.3, from memory).
+    assert widths["batter"] == pytest.approx(2.446912 * (2 * (1 / 4 + 1 / 8)) ** 0.5, rel=1e-5)
+    assert widths["oven"] == pytest.approx(3.182446 * (2 * (1 / 4 + 1 / 12)) ** 0.5, rel=1e-5)
+    assert widths["batter:oven"] == pytest.approx(2.446912 * (4 / 4) ** 0.5, rel=1e-5)
+
+
 def test_oven_loads_hold_bakes_of_one_column_strip():
     named = {"rows": "batch", "columns": "oven setting", "block": "day", "replicates": 4, "oven_holds": 2}
     laid = plan("strip-plot", BATTER, OVEN, **named)
@@ -160,6 +170,22 @@ def test_the_plans_of_this_seed_are_written_down():
     assert [(run.code, run.settings["oven"], run.settings["acid"]) for run in split] == SPLIT
     strip = plan("strip-plot", BATTER, OVEN, rows="batch", columns="load", block="day", replicates=4).runs[:3]
     assert [(run.code, run.settings["batter"], run.settings["oven"]) for run in strip] == STRIP
+
+
+STRIPS = {"rows": "batch", "columns": "load", "block": "day", "replicates": 4}
+
+
+@pytest.mark.parametrize(
+    ("kind", "factors", "keys", "golden"),
+    [
+        ("split-plot", (OVEN, ACID), {"whole_plots": 8}, "34b5e35ba8ce4f6c"),
+        ("split-plot", (OVEN, ACID), {"block": "day", "replicates": 5}, "b89d11bee1317ab3"),
+        ("strip-plot", (BATTER, OVEN), STRIPS, "f0adc75cdc6bfcc2"),
+        ("strip-plot", (BATTER, OVEN, ACID), STRIPS, "5f8b3465e0fe1c68"),
+    ],
+)
+def test_whole_plans_of_a_stored_seed_never_change(kind, factors, keys, golden, digest):
+    assert digest(plan(kind, *factors, **keys)) == golden
 
 
 SPLIT = [("836", "190 °C", "lemon"), ("414", "190 °C", "yogurt"), ("459", "190 °C", "tartar")]

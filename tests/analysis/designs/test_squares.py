@@ -156,6 +156,22 @@ def test_the_square_of_two_factors_of_this_seed_is_written_down():
     assert [(run.code, run.groups["shelf"], run.settings["flour"], run.settings["tin"]) for run in runs[:4]] == PAIRS
 
 
+WHOLE = [
+    (1, 4, 1, "b336b4c22d5a6048"),
+    (1, 5, 2, "74ffcfae45c06d2a"),
+    (2, 4, 1, "8f10459ed6e112b2"),
+    (2, 5, 1, "f1436ed095f834b0"),
+    (2, 10, 1, "fe3328f92d52a18b"),
+    (2, 12, 1, "e005332626e66b57"),
+]
+
+
+@pytest.mark.parametrize(("factors", "size", "replicates", "golden"), WHOLE)
+def test_whole_squares_of_a_stored_seed_never_change(factors, size, replicates, golden, digest):
+    names = ["flour", "tin"][:factors]
+    assert digest(square(*(factor(name, size) for name in names), replicates=replicates)) == golden
+
+
 PAIRS = [("512", "4", "b", "b"), ("357", "1", "a", "d"), ("510", "2", "d", "a"), ("960", "3", "c", "c")]
 GOLDEN = [("512", "4", "b"), ("357", "2", "a"), ("510", "3", "d"), ("960", "1", "c"), ("165", "1", "b")]
 
