@@ -24,7 +24,7 @@ WHERE = "question"
 class Route:
     """Which family answers, and with which dose and groups."""
 
-    family: Literal["factors", "dose", "blend"]
+    family: Literal["factors", "dose", "blend", "scores"]
     dose: str | None = None
     by: str | None = None
 
@@ -168,11 +168,11 @@ def _numbers_in_range(question: Question) -> None:
         raise TrialDataError(
             f"There is no type {question.squares} of sums of squares here.", where=WHERE, try_this="Give 1, 2 or 3."
         )
-    if question.kind not in ("auto", "factors", "dose", "surface", "mixture"):
+    if question.kind not in ("auto", "factors", "dose", "surface", "mixture", "score"):
         raise TrialDataError(
             f'There is no kind of analysis called "{question.kind}".',
             where=WHERE,
-            try_this="Choose auto, factors, dose, surface or mixture.",
+            try_this="Choose auto, factors, dose, surface, mixture or score.",
         )
 
 

@@ -12,7 +12,10 @@ from typing import Literal
 FactorKind = Literal["amount", "category", "share"]
 Scale = Literal["measured", "score", "count", "yes-no"]
 Goal = Literal["maximise", "minimise", "target"]
-AnalysisKind = Literal["auto", "factors", "dose", "surface", "mixture"]
+AnalysisKind = Literal["auto", "factors", "dose", "surface", "mixture", "score"]
+SmallSample = Literal["kenward-roger", "satterthwaite"]
+Transform = Literal["none", "auto", "log", "square root", "reciprocal", "reciprocal square root", "logit"]
+Intervals = Literal["standard", "profile", "bootstrap"]
 ModelName = Literal[
     "main effects", "interactions", "quadratic", "mixture linear", "mixture quadratic", "mixture special cubic"
 ]
@@ -34,11 +37,22 @@ class Factor:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Margin:
+    """Within which two treatments count as equally good: a difference, or a ratio of means (both above 0)."""
+
+    low: float
+    high: float
+    ratio: bool = False
+
+
+@dataclass(frozen=True, kw_only=True)
 class Response:
     """One thing that was measured, and how much of a change is worth acting on.
 
     ``matters`` is the difference that matters, in ``unit``. ``plausible`` bounds
     draw a warning, ``possible`` bounds a refusal (the record checks both).
+    ``margin`` is asked of a substitute. ``accept`` bounds what is good enough (None: open on
+    that side) and ``importance`` weighs the response among several goals.
     """
 
     name: str
@@ -49,6 +63,9 @@ class Response:
     matters: float | None = None
     plausible: tuple[float, float] | None = None
     anchors: tuple[str, ...] = ()
+    margin: Margin | None = None
+    accept: tuple[float | None, float | None] | None = None
+    importance: float = 1.0
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -63,6 +80,13 @@ class Question:
     two group columns that cut across each other within blocks (a strip-plot).
     ``confidence`` lies in (0, 1). ``seed`` feeds every resampling step. ``guessed``
     names the factors whose kind was guessed from their column, so that the answer says so.
+
+    ``crossed`` are further chains of group columns whose bakes share an error, each like ``group``
+    and crossed with it. ``slopes`` are (amount, group column): its effect varies from group to group.
+    ``small_sample`` says how the df of mixed models are found. ``covariates`` are measured columns
+    that were not set on purpose (numbers, or texts as levels). ``weights`` names a column of counts
+    or precisions. ``contrasts`` are texts such as "acid: yogurt = 1, lemon juice = -1".
+    ``intervals`` and ``effective`` (shares of the way, in (0, 1)) concern curves over a dose.
     """
 
     factors: tuple[Factor, ...]
@@ -81,3 +105,14 @@ class Question:
     confidence: float = 0.95
     seed: int = 1
     guessed: tuple[str, ...] = ()
+    crossed: tuple[tuple[str, ...], ...] = ()
+    slopes: tuple[tuple[str, str], ...] = ()
+    small_sample: SmallSample = "kenward-roger"
+    covariates: tuple[str, ...] = ()
+    weights: str | None = None
+    transform: Transform | None = None
+    robust: bool = False
+    unequal_spread: bool = False
+    contrasts: tuple[str, ...] = ()
+    intervals: Intervals = "standard"
+    effective: tuple[float, ...] = ()

@@ -12,6 +12,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
+from analysis.parts import ChosenContrast, Equivalence, Part, Variance
+from analysis.predicting import Predictor
 from analysis.questions import Question, Response
 
 Matters = Literal["yes", "no", "unsure"]
@@ -351,6 +353,11 @@ class FamilyResult:
     evidence: tuple[Finding, ...] = ()
     points: tuple[BakePoint, ...] = ()
     reasons: Mapping[str, str] = field(default_factory=dict)
+    variances: tuple[Variance, ...] = ()
+    contrasts: tuple[ChosenContrast, ...] = ()
+    equivalence: tuple[Equivalence, ...] = ()
+    parts: tuple[Part, ...] = ()
+    predictor: Predictor | None = field(default=None, compare=False, repr=False)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -395,7 +402,10 @@ class ResponseResult:
 
 @dataclass(frozen=True, kw_only=True)
 class Analysis:
-    """The answer to a question: one result for each response, ranked findings across them."""
+    """The answer to a question: one result for each response, ranked findings across them.
+
+    ``parts`` concern several responses together.
+    """
 
     question: Question
     source: str
@@ -404,3 +414,4 @@ class Analysis:
     left_out: tuple[LeftOut, ...]
     responses: tuple[ResponseResult, ...]
     findings: tuple[Finding, ...]
+    parts: tuple[Part, ...] = ()

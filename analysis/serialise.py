@@ -14,12 +14,17 @@ from dataclasses import asdict, is_dataclass
 from importlib.resources import files
 from typing import Any
 
+from analysis.parts import Part
 from analysis.results import Analysis, Check, Curve, DosePart, Finding, NextBakes, Optimum, ResponseResult
 from analysis.words import headline, response_headline, say_check, say_finding, say_model, say_next
 from analysis.words.chemistry import say_chemistry
+from analysis.words.parts import say_part
 
 SCHEMA_VERSION = "1.0"
 PER_CURVE = "one for each curve; see curves"
+# Keys of the parts of one response, and of those that concern several together; null where there is none.
+OF_ONE: tuple[str, ...] = ()
+TOGETHER: tuple[str, ...] = ()
 
 Json = dict[str, Any]
 
@@ -38,6 +43,7 @@ def analysis_json(analysis: Analysis) -> Json:
         },
         "responses": [_response(result, analysis) for result in analysis.responses],
         "findings": [_finding(finding, analysis) for finding in analysis.findings],
+        **_parts(analysis.parts, TOGETHER, analysis, analysis),
     }
     plain = _plain(document, "analysis")
     assert isinstance(plain, dict)
@@ -65,9 +71,11 @@ def _response(result: ResponseResult, analysis: Analysis) -> Json:
         "tests": _records(family.tests),
         "residual": None if family.residual is None else _fields(family.residual),
         "coefficients": _records(family.coefficients),
-        "variances": [],
+        "variances": _records(family.variances),
         "means": _records(family.means),
         "comparisons": _records(family.comparisons),
+        "contrasts": _records(family.contrasts),
+        "equivalence": _records(family.equivalence),
         "effects": _records(family.effects),
         "aliases": [list(chain) for chain in family.aliases],
         "dose": None if family.dose is None else _dose(family.dose),
@@ -79,7 +87,15 @@ def _response(result: ResponseResult, analysis: Analysis) -> Json:
             for part in result.chemistry
         ],
         "reasons": dict(family.reasons),
+        **_parts(family.parts, OF_ONE, result, analysis),
     }
+
+
+def _parts(
+    parts: Sequence[Part], known: Sequence[str], about: ResponseResult | Analysis, analysis: Analysis
+) -> dict[str, Json | None]:
+    found = {part.key: _fields(part) | {"words": list(say_part(part, about, analysis.question))} for part in parts}
+    return {**dict.fromkeys(known), **found}
 
 
 def _dose(dose: DosePart) -> Json:

@@ -19,6 +19,7 @@ from reports.sections.chemistry import chemistry_section
 from reports.sections.mattered import mattered_section
 from reports.sections.numbering import Keys
 from reports.sections.onward import next_section
+from reports.sections.parts import part_sections
 from reports.sections.record import data_section, made_section, provenance_section
 from reports.sections.sure import sure_section
 from reports.sections.taste import taste_section
@@ -52,6 +53,7 @@ def trial_report(
         answer_section(analysis),
         mattered_section(analysis, keys),
         amount_section(analysis, keys),
+        *part_sections(analysis, keys),
         sure_section(analysis),
         chemistry_section(analysis, chemistry, notes, keys),
         taste_section(analysis, notes, keys),

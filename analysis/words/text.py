@@ -15,6 +15,7 @@ from analysis.words.findings import say_finding
 from analysis.words.models import say_left_out
 from analysis.words.next_bakes import say_next, say_treatment
 from analysis.words.numbers import join_words, say_dose, say_dose_interval, start, true_minus, with_unit
+from analysis.words.parts import say_part, title_of
 
 WIDTH = 100
 _TREATMENTS = 6  # listed before "and more"
@@ -23,7 +24,7 @@ _TREATMENTS = 6  # listed before "and more"
 def analysis_text(analysis: Analysis) -> str:
     """Headline, ranked findings, recommended amount, doubtful checks, next bakes, rows left out."""
     parts = ["\n".join(map(_wrapped, headlines(analysis))), _findings(analysis), _amounts(analysis)]
-    parts += [_checks(analysis), _next(analysis), _rows(analysis)]
+    parts += [*_parts(analysis), _checks(analysis), _next(analysis), _rows(analysis)]
     return true_minus("\n\n".join(part for part in parts if part)) + "\n"
 
 
@@ -69,6 +70,17 @@ def _amount(analysis: Analysis, result: ResponseResult, dose: str, curve: Curve)
         f"{with_unit(least, unit)} of {dose}{level} for {result.response.name}{f' ({interval})' if interval else ''}"
         f"{same}.{edge}{taken}"
     )
+
+
+def _parts(analysis: Analysis) -> list[str]:
+    """One block for each kind of further part; sentences of several responses stand together."""
+    lines: dict[str, list[str]] = {}
+    for part in analysis.parts:
+        lines.setdefault(title_of(part), []).extend(say_part(part, analysis, analysis.question))
+    for result in analysis.responses:
+        for part in result.family.parts:
+            lines.setdefault(title_of(part), []).extend(say_part(part, result, analysis.question))
+    return [_section(title, [_wrapped(said, "  - ") for said in sentences]) for title, sentences in lines.items()]
 
 
 def _checks(analysis: Analysis) -> str:

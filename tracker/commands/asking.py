@@ -14,7 +14,10 @@ from tracker.errors import UsageError
 if TYPE_CHECKING:
     from tracker.workflow.options import Options
 
-KINDS = ("auto", "factors", "dose", "surface", "mixture")
+KINDS = ("auto", "factors", "dose", "surface", "mixture", "score")
+SMALL_SAMPLE = ("kenward-roger", "satterthwaite")
+TRANSFORMS = ("none", "auto", "log", "square root", "reciprocal", "reciprocal square root", "logit")
+INTERVALS = ("standard", "profile", "bootstrap")
 MODELS = (
     "main effects", "interactions", "quadratic", "mixture linear", "mixture quadratic", "mixture special cubic",
 )  # fmt: skip
@@ -26,8 +29,9 @@ def options_of(
     kind: Annotated[
         str,
         typer.Option(
-            metavar="auto|factors|dose|surface|mixture",
-            help="Which variables matter, how the response follows a dose, a surface with bends, or a blend.",
+            metavar="auto|factors|dose|surface|mixture|score",
+            help="Which variables matter, how the response follows a dose, a surface with bends, a blend, or scores "
+            "(counts, yes or no) taken as what they are.",
         ),
     ] = "auto",
     model: Annotated[
@@ -40,8 +44,65 @@ def options_of(
         str | None, typer.Option(metavar="SHAPE", help="Shape of the curve; the best of them when left out.")
     ] = None,
     group: Annotated[
-        str | None,
-        typer.Option(metavar="A+B", help="Readings that share this share an error (a whole plot, a bake day)."),
+        list[str] | None,
+        typer.Option(
+            metavar="A+B",
+            help="Readings that share this share an error (a whole plot, a bake day); B within A. Repeated: groups "
+            "that cut across each other.",
+        ),
+    ] = None,
+    whole_plot: Annotated[
+        str | None, typer.Option(metavar="NAME", help="The whole plot; the same as naming it as a group.")
+    ] = None,
+    slope: Annotated[
+        list[str] | None,
+        typer.Option(metavar="AMOUNT:GROUP", help="The effect of an amount varies between groups; may be repeated."),
+    ] = None,
+    small_sample: Annotated[
+        str,
+        typer.Option(metavar="kenward-roger|satterthwaite", help="How few groups are allowed for in mixed models."),
+    ] = "kenward-roger",
+    covariate: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME", help="Measured but not set on purpose (room temperature, flour lot)."),
+    ] = None,
+    weights: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Column with what each row weighs (a count or a precision).")
+    ] = None,
+    transform: Annotated[
+        str | None, typer.Option(metavar="TRANSFORM", help="auto, log, square root, reciprocal, logit or none.")
+    ] = None,
+    robust: Annotated[
+        bool, typer.Option("--robust", help="Weigh odd bakes down and allow for unequal scatter.")
+    ] = False,
+    unequal_spread: Annotated[
+        bool, typer.Option("--unequal-spread", help="Do not take the scatter of all treatments as equal.")
+    ] = False,
+    contrast: Annotated[
+        list[str] | None,
+        typer.Option(metavar="CONTRAST", help='"acid: yogurt = 1, lemon juice = -1"; may be repeated.'),
+    ] = None,
+    margin: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME:NUMBER",
+            help='Equally good within this, "rise:2", "rise:-2..3" or "rise:0.95..1.05 ratio"; may be repeated.',
+        ),
+    ] = None,
+    accept: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME:LOW..HIGH", help='Good enough, "rise:45..", "pH:6.9..7.5"; may be repeated.'),
+    ] = None,
+    importance: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME:NUMBER", help="Weight among several goals; 1 when left out; may be repeated."),
+    ] = None,
+    intervals: Annotated[
+        str, typer.Option(metavar="standard|profile|bootstrap", help="How intervals of a dose curve are made.")
+    ] = "standard",
+    effective: Annotated[
+        list[float] | None,
+        typer.Option(metavar="SHARE", help="Also the dose that gives this share of the whole rise; may be repeated."),
     ] = None,
     reference: Annotated[
         list[str] | None,
@@ -65,13 +126,30 @@ def options_of(
     _require_known(kind, KINDS, "--kind", "kind of analysis")
     if model is not None:
         _require_known(model, MODELS, "--model", "model")
+    _require_known(small_sample, SMALL_SAMPLE, "--small-sample", "small-sample method")
+    if transform is not None:
+        _require_known(transform, TRANSFORMS, "--transform", "transformation")
+    _require_known(intervals, INTERVALS, "--intervals", "kind of interval")
     return Options(
         kind=kind,  # type: ignore[arg-type]  # one of KINDS
         model=model,
         dose=dose,
         by=by,
         shape=shape,
-        group=group,
+        groups=(*(group or ()), *([whole_plot] if whole_plot else [])),
+        slopes=tuple(slope or ()),
+        small_sample=small_sample,  # type: ignore[arg-type]  # one of SMALL_SAMPLE
+        covariates=tuple(covariate or ()),
+        weights=weights,
+        transform=transform,  # type: ignore[arg-type]  # one of TRANSFORMS
+        robust=robust,
+        unequal_spread=unequal_spread,
+        contrasts=tuple(contrast or ()),
+        margins=tuple(margin or ()),
+        accepts=tuple(accept or ()),
+        importances=tuple(importance or ()),
+        intervals=intervals,  # type: ignore[arg-type]  # one of INTERVALS
+        effective=tuple(effective or ()),
         references=tuple(reference or ()),
         order=order,
         squares=squares,

@@ -18,9 +18,10 @@ from analysis.words.numbers import join_words
 from tracker.intake.spreadsheet import nearest, read_spreadsheet
 from tracker.workflow.asking import Columns, ask_file
 from tracker.workflow.files import write_whole
-from tracker.workflow.options import Options, lay_groups, set_references
+from tracker.workflow.options import Options, chains_of, how_of, lay_chains, set_references, slopes_of
 from tracker.workflow.provenance import as_words, provenance, what_stands_behind
 from tracker.workflow.run_chemistry import chemistry_table, follow_chemistry, trial_chemistry, with_chemistry
+from tracker.workflow.wanted import set_wishes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -215,21 +216,31 @@ def _question(tables: TrialTables, responses: Sequence[Any], options: Options) -
     known = [factor.name for factor in factors]
     design = tables.design
     blocks = _fixed_groups(tables, design)
-    parts = [part.strip() for part in (options.group or "").split("+") if part.strip()]
+    asked = chains_of(options.groups)
     errors = tuple(design.get("error_groups") or ())
-    crossed = bool(design.get("crossed_groups")) and not parts
+    crossed = bool(design.get("crossed_groups")) and not asked
     stored = () if crossed else tuple(design.get("group") or errors)
-    group = tuple(_known(part, [*known, *blocks, *tables.groups], "--group") for part in parts) or stored
-    group, blocks = lay_groups(tables.tables, group, factors=known, blocks=blocks)
+    columns = [*known, *blocks, *tables.groups]
+    chains = [[_known(part, columns, "--group") for part in parts] for parts in asked] or (
+        [list(stored)] if stored else []
+    )
+    # A block that is asked for as a group is random, no longer fixed.
+    blocks = tuple(name for name in blocks if not any(name in parts for parts in asked))
+    laid, blocks = lay_chains(tables.tables, chains, factors=known, blocks=blocks)
     return Question(
         factors=set_references(factors, options.references),
-        responses=tuple(_response(response) for response in responses),
+        responses=set_wishes([_response(response) for response in responses], options),
         kind=options.kind,
         dose=_known(options.dose, known, "--dose") if options.dose else None,
         by=_known(options.by, known, "--by") if options.by else None,
         shape=options.shape,
         blocks=blocks,
-        group=group,
+        group=laid[0] if laid else (),
+        crossed=laid[1:],
+        slopes=slopes_of(options.slopes, columns),
+        covariates=tuple(_known(name, columns, "--covariate") for name in options.covariates),
+        weights=_known(options.weights, columns, "--weights") if options.weights else None,
+        **how_of(options),
         strips=errors if crossed else (),
         model=_model(tables, design, options),
         bake="bake",
@@ -310,15 +321,7 @@ def _replaced(row: Any) -> str:
 
 
 def _options_said(options: Options, responses: Sequence[str]) -> list[str]:
-    """The options as they would be typed again, without those left at their default."""
-    said = [word for name in responses for word in ("--response", name)]
-    plain = Options()
-    for name in ("kind", "model", "dose", "by", "shape", "group", "order", "squares", "confidence", "seed"):
-        value = getattr(options, name)
-        if value != getattr(plain, name):
-            said += [f"--{name}", str(value)]
-    said += [word for text in options.references for word in ("--reference", text)]
-    return said + [word for name in options.follow for word in ("--follow", name)]
+    return [word for name in responses for word in ("--response", name)] + options.said()
 
 
 def _columns_said(columns: Columns) -> list[str]:

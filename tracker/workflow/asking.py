@@ -16,7 +16,8 @@ from tracker.intake.columns import KINDS, SCALES, find_column, guess_kind, level
 from tracker.intake.mapping import plain, split_unit
 from tracker.intake.numbers import read_number
 from tracker.intake.spreadsheet import Sheet, nearest
-from tracker.workflow.options import Options, lay_groups, set_references
+from tracker.workflow.options import Options, how_of, lay_chains, set_references, slopes_of
+from tracker.workflow.wanted import set_wishes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -73,29 +74,38 @@ class _Asking:
     def ask(self) -> Asked:
         responses = self._responses()
         blocks = [self._column(name, "--block") for name in self.columns.blocks]
-        group = self._columns(self.options.group, "--group")
+        chains = [self._columns(text, "--group") for text in self.options.groups]
+        group = list(dict.fromkeys(column for chain in chains for column in chain))
+        covariates = [self._column(name, "--covariate") for name in self.options.covariates]
+        weights = [self._column(self.options.weights, "--weights")] if self.options.weights else []
         bake = self._columns(self.columns.bake, "--bake") or self._guessed_bake(responses)
         if not blocks and not self.columns.factors:
             blocks = self._guessed_blocks([*responses, *bake])
-        kinds, guessed = self._factors(taken=[*responses, *blocks, *group, *bake])
+        kinds, guessed = self._factors(taken=[*responses, *blocks, *group, *bake, *covariates, *weights])
         table = self._table(responses, kinds, [*blocks, *group, *bake])
+        self._add_measured(table, covariates, weights)
         if len(bake) > 1:
             table[PLUS.join(bake)] = _joined(table, [self.names[column] for column in bake])
-        its_group, its_blocks = lay_groups(
+        its_chains, its_blocks = lay_chains(
             {"": table},
-            [self.names[column] for column in group],
+            [[self.names[column] for column in chain] for chain in chains],
             factors=[self.names[column] for column in kinds],
             blocks=[self.names[column] for column in blocks],
         )
         question = Question(
             factors=set_references([self._factor(c, its, table) for c, its in kinds.items()], self.options.references),
-            responses=self._asked_responses(responses),
+            responses=set_wishes(self._asked_responses(responses), self.options),
             kind=self.options.kind,
             dose=self._known(self.options.dose, kinds, "--dose"),
             by=self._known(self.options.by, kinds, "--by"),
             shape=self.options.shape,
             blocks=its_blocks,
-            group=its_group,
+            group=its_chains[0] if its_chains else (),
+            crossed=its_chains[1:],
+            slopes=slopes_of(self.options.slopes, table.columns),
+            covariates=tuple(self.names[column] for column in covariates),
+            weights=self.names[weights[0]] if weights else None,
+            **how_of(self.options),
             bake=None if not bake else self.names[bake[0]] if len(bake) == 1 else PLUS.join(bake),
             model=self.options.model,
             order=self.options.order,
@@ -250,6 +260,17 @@ class _Asking:
                 )
             said[self.names[column]] = value.strip()
         return said
+
+    def _add_measured(self, table: pd.DataFrame, covariates: Sequence[str], weights: Sequence[str]) -> None:
+        """Covariates as numbers where every cell is one, else as levels; weights as numbers."""
+        import pandas as pd
+
+        for column in covariates:
+            numeric = guess_kind(self.sheet.column(column)) == "amount"
+            cells: list[Any] = numbers_of(self.sheet, column) if numeric else texts_of(self.sheet, column)
+            table[self.names[column]] = pd.Series(cells, dtype="float64" if numeric else object)
+        for column in weights:
+            table[self.names[column]] = pd.Series(numbers_of(self.sheet, column), dtype="float64")
 
     def _known(self, name: str | None, kinds: Mapping[str, str], option: str) -> str | None:
         return None if name is None else self.names[self._column(name, option)]

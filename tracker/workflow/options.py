@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from analysis.questions import Factor
+from analysis.questions import Factor, Intervals, SmallSample, Transform
 from tracker.errors import InputError
 from tracker.intake.spreadsheet import nearest
 
@@ -17,20 +17,61 @@ if TYPE_CHECKING:
 @dataclass(frozen=True, kw_only=True)
 class Options:
     """What was said beyond the columns. ``references`` are "LEVEL" or "FACTOR:LEVEL"; ``follow`` names
-    chemistry of the runs that takes the place of the factors (a trial with a formula only)."""
+    chemistry of the runs that takes the place of the factors (a trial with a formula only).
+    ``groups`` are chains "A+B" that cut across each other; ``slopes`` "AMOUNT:GROUP"; ``margins``,
+    ``accepts`` and ``importances`` "RESPONSE:…", read in ``workflow.wanted``."""
 
-    kind: Literal["auto", "factors", "dose", "surface", "mixture"] = "auto"
+    kind: Literal["auto", "factors", "dose", "surface", "mixture", "score"] = "auto"
     model: Any = None
     dose: str | None = None
     by: str | None = None
     shape: str | None = None
     references: tuple[str, ...] = ()
-    group: str | None = None
+    groups: tuple[str, ...] = ()
+    slopes: tuple[str, ...] = ()
+    small_sample: SmallSample = "kenward-roger"
+    covariates: tuple[str, ...] = ()
+    weights: str | None = None
+    transform: Transform | None = None
+    robust: bool = False
+    unequal_spread: bool = False
+    contrasts: tuple[str, ...] = ()
+    margins: tuple[str, ...] = ()
+    accepts: tuple[str, ...] = ()
+    importances: tuple[str, ...] = ()
+    intervals: Intervals = "standard"
+    effective: tuple[float, ...] = ()
     order: int = 2
     squares: int = 2
     confidence: float = 0.95
     seed: int = 1
     follow: tuple[str, ...] = ()
+
+    def said(self) -> list[str]:
+        """The options as they would be typed again, without those left at their default."""
+        found: list[str] = []
+        for each in fields(self):
+            value = getattr(self, each.name)
+            if value == each.default:
+                continue
+            option = "--" + _SPELLED.get(each.name, each.name).replace("_", "-")
+            if value is True:
+                found.append(option)
+                continue
+            found += [word for one in (value if isinstance(value, tuple) else (value,)) for word in (option, str(one))]
+        return found
+
+
+# Options that may be repeated are named in the singular on the command line.
+_SPELLED = {
+    "groups": "group", "slopes": "slope", "covariates": "covariate", "contrasts": "contrast", "margins": "margin",
+    "accepts": "accept", "importances": "importance", "references": "reference",
+}  # fmt: skip
+
+
+def chains_of(groups: Sequence[str]) -> list[list[str]]:
+    """ "A+B" as ["A", "B"], one list for each chain of groups."""
+    return [parts for text in groups if (parts := [part.strip() for part in text.split("+") if part.strip()])]
 
 
 def set_references(factors: Sequence[Factor], references: Sequence[str]) -> tuple[Factor, ...]:
@@ -72,6 +113,44 @@ def lay_groups(
         table[joined] = ["+".join(str(part) for part in row) if all(map(_filled, row)) else None for row in parts]
     outer = [name for name in group if name not in factors and name not in blocks]
     return (joined,), (*blocks, *outer)
+
+
+def lay_chains(
+    tables: Mapping[str, pd.DataFrame],
+    chains: Sequence[Sequence[str]],
+    *,
+    factors: Sequence[str],
+    blocks: Sequence[str],
+) -> tuple[tuple[tuple[str, ...], ...], tuple[str, ...]]:
+    """Each chain of groups as the engine takes it (see ``lay_groups``), and the blocks with what chains add."""
+    laid: list[tuple[str, ...]] = []
+    for chain in chains:
+        one, blocks = lay_groups(tables, chain, factors=factors, blocks=blocks)
+        laid.append(one)
+    return tuple(laid), tuple(blocks)
+
+
+def slopes_of(texts: Sequence[str], columns: Sequence[str]) -> tuple[tuple[str, str], ...]:
+    """ "AMOUNT:GROUP" as a pair. Raises InputError with the nearest column."""
+    found = []
+    for text in texts:
+        pairs = [(text[:at].strip(), text[at + 1 :].strip()) for at, sign in enumerate(text) if sign == ":"]
+        known = [pair for pair in pairs if set(pair) <= set(columns)]
+        if not known:
+            last = pairs[0][-1] if pairs else text
+            near = nearest(last, list(columns)) or "bake day"
+            first = pairs[0][0] if pairs else "soda"
+            raise InputError(
+                f'"{text}" does not name an amount and a group.', where="--slope", try_this=f'--slope "{first}:{near}"'
+            )
+        found.append(known[0])
+    return tuple(found)
+
+
+def how_of(options: Options) -> dict[str, Any]:
+    """The options that a question takes over as they are."""
+    names = ("small_sample", "transform", "robust", "unequal_spread", "contrasts", "intervals", "effective")
+    return {name: getattr(options, name) for name in names}
 
 
 def _filled(cell: object) -> bool:

@@ -1,0 +1,41 @@
+"""Which wishes does each family understand? What it does not is refused in words, never passed over."""
+
+from __future__ import annotations
+
+from analysis.errors import NotPossible
+from analysis.questions import Question
+
+# Settings of a question beyond its columns, as a person would name them.
+SETTINGS = {
+    "crossed": "groups that cut across each other",
+    "slopes": "slopes that vary between groups",
+    "covariates": "covariates",
+    "weights": "weights",
+    "transform": "a transformation",
+    "robust": "the robust analysis",
+    "unequal_spread": "unequal spread",
+    "contrasts": "chosen contrasts",
+    "intervals": "other intervals of the curve",
+    "effective": "effective doses",
+}
+
+# Family -> the settings it reads.
+UNDERSTOOD: dict[str, frozenset[str]] = {
+    "factors": frozenset(),
+    "dose": frozenset(),
+    "blend": frozenset(),
+    "scores": frozenset(),
+}
+CALLED = {"factors": "the analysis of factors", "dose": "a dose curve", "blend": "a blend", "scores": "scores"}
+
+
+def refuse_what_is_not_understood(question: Question, family: str) -> None:
+    """Raise NotPossible for a wish that ``family`` would pass over."""
+    plain = {name: field.default for name, field in Question.__dataclass_fields__.items()}
+    for name, called in SETTINGS.items():
+        if getattr(question, name) not in (plain[name], "none") and name not in UNDERSTOOD[family]:
+            raise NotPossible(
+                f"{called[0].upper()}{called[1:]} cannot be had with {CALLED[family]}.",
+                where="question",
+                try_this="Leave that out, or ask for another kind of analysis.",
+            )

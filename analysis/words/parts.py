@@ -1,0 +1,28 @@
+"""How are the further parts of an answer said?
+
+Each part has its title and a function that says it in sentences, most telling first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from importlib import import_module
+from typing import Any
+
+from analysis.parts import Part
+from analysis.results import Analysis, ResponseResult
+
+# key of the part -> (title, module of analysis.words, function(part, result or analysis, question) -> sentences)
+SAID: dict[str, tuple[str, str, str]] = {}
+
+
+def title_of(part: Part) -> str:
+    """The heading above a part."""
+    return SAID[part.key][0]
+
+
+def say_part(part: Part, about: ResponseResult | Analysis, question: Any) -> tuple[str, ...]:
+    """The sentences of a part. ``about``: what it belongs to."""
+    _, module, function = SAID[part.key]
+    say: Callable[[Any, Any, Any], tuple[str, ...]] = getattr(import_module(f"analysis.words.{module}"), function)
+    return say(part, about, question)

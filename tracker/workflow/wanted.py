@@ -1,0 +1,88 @@
+"""What was wished for each response: a margin, what is good enough, how much it counts?"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
+
+from analysis.questions import Margin, Response
+from tracker.errors import UsageError
+from tracker.intake.numbers import read_number
+from tracker.intake.spreadsheet import nearest
+from tracker.workflow.options import Options
+
+BETWEEN = ".."
+RATIO = "ratio"
+
+
+def set_wishes(responses: Sequence[Response], options: Options) -> tuple[Response, ...]:
+    """The responses with their margins, acceptable ranges and importance. Raises UsageError or InputError."""
+    names = [response.name for response in responses]
+    margins = by_response(options.margins, names, "--margin")
+    accepts = by_response(options.accepts, names, "--accept")
+    weights = by_response(options.importances, names, "--importance")
+    return tuple(
+        replace(
+            response,
+            margin=_margin(margins[response.name]) if response.name in margins else response.margin,
+            accept=_range(accepts[response.name], "--accept") if response.name in accepts else response.accept,
+            importance=_importance(weights[response.name]) if response.name in weights else response.importance,
+        )
+        for response in responses
+    )
+
+
+def by_response(texts: Sequence[str], names: Sequence[str], option: str) -> Mapping[str, str]:
+    """Response -> what was said of it; a text without a name speaks of the only response."""
+    said: dict[str, str] = {}
+    for text in texts:
+        name, colon, value = (part.strip() for part in text.rpartition(":"))
+        if not colon and len(names) == 1:
+            name = names[0]
+        if name not in names:
+            near = nearest(name, list(names)) or names[0]
+            what = f'"{name}" is no response of this analysis.' if colon else f'"{text}" names no response.'
+            raise UsageError(what, where=option, try_this=f'{option} "{near}:{value}"')
+        said[name] = value
+    return said
+
+
+def _margin(text: str) -> Margin:
+    ratio = text.endswith(RATIO)
+    body = text.removesuffix(RATIO).strip()
+    if BETWEEN not in body:
+        size = read_number(body, what="the margin", where="--margin")
+        if size <= 0 or (ratio and size >= 1):
+            raise UsageError(
+                f"A margin of {body} leaves no room.", where="--margin", try_this='--margin 2, or "0.95..1.05 ratio"'
+            )
+        return Margin(low=1 - size, high=1 / (1 - size), ratio=True) if ratio else Margin(low=-size, high=size)
+    low, high = _range(body, "--margin")
+    middle = 1.0 if ratio else 0.0
+    if low is None or high is None or not low < middle < high or (ratio and low <= 0):
+        raise UsageError(
+            f'A margin reaches from below {middle:g} to above it; "{text}" does not.',
+            where="--margin",
+            try_this='--margin "0.95..1.05 ratio"' if ratio else "--margin -2..2",
+        )
+    return Margin(low=low, high=high, ratio=ratio)
+
+
+def _range(text: str, option: str) -> tuple[float | None, float | None]:
+    first, between, second = (part.strip() for part in text.partition(BETWEEN))
+    if not between or not (first or second):
+        raise UsageError(f'"{text}" is no range.', where=option, try_this=f"{option} 45.. or {option} 6.9..7.5")
+    low = read_number(first, what="the lower end", where=option) if first else None
+    high = read_number(second, what="the upper end", where=option) if second else None
+    if low is not None and high is not None and low >= high:
+        raise UsageError(
+            f"The range {text} ends before it begins.", where=option, try_this=f"{option} {second}{BETWEEN}{first}"
+        )
+    return low, high
+
+
+def _importance(text: str) -> float:
+    weight = read_number(text, what="the importance", where="--importance")
+    if not 0 < weight < 1000:
+        raise UsageError("An importance lies above 0.", where="--importance", try_this="--importance 2")
+    return weight
