@@ -104,7 +104,7 @@ def _ask(bakes: pd.DataFrame, response: Response, question: Question) -> FamilyR
     """Hand the bake frame to the family the question leads to."""
     refuse_shares(bakes, [factor.name for factor in question.factors if factor.kind == "amount"])
     asked, way = narrowed(question, response), route(question, bakes)
-    refuse_what_is_not_understood(question, way.family)
+    refuse_what_is_not_understood(question, response, way.family)
     # The families load scipy; a question that is refused above never pays for it.
     if way.family == "dose" and way.dose is not None:
         from analysis.dose_response import dose_model

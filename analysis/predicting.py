@@ -8,13 +8,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
-import numpy as np
-import pandas as pd
-from numpy.typing import NDArray
+if TYPE_CHECKING:
+    import numpy as np
+    import pandas as pd
+    from numpy.typing import NDArray
 
-Floats = NDArray[np.float64]
+    Floats = NDArray[np.float64]
 
 
 @dataclass(frozen=True, kw_only=True)

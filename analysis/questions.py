@@ -15,6 +15,7 @@ Goal = Literal["maximise", "minimise", "target"]
 AnalysisKind = Literal["auto", "factors", "dose", "surface", "mixture", "score"]
 SmallSample = Literal["kenward-roger", "satterthwaite"]
 Transform = Literal["none", "auto", "log", "square root", "reciprocal", "reciprocal square root", "logit"]
+Adjust = Literal["auto", "holm", "bonferroni", "scheffe", "none"]
 Intervals = Literal["standard", "profile", "bootstrap"]
 ModelName = Literal[
     "main effects", "interactions", "quadratic", "mixture linear", "mixture quadratic", "mixture special cubic"
@@ -86,6 +87,8 @@ class Question:
     ``small_sample`` says how the df of mixed models are found. ``covariates`` are measured columns
     that were not set on purpose (numbers, or texts as levels). ``weights`` names a column of counts
     or precisions. ``contrasts`` are texts such as "acid: yogurt = 1, lemon juice = -1".
+    ``adjust`` says how comparisons of levels allow for their number ("auto": Tukey-Kramer for all
+    pairs, Dunnett against a named reference).
     ``intervals`` and ``effective`` (shares of the way, in (0, 1)) concern curves over a dose.
     """
 
@@ -114,5 +117,6 @@ class Question:
     robust: bool = False
     unequal_spread: bool = False
     contrasts: tuple[str, ...] = ()
+    adjust: Adjust = "auto"
     intervals: Intervals = "standard"
     effective: tuple[float, ...] = ()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from analysis.errors import NotPossible
-from analysis.questions import Question
+from analysis.questions import Question, Response
 
 # Settings of a question beyond its columns, as a person would name them.
 SETTINGS = {
@@ -15,22 +15,30 @@ SETTINGS = {
     "robust": "the robust analysis",
     "unequal_spread": "unequal spread",
     "contrasts": "chosen contrasts",
+    "adjust": "another allowance for many comparisons",
     "intervals": "other intervals of the curve",
     "effective": "effective doses",
 }
 
 # Family -> the settings it reads.
 UNDERSTOOD: dict[str, frozenset[str]] = {
-    "factors": frozenset(),
+    "factors": frozenset({"contrasts", "adjust"}),
     "dose": frozenset(),
     "blend": frozenset(),
     "scores": frozenset(),
 }
+WITH_MARGIN = frozenset({"factors"})
 CALLED = {"factors": "the analysis of factors", "dose": "a dose curve", "blend": "a blend", "scores": "scores"}
 
 
-def refuse_what_is_not_understood(question: Question, family: str) -> None:
+def refuse_what_is_not_understood(question: Question, response: Response, family: str) -> None:
     """Raise NotPossible for a wish that ``family`` would pass over."""
+    if response.margin is not None and family not in WITH_MARGIN:
+        raise NotPossible(
+            f"A margin cannot be judged with {CALLED[family]}.",
+            where="question",
+            try_this="Ask which factors matter (kind factors), or leave the margin out.",
+        )
     plain = {name: field.default for name, field in Question.__dataclass_fields__.items()}
     for name, called in SETTINGS.items():
         if getattr(question, name) not in (plain[name], "none") and name not in UNDERSTOOD[family]:

@@ -16,23 +16,27 @@ from numpy.typing import NDArray
 from analysis.errors import NotPossible
 from analysis.linear.centre_points import centre_bakes, with_curvature
 from analysis.linear.checks import all_checks
+from analysis.linear.chosen import chosen_contrasts
 from analysis.linear.coding import number_label, variables_of
 from analysis.linear.coefficients import coefficients
 from analysis.linear.curvature import check_curvature
 from analysis.linear.door import check_frame, varied
+from analysis.linear.equivalence import as_good_findings, equivalences, refused
 from analysis.linear.evidence import Case, cannot_tell, evidence
 from analysis.linear.finite import finite
 from analysis.linear.fitting import fit_model, is_constant
 from analysis.linear.ground import Ground
 from analysis.linear.grouping import lay_ground
 from analysis.linear.least_squares import centred
-from analysis.linear.reasons import why_missing
+from analysis.linear.predictor import LinearPredictor
+from analysis.linear.reasons import NO_ERROR, why_missing
 from analysis.linear.selection import Selection, select
 from analysis.linear.stratum import Model
 from analysis.linear.strips import lay_strips
 from analysis.linear.tables import all_tests, levels, points, residual
 from analysis.linear.treatments import all_two_level
 from analysis.linear.two_level import effects, pseudo_error
+from analysis.parts import Equivalence
 from analysis.questions import Factor, Question, Response
 from analysis.results import Check, FamilyResult, ModelNote
 
@@ -96,7 +100,8 @@ def _answer(
     confidence = question.confidence
     fitted = ground.fitted(tuple(stratum.fitted for stratum in model.strata)) + model.offset
     lines = all_tests(model, question.squares)
-    table = levels(model, lines, confidence)
+    references = {factor.name: factor.reference for factor in question.factors}
+    table = levels(model, lines, confidence, references, question.adjust)
     factors = [variable for variable in model.variables if not variable.block]
     two_level = all_two_level(factors) or centre_bakes(factors) is not None
     error = pseudo_error(model, confidence) if two_level else None
@@ -112,6 +117,7 @@ def _answer(
         error=error,
         curvature={name: _p_of(check) for name, check in curvature.items()},
     )
+    as_good, why_not = _as_good(bakes, response, question, model, ground, selection)
     return FamilyResult(
         model=_note(model, question),
         tests=tuple(lines),
@@ -138,10 +144,32 @@ def _answer(
                 screening=question.model == "main effects",
             )
         ),
-        evidence=tuple(evidence(case)),
+        evidence=(*evidence(case), *as_good_findings(as_good, response)),
         points=tuple(points(bakes, question, raw, fitted)),
-        reasons=why_missing(model, two_level=two_level, judged=error is not None),
+        reasons={**why_missing(model, two_level=two_level, judged=error is not None), **why_not},
+        contrasts=chosen_contrasts(model, question.contrasts, confidence),
+        equivalence=as_good,
+        predictor=LinearPredictor(model),
     )
+
+
+def _as_good(
+    bakes: pd.DataFrame, response: Response, question: Question, model: Model, ground: Ground, selection: Selection
+) -> tuple[tuple[Equivalence, ...], dict[str, str]]:
+    """Equivalence within the margin that was given, and why it cannot be judged."""
+    if response.margin is None:
+        return (), {}
+    references = {factor.name: factor.reference for factor in question.factors}
+    if response.margin.ratio:
+        raw = bakes[response.name].to_numpy(dtype=np.float64)
+        if raw.min() <= 0:
+            return (), {"equivalence": "a ratio needs readings above 0"}
+        y, offset = centred(np.log(raw))
+        model = fit_model(model.variables, selection, replace(ground, y=y), np.log(raw), offset)
+    found = equivalences(model, response.margin, references, question.confidence)
+    if not found:
+        return (), {"equivalence": "no category was varied"}
+    return found, {"equivalence": NO_ERROR} if refused(found) else {}
 
 
 def _only_level(bakes: pd.DataFrame, factor: Factor) -> str:

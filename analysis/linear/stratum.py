@@ -138,6 +138,22 @@ class Model:
                 drawn[finer] = drawn[finer] - drawn[place] @ shift
         return [_contrast(estimate, [(f[i], m, d) for f, m, d in parts]) for i, estimate in enumerate(estimates)]
 
+    def covariance(self, rows: Floats) -> Floats | None:
+        """Covariance (m, m) of rows (m, all columns) @ coefficients; None where a part has no error df."""
+        total = np.zeros((len(rows), len(rows)))
+        edges = np.cumsum([0, *(stratum.fit.x.shape[1] for stratum in self.strata)])
+        drawn = [rows[:, start:stop] for start, stop in pairwise(edges)]
+        for place, stratum in enumerate(self.strata):
+            half = drawn[place] @ stratum.fit.inverse
+            part = half @ half.T
+            if np.abs(part).max(initial=0.0) > 1e-14:
+                if stratum.mean_sq is None:
+                    return None
+                total += part * stratum.mean_sq
+            for finer, shift in enumerate(stratum.shifts, start=place + 1):
+                drawn[finer] = drawn[finer] - drawn[place] @ shift
+        return total
+
     def contrast(self, row: Floats) -> Contrast:
         return self.contrasts(row[None, :])[0]
 

@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.linear.comparisons import Pair, as_comparisons, compare, slice_letters
+from analysis.linear.comparisons import Pair, as_comparisons, compare, shown_pairs, slice_letters
 from analysis.linear.means import Slice, estimated_means, slices
 from analysis.linear.residual_checks import bakes_stratum
 from analysis.linear.squares import SquaresType, tests
 from analysis.linear.stratum import Model
-from analysis.questions import Question
+from analysis.questions import Adjust, Question
 from analysis.results import BakePoint, Comparison, Mean, Residual, Test
 
 Floats = NDArray[np.float64]
@@ -70,11 +70,19 @@ class Levels:
     pairs: Mapping[int, list[Pair]]
 
 
-def levels(model: Model, test_lines: Sequence[Test], confidence: float) -> Levels:
+def levels(
+    model: Model,
+    test_lines: Sequence[Test],
+    confidence: float,
+    references: Mapping[str, str | None] | None = None,
+    adjust: Adjust = "auto",
+) -> Levels:
     """Means of every factor and interaction; comparisons of categories.
 
-    Levels are compared within the levels of another factor when their interaction shows.
+    Levels are compared within the levels of another factor when their interaction shows, with
+    ``references`` (factor -> level) where one was named.
     """
+    shown = shown_pairs(model, references or {}, adjust, confidence)
     p = {line.term: line.p for line in test_lines}
     means: list[Mean] = []
     compared: list[Comparison] = []
@@ -88,11 +96,11 @@ def levels(model: Model, test_lines: Sequence[Test], confidence: float) -> Level
         )
         if not slice_.at:
             pairs[slice_.variable] = own
-        compared += as_comparisons(model, slice_, own)
+        compared += as_comparisons(model, slice_, shown(slice_, own) if own else own)
         means += estimated_means(model, slice_, confidence, slice_letters(model, slice_, own, confidence))
     for slice_ in _crosswise(model):
         if _shows(model, slice_, p):
-            compared += as_comparisons(model, slice_, compare(model, slice_, confidence))
+            compared += as_comparisons(model, slice_, shown(slice_, compare(model, slice_, confidence)))
     return Levels(tuple(means), tuple(compared), pairs)
 
 

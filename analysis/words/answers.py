@@ -11,6 +11,7 @@ from typing import Literal
 
 from analysis.results import Analysis, Finding, ResponseResult
 from analysis.words.amounts import amount_for_all, amount_to_use
+from analysis.words.equivalence import equivalence_headline
 from analysis.words.findings import (
     BENT,
     CANNOT_TELL,
@@ -68,13 +69,15 @@ def response_headline(result: ResponseResult, confidence: float = 0.95) -> str:
 
 def answer(result: ResponseResult) -> Answer:
     """Which of the three answers the findings of a response amount to."""
-    verdicts = [finding.matters for finding in result.findings if finding.kind != "cannot tell"]
+    verdicts = [finding.matters for finding in result.findings if finding.kind not in ("cannot tell", "equivalence")]
     if "yes" in verdicts:
         return "mattered"
     return "too small" if verdicts and set(verdicts) == {"no"} and not _untold(result) else "cannot tell"
 
 
 def _answer(result: ResponseResult, confidence: float) -> str:
+    if as_good := equivalence_headline(result):
+        return as_good
     said = answer(result)
     if said == "cannot tell":
         return _open(result, confidence)
@@ -133,7 +136,7 @@ def _too_small(result: ResponseResult) -> str:
 
 def _what_mattered(result: ResponseResult, confidence: float) -> str:
     response = result.response
-    telling = [finding for finding in result.findings if finding.matters == "yes"]
+    telling = [finding for finding in result.findings if finding.matters == "yes" and finding.kind != "equivalence"]
     first = telling[0]
     others = _other_variables(first, telling)
     too = f"; {_names(others)} mattered too" if others else ""

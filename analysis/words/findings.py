@@ -281,6 +281,12 @@ def because(finding: Finding) -> str:
     return str(facts.get("why", facts.get("because", ""))).rstrip(".")
 
 
+def _equivalence(finding: Finding, response: Response, confidence: float) -> str:
+    from analysis.words.equivalence import say_equivalence
+
+    return say_equivalence(finding, response, confidence)
+
+
 def _plain(finding: Finding, response: Response, confidence: float) -> str:
     about = join_words(finding.variables) or "the trial"
     return f"{finding.kind} of {about} on {response.name}: {numbers_of(finding, confidence)}."
@@ -289,6 +295,10 @@ def _plain(finding: Finding, response: Response, confidence: float) -> str:
 # How an interval was made, where that is worth a word; a plain t interval is not.
 METHODS = {
     "Tukey-Kramer": "adjusted for comparing every pair",
+    "Dunnett": "adjusted for comparing each with the reference",
+    "Holm": "adjusted step by step; intervals by Bonferroni",
+    "Bonferroni": "adjusted by the number of comparisons",
+    "Scheffé": "adjusted for every contrast there could be",
     "max t": "adjusted for taking the largest of several",
     "Lenth": "judged against the small effects",
 }
@@ -342,4 +352,5 @@ KINDS: dict[str, Callable[[Finding, Response, float], str]] = {
     "recommended dose": _recommended_dose,
     "curves differ": _curves_differ,
     "cannot tell": _cannot_tell,
+    "equivalence": _equivalence,
 }

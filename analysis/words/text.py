@@ -11,6 +11,7 @@ from analysis.baked import best_beyond
 from analysis.results import Analysis, Curve, NextBakes, ResponseResult
 from analysis.words.answers import answer, headlines
 from analysis.words.checks import say_check
+from analysis.words.contrasts import say_contrasts
 from analysis.words.findings import say_finding
 from analysis.words.models import say_left_out
 from analysis.words.next_bakes import say_next, say_treatment
@@ -23,7 +24,12 @@ _TREATMENTS = 6  # listed before "and more"
 
 def analysis_text(analysis: Analysis) -> str:
     """Headline, ranked findings, recommended amount, doubtful checks, next bakes, rows left out."""
-    parts = ["\n".join(map(_wrapped, headlines(analysis))), _findings(analysis), _amounts(analysis)]
+    parts = [
+        "\n".join(map(_wrapped, headlines(analysis))),
+        _findings(analysis),
+        _amounts(analysis),
+        _contrasts(analysis),
+    ]
     parts += [*_parts(analysis), _checks(analysis), _next(analysis), _rows(analysis)]
     return true_minus("\n\n".join(part for part in parts if part)) + "\n"
 
@@ -44,6 +50,12 @@ def _findings(analysis: Analysis) -> str:
         for f in analysis.findings
     ]
     return _section("What was found, most telling first", lines)
+
+
+def _contrasts(analysis: Analysis) -> str:
+    confidence = analysis.question.confidence
+    lines = [_wrapped(start(said), "  - ") for one in analysis.responses for said in say_contrasts(one, confidence)]
+    return _section("What was asked for besides", lines)
 
 
 def _amounts(analysis: Analysis) -> str:

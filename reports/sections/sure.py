@@ -34,6 +34,8 @@ def _tables(result: ResponseResult, confidence: float) -> list[Grid]:
         (f"Tests of {name}", _tests(result)),
         (f"Shapes tried for {name}", _shapes(result)),
         (f"Comparisons of levels of {name}, adjusted {named}", _comparisons(result)),
+        (f"Chosen contrasts of {name}, {named}", _contrasts(result)),
+        (f"As good within the margin, for {name}, {say_share(2 * confidence - 1)} interval", _equivalence(result)),
         (f"Coefficients of {name}, {named}", _coefficients(result)),
     ]
     return [Grid(caption=caption, table=table, fold=True) for caption, table in grids if table.rows]
@@ -89,6 +91,28 @@ def _comparisons(result: ResponseResult) -> Table:
             )
         )
     return Table(columns=("factor", "levels", "difference", "low", "high", "adjusted p"), rows=tuple(rows))
+
+
+def _contrasts(result: ResponseResult) -> Table:
+    rows = []
+    for c in result.family.contrasts:
+        step = _half(c.low, c.high)
+        numbers = (_number(v, step) for v in (c.estimate, c.low, c.high))
+        rows.append((f"{c.name}{_at(c.at)}", *numbers, _number(c.se), _number(c.df), _p(c.p)))
+    columns = ("contrast", "estimate", "low", "high", "standard error", "error df", "p")
+    return Table(columns=columns, rows=tuple(rows))
+
+
+def _equivalence(result: ResponseResult) -> Table:
+    said = {"yes": "as good", "no": "not as good", "unsure": "cannot tell"}
+    rows = []
+    for e in result.family.equivalence:
+        step = _half(e.low, e.high)
+        margin = f"{_number(e.margin_low)} to {_number(e.margin_high)}"
+        numbers = (_number(v, step) for v in (e.estimate, e.low, e.high))
+        rows.append((f"{e.a} {'/' if e.ratio else '–'} {e.b}", *numbers, margin, said[e.equivalent], _p(e.p)))
+    what = "ratio" if any(e.ratio for e in result.family.equivalence) else "difference"
+    return Table(columns=("levels", what, "low", "high", "margin", "verdict", "p"), rows=tuple(rows))
 
 
 def _coefficients(result: ResponseResult) -> Table:

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 KINDS = ("auto", "factors", "dose", "surface", "mixture", "score")
 SMALL_SAMPLE = ("kenward-roger", "satterthwaite")
 TRANSFORMS = ("none", "auto", "log", "square root", "reciprocal", "reciprocal square root", "logit")
+ADJUST = ("auto", "holm", "bonferroni", "scheffe", "none")
 INTERVALS = ("standard", "profile", "bootstrap")
 MODELS = (
     "main effects", "interactions", "quadratic", "mixture linear", "mixture quadratic", "mixture special cubic",
@@ -82,6 +83,13 @@ def options_of(
         list[str] | None,
         typer.Option(metavar="CONTRAST", help='"acid: yogurt = 1, lemon juice = -1"; may be repeated.'),
     ] = None,
+    adjust: Annotated[
+        str,
+        typer.Option(
+            metavar="auto|holm|bonferroni|scheffe|none",
+            help="Allowance for many comparisons; auto: Tukey-Kramer for all pairs, Dunnett with a --reference.",
+        ),
+    ] = "auto",
     margin: Annotated[
         list[str] | None,
         typer.Option(
@@ -129,6 +137,7 @@ def options_of(
     _require_known(small_sample, SMALL_SAMPLE, "--small-sample", "small-sample method")
     if transform is not None:
         _require_known(transform, TRANSFORMS, "--transform", "transformation")
+    _require_known(adjust, ADJUST, "--adjust", "allowance")
     _require_known(intervals, INTERVALS, "--intervals", "kind of interval")
     return Options(
         kind=kind,  # type: ignore[arg-type]  # one of KINDS
@@ -145,6 +154,7 @@ def options_of(
         robust=robust,
         unequal_spread=unequal_spread,
         contrasts=tuple(contrast or ()),
+        adjust=adjust,  # type: ignore[arg-type]  # one of ADJUST
         margins=tuple(margin or ()),
         accepts=tuple(accept or ()),
         importances=tuple(importance or ()),

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from analysis.questions import Factor, Intervals, SmallSample, Transform
+from analysis.questions import Adjust, Factor, Intervals, SmallSample, Transform
 from tracker.errors import InputError
 from tracker.intake.spreadsheet import nearest
 
@@ -36,6 +36,7 @@ class Options:
     robust: bool = False
     unequal_spread: bool = False
     contrasts: tuple[str, ...] = ()
+    adjust: Adjust = "auto"
     margins: tuple[str, ...] = ()
     accepts: tuple[str, ...] = ()
     importances: tuple[str, ...] = ()
@@ -149,7 +150,7 @@ def slopes_of(texts: Sequence[str], columns: Sequence[str]) -> tuple[tuple[str, 
 
 def how_of(options: Options) -> dict[str, Any]:
     """The options that a question takes over as they are."""
-    names = ("small_sample", "transform", "robust", "unequal_spread", "contrasts", "intervals", "effective")
+    names = ("small_sample", "transform", "robust", "unequal_spread", "contrasts", "adjust", "intervals", "effective")
     return {name: getattr(options, name) for name in names}
 
 

@@ -1,0 +1,131 @@
+"""What would a treatment give that was not baked?
+
+The fitted factorial model asked at any settings: amounts anywhere, categories at their levels,
+blocks averaged over. It says nothing about how far outside the baked range that may be trusted.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.errors import TrialDataError
+from analysis.linear.coding import Term, Variable, term_width
+from analysis.linear.residual_checks import bakes_stratum
+from analysis.linear.stratum import Model
+from analysis.predicting import Span
+
+Floats = NDArray[np.float64]
+
+
+@dataclass(frozen=True, eq=False)
+class LinearPredictor:
+    """Means of a fitted factorial model over settings (see ``analysis.predicting.Predictor``)."""
+
+    model: Model
+
+    @cached_property
+    def spans(self) -> Mapping[str, Span]:
+        return {variable.name: _span(variable) for variable in self.model.variables if not variable.block}
+
+    @property
+    def sd(self) -> float | None:
+        mean_sq = bakes_stratum(self.model).mean_sq
+        return None if mean_sq is None else float(np.sqrt(mean_sq))
+
+    @property
+    def df(self) -> float | None:
+        """The fewest error degrees of freedom among the strata that have terms."""
+        found = [stratum.fit.df for stratum in self.model.strata if stratum.terms]
+        return float(min(found)) if found and min(found) > 0 else None
+
+    def mean(self, settings: pd.DataFrame) -> Floats:
+        return np.asarray(self.rows(settings) @ self._coefficients + self.model.offset)
+
+    def se(self, settings: pd.DataFrame) -> Floats | None:
+        covariance = self._covariance
+        if covariance is None:
+            return None
+        rows = self.rows(settings)
+        return np.asarray(np.sqrt(np.maximum(((rows @ covariance) * rows).sum(axis=1), 0.0)))
+
+    def draws(self, settings: pd.DataFrame, *, count: int, seed: int) -> Floats | None:
+        """Coefficients from the multivariate t around the fitted ones, the same for every treatment of a draw."""
+        covariance, df = self._covariance, self.df
+        if covariance is None or df is None:
+            return None
+        chance = np.random.Generator(np.random.PCG64(seed))
+        sizes, directions = np.linalg.eigh(covariance)
+        half = directions * np.sqrt(np.maximum(sizes, 0.0))
+        normal = chance.standard_normal((count, len(half))) @ half.T
+        wider = np.sqrt(df / chance.chisquare(df, size=count))
+        return self.mean(settings) + (normal * wider[:, None]) @ self.rows(settings).T
+
+    def rows(self, settings: pd.DataFrame) -> Floats:
+        """Model rows (m, all columns) of the settings. Raises TrialDataError for a level that was not baked."""
+        columns = {i: _columns(v, settings) for i, v in enumerate(self.model.variables) if not v.block}
+        found = np.tile(self._constant, (len(settings), 1))
+        for term in self.model.terms:
+            if not term.block:
+                found[:, self._slots[term]] = _product([columns[member] for member in term.members])
+        return found
+
+    @cached_property
+    def _slots(self) -> Mapping[Term, NDArray[np.int64]]:
+        variables = self.model.variables
+        return {
+            term: np.flatnonzero(self.model.only(term, np.ones(term_width(variables, term))))
+            for term in self.model.terms
+        }
+
+    @cached_property
+    def _constant(self) -> Floats:
+        """The row of the constant alone: what stands in no term's columns."""
+        row = self.model.row({}).copy()
+        for slots in self._slots.values():
+            row[slots] = 0.0
+        return row
+
+    @cached_property
+    def _coefficients(self) -> Floats:
+        return np.array([contrast.estimate for contrast in self.model.contrasts(np.eye(len(self._constant)))])
+
+    @cached_property
+    def _covariance(self) -> Floats | None:
+        return self.model.covariance(np.eye(len(self._constant)))
+
+
+def _span(variable: Variable) -> Span:
+    if not variable.amount or variable.values is None:
+        return Span(name=variable.name, levels=variable.levels)
+    values = tuple(float(value) for value in variable.values)
+    return Span(name=variable.name, low=values[0], high=values[-1], baked=values)
+
+
+def _columns(variable: Variable, settings: pd.DataFrame) -> Floats:
+    """Coded columns (m, d) of one variable at the settings."""
+    if variable.amount:
+        values = settings[variable.name].to_numpy(dtype=np.float64)
+        return np.asarray(((values - variable.middle) / variable.half)[:, None])
+    places = {level: place for place, level in enumerate(variable.levels)}
+    asked = [str(level) for level in settings[variable.name]]
+    unknown = [level for level in asked if level not in places]
+    if unknown:
+        raise TrialDataError(
+            f'"{unknown[0]}" was not baked, so that nothing is known of it.',
+            where=variable.name,
+            try_this=f"Ask for {' or '.join(variable.levels)}.",
+        )
+    return np.asarray(variable.coded[[places[level] for level in asked]])
+
+
+def _product(parts: list[Floats]) -> Floats:
+    found = parts[0]
+    for more in parts[1:]:
+        found = (found[:, :, None] * more[:, None, :]).reshape(len(found), -1)
+    return found
