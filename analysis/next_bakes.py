@@ -27,7 +27,7 @@ def next_bakes(result: ResponseResult, question: Question) -> tuple[NextBakes, .
     """What to bake next for one response, most pressing first. Empty when nothing was fitted."""
     if not result.family.points:
         return ()
-    rules = (part_aliases, _replicates, fill_cells, _more, _yardstick, _beyond, _between, _middle, _joint)
+    rules = (part_aliases, _replicates, fill_cells, _more, _yardstick, _beyond, _between, _middle, _joint, _better)
     found = [bakes for rule in rules for bakes in rule(result, question)]
     return tuple(found) if found else tuple(_confirmed(result))
 
@@ -271,6 +271,15 @@ def _best_of_each(result: ResponseResult, of: str, by: str) -> Iterator[Treatmen
             yield {of: pick(known, key=lambda level: known[level]), by: other}
         else:
             yield from ({of: level, by: other} for level in (levels[0], levels[-1]))
+
+
+# Another treatment may be better than what now looks best
+
+
+def _better(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
+    from analysis.likely_better import likely_better
+
+    yield from likely_better(result, question)
 
 
 # Nothing open: bake the choice again

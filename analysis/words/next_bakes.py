@@ -106,6 +106,16 @@ def _confirm(facts: Facts) -> str:
     return f"bake the choice again on another day, to see whether {facts['response']} comes out as foretold."
 
 
+def _likely_better(facts: Facts) -> str:
+    """``response``, ``gain`` expected of the first bake, ``unit``, ``goal``."""
+    gain = with_unit(say_number(facts["gain"], facts["gain"]), facts.get("unit", ""))
+    better = {"minimise": "lower", "target": "nearer its target"}.get(str(facts.get("goal")), "higher")
+    return (
+        f"{facts['response']} may be {better} than at what now looks best: with a bake of the first of these, the "
+        f"treatment you would choose is expected to be better by about {gain}."
+    )
+
+
 def _yardstick(facts: Facts) -> str:
     """``variables``, ``response``."""
     return (
@@ -124,5 +134,6 @@ REASONS: dict[str, Callable[[Facts], str]] = {
     "fill empty cells": _fill_cells,
     "replicate": _replicate,
     "confirm": _confirm,
+    "likely better": _likely_better,
     "say what matters": _yardstick,
 }
