@@ -18,6 +18,7 @@ from analysis.parts import Part
 from analysis.results import Analysis, Check, Curve, DosePart, Finding, NextBakes, Optimum, ResponseResult
 from analysis.words import headline, response_headline, say_check, say_finding, say_model, say_next
 from analysis.words.chemistry import say_chemistry
+from analysis.words.limits import say_limits
 from analysis.words.parts import say_part
 
 SCHEMA_VERSION = "1.0"
@@ -135,13 +136,14 @@ def _check(check: Check) -> Json:
 
 
 def _finding(finding: Finding, analysis: Analysis) -> Json:
-    response = next(one.response for one in analysis.responses if one.response.name == finding.response)
+    result = next(one for one in analysis.responses if one.response.name == finding.response)
     return {
         "rank": finding.rank,
         "response": finding.response,
         "kind": finding.kind,
         "variables": list(finding.variables),
-        "sentence": say_finding(finding, response, analysis.question.confidence),
+        "sentence": say_finding(finding, result.response, analysis.question.confidence),
+        "does_not_show": list(say_limits(finding, result, analysis.question)),
         "direction": finding.direction,
         "size": finding.size,
         "low": finding.low,

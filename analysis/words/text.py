@@ -13,6 +13,7 @@ from analysis.words.answers import answer, headlines
 from analysis.words.checks import say_check
 from analysis.words.contrasts import say_contrasts
 from analysis.words.findings import say_finding
+from analysis.words.limits import all_limits
 from analysis.words.models import say_left_out
 from analysis.words.next_bakes import say_next, say_treatment
 from analysis.words.numbers import join_words, say_dose, say_dose_interval, start, true_minus, with_unit
@@ -30,7 +31,7 @@ def analysis_text(analysis: Analysis) -> str:
         _amounts(analysis),
         _contrasts(analysis),
     ]
-    parts += [*_parts(analysis), _checks(analysis), _next(analysis), _rows(analysis)]
+    parts += [*_parts(analysis), _limits(analysis), _checks(analysis), _next(analysis), _rows(analysis)]
     return true_minus("\n\n".join(part for part in parts if part)) + "\n"
 
 
@@ -50,6 +51,10 @@ def _findings(analysis: Analysis) -> str:
         for f in analysis.findings
     ]
     return _section("What was found, most telling first", lines)
+
+
+def _limits(analysis: Analysis) -> str:
+    return _section("What this does not show", [_wrapped(said, "  - ") for said in all_limits(analysis)])
 
 
 def _contrasts(analysis: Analysis) -> str:

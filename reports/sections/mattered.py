@@ -5,6 +5,7 @@ from __future__ import annotations
 from analysis.questions import Question
 from analysis.results import Analysis, ResponseResult
 from analysis.words import say_finding
+from analysis.words.limits import all_limits
 from analysis.words.numbers import start
 from reports.figures.effects import draw_effects, draw_half_normal
 from reports.figures.interaction import draw_interaction
@@ -26,6 +27,8 @@ def mattered_section(analysis: Analysis, keys: Keys) -> Section:
         if len(analysis.responses) > 1:
             blocks.append(Heading(text=start(result.response.name)))
         blocks += _of(result, analysis.question, keys)
+    if limits := all_limits(analysis):
+        blocks += [Heading(text="What this does not show"), Items(items=limits)]
     return Section(key="mattered", title="What mattered", blocks=blocks)
 
 
