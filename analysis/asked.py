@@ -122,6 +122,8 @@ def _names_are_distinct(question: Question) -> None:
         "factor": [factor.name for factor in question.factors],
         "response": [response.name for response in question.responses],
         "block": list(question.blocks),
+        "covariate": list(question.covariates),
+        "weight": [question.weights] if question.weights else [],
     }
     seen: dict[str, str] = {}
     for part, names in parts.items():
@@ -137,7 +139,7 @@ def _names_are_distinct(question: Question) -> None:
             try_this="Name the column that tells the bakes apart, and nothing else, as the bake.",
         )
     for name in (*question.group, *question.strips):
-        if seen.get(name) in ("factor", "response"):
+        if seen.get(name) in ("factor", "response", "covariate", "weight"):
             raise TrialDataError(
                 f'"{name}" is named both as a group and as a {seen[name]}.',
                 where=WHERE,

@@ -8,6 +8,7 @@ the trial can be repeated. See DEVELOPERS.md for the bake frame.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import pandas as pd
 
@@ -61,8 +62,10 @@ def bake_table(table: pd.DataFrame, response: Response, question: Question) -> B
             try_this=f"Record {response.name} for the bakes of this trial, or leave this response out.",
         )
     about, values = about[used], values[used]
-    _settings_agree(about, values.drop(columns=response.name), where)
-    bakes = _ordered(_average(about, values, response.name), question)
+    numeric = [name for name in _measured(question) if values[name].dtype.kind == "f"]
+    _refuse_no_weight(about, values, question, where)
+    _settings_agree(about, values.drop(columns=[response.name, *numeric]), where)
+    bakes = _ordered(_average(about, values, response.name, numeric, question.weights), question)
     return BakeTable(
         bakes=bakes,
         n_rows=len(table),
@@ -82,11 +85,17 @@ def level_text(value: object) -> str:
 def _asked_for(response: Response, question: Question) -> list[str]:
     settings = [factor.name for factor in question.factors]
     bake = [question.bake] if question.bake else []
-    return list(dict.fromkeys([*settings, *question.blocks, *question.group, *question.strips, *bake, response.name]))
+    groups = [*question.blocks, *question.group, *question.strips]
+    return list(dict.fromkeys([*settings, *groups, *_measured(question), *bake, response.name]))
+
+
+def _measured(question: Question) -> tuple[str, ...]:
+    """Columns that were measured beside the response: covariates and weights."""
+    return (*question.covariates, *((question.weights,) if question.weights else ()))
 
 
 def _refuse_own_names(response: Response, question: Question, where: str) -> None:
-    groups = (*question.blocks, *question.group, *question.strips)
+    groups = (*question.blocks, *question.group, *question.strips, *_measured(question))
     names = [response.name, *(factor.name for factor in question.factors), *groups]
     taken = [name for name in names if name in OWN_COLUMNS and name != question.bake]
     if taken:
@@ -105,8 +114,32 @@ def _values(table: pd.DataFrame, response: Response, question: Question, where: 
         columns[factor.name] = numbers(table, factor.name, where=where) if amount else _category(table, factor, where)
     for name in (*question.blocks, *question.group, *question.strips):
         columns.setdefault(name, _texts(table[name]))
+    for name in question.covariates:
+        columns.setdefault(name, _covariate(table, name, where))
+    if question.weights:
+        columns.setdefault(question.weights, numbers(table, question.weights, where=where))
     columns[response.name] = numbers(table, response.name, where=where, yes_no=response.scale == "yes-no")
     return pd.DataFrame(columns).reset_index(drop=True)
+
+
+def _covariate(table: pd.DataFrame, name: str, where: str) -> pd.Series:
+    """Numbers where every filled cell is one, else texts, which are levels."""
+    if table[name].dtype.kind in "iufb" and table[name].dtype.kind != "b":
+        return numbers(table, name, where=where)
+    return _texts(table[name])
+
+
+def _refuse_no_weight(about: pd.DataFrame, values: pd.DataFrame, question: Question, where: str) -> None:
+    if question.weights is None:
+        return
+    low = values.index[values[question.weights].to_numpy() <= 0]
+    if len(low):
+        worst = values[question.weights].loc[low[0]]
+        raise TrialDataError(
+            f'Bake "{about["bake"].loc[low[0]]}" has the weight {worst:g}; a weight is above 0.',
+            where=where,
+            try_this="Give how many pieces each value stands for, or leave the row out.",
+        )
 
 
 def _about(table: pd.DataFrame, question: Question, response: Response) -> pd.DataFrame:
@@ -174,24 +207,40 @@ def _settings_agree(about: pd.DataFrame, settings: pd.DataFrame, where: str) -> 
             )
 
 
-def _average(about: pd.DataFrame, values: pd.DataFrame, response: str) -> pd.DataFrame:
-    """One row per bake, in order of appearance; the response is the mean of its piece means."""
+def _average(
+    about: pd.DataFrame, values: pd.DataFrame, response: str, numeric: list[str], weights: str | None
+) -> pd.DataFrame:
+    """One row per bake, in order of appearance; the response is the mean of its piece means.
+
+    Covariates that are numbers (``numeric``) are averaged too. With ``weights`` the readings of a bake
+    count by theirs, and the bake weighs what they weigh together.
+    """
     keys = [about["bake"].to_numpy(), about["piece"].to_numpy()]
     pieces = values[response].groupby(keys, sort=False).mean()
     means = pieces.groupby(level=0, sort=False).mean()
     of_bake = about["bake"].to_numpy()
     bakes = values.groupby(of_bake, sort=False).first()
-    bakes[response] = means
+    bakes[response] = means if weights is None else _weighed(values, response, weights, of_bake)
+    for name in numeric:
+        held = values[name].groupby(of_bake, sort=False)
+        bakes[name] = held.sum() if name == weights else held.mean()
     bakes["bake"] = bakes.index.astype(str)
     bakes["order"] = about.groupby(of_bake, sort=False)["order"].first()
     bakes["readings"] = values.groupby(of_bake, sort=False).size()
     return bakes.reset_index(drop=True)
 
 
+def _weighed(values: pd.DataFrame, response: str, weights: str, of_bake: Any) -> pd.Series:
+    """Weighted mean of the readings of each bake; of a single one, that reading to its last digit."""
+    light = values[weights] / values[weights].groupby(of_bake, sort=False).transform("sum")
+    return (values[response] * light).groupby(of_bake, sort=False).sum()
+
+
 def _ordered(bakes: pd.DataFrame, question: Question) -> pd.DataFrame:
     """Categories, blocks and groups as ordered categoricals of the levels that occur."""
     stored = {factor.name: factor.levels for factor in question.factors if factor.kind != "amount"}
-    for name in dict.fromkeys((*stored, *question.blocks, *question.group, *question.strips)):
+    texts = [name for name in question.covariates if bakes[name].dtype.kind != "f"]
+    for name in dict.fromkeys((*stored, *question.blocks, *question.group, *question.strips, *texts)):
         occurring = list(dict.fromkeys(bakes[name]))
         levels = [level for level in stored.get(name, ()) if level in occurring] or occurring
         bakes[name] = pd.Categorical(bakes[name], categories=levels, ordered=True)

@@ -61,7 +61,7 @@ def with_curvature(variables: Sequence[Variable], order: int) -> list[Variable]:
 
 def curvature_of(variables: Sequence[Variable]) -> int | None:
     """Position of the column of the bend, if there is one."""
-    return next((i for i, variable in enumerate(variables) if variable.block and variable.amount), None)
+    return next((i for i, v in enumerate(variables) if v.block and v.amount and not v.covariate), None)
 
 
 def _columns(factors: Sequence[Variable], order: int) -> Floats:

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 import numpy as np
@@ -30,7 +30,8 @@ class Variable:
 
     ``codes`` (n,) give each bake's level; ``levels`` its names; ``coded`` (k, d) one row
     of model columns for each level. For an amount ``values`` (k,) are the distinct
-    settings, ``middle`` and ``half`` the centre and half width of their range.
+    settings, ``middle`` and ``half`` the centre and half width of their range. A ``covariate`` was
+    measured, not set: it enters like a block, a number as a slope from its mean.
     """
 
     name: str
@@ -43,6 +44,7 @@ class Variable:
     values: Floats | None = None
     middle: float = 0.0
     half: float = 1.0
+    covariate: bool = False
 
     @property
     def width(self) -> int:
@@ -119,14 +121,29 @@ def amount(name: str, numbers: pd.Series, unit: str = "") -> Variable:
     )
 
 
+def covariate(name: str, column: pd.Series) -> Variable:
+    """A measured column: numbers from their mean over the bakes (where means are adjusted to), or levels."""
+    if isinstance(column.dtype, pd.CategoricalDtype):
+        return replace(category(name, column, block=True), covariate=True)
+    found = amount(name, column)
+    assert found.values is not None
+    numbers = column.to_numpy(dtype=np.float64)
+    mean = float(numbers[0] + (numbers - numbers[0]).mean())
+    coded = ((found.values - mean) / found.half if found.half > 0 else found.values * 0.0)[:, None]
+    return replace(found, block=True, covariate=True, middle=mean, coded=coded)
+
+
 def number_label(value: float) -> str:
     """The shortest writing of a setting: 2, 2.5, 0.125."""
     return f"{value:.12g}"
 
 
-def variables_of(bakes: pd.DataFrame, factors: Sequence[Factor], blocks: Sequence[str]) -> list[Variable]:
-    """Blocks first, then factors, in the order of the question."""
+def variables_of(
+    bakes: pd.DataFrame, factors: Sequence[Factor], blocks: Sequence[str], covariates: Sequence[str] = ()
+) -> list[Variable]:
+    """Blocks first, then covariates, then factors, in the order of the question."""
     found = [category(name, bakes[name], block=True) for name in blocks]
+    found += [covariate(name, bakes[name]) for name in covariates]
     for factor in factors:
         if factor.kind == "category":
             found.append(category(factor.name, bakes[factor.name]))

@@ -111,7 +111,7 @@ def check_whole_plots(variables: Sequence[Variable], ground: Ground, order: Inte
         return [Check(check="uneven whole plots", verdict="look here", facts=facts)]
     found = []
     for factor in factors:
-        for block in (variable for variable in variables if variable.block):
+        for block in (variable for variable in variables if variable.block and not variable.covariate):
             if len(block.levels) > len(factor.levels) and _constant_within(factor.codes, block.codes):
                 facts = {"factor": factor.name, "block": block.name, "because": "constant within"}
                 found.append(Check(check="whole plot", verdict="look here", facts=facts))

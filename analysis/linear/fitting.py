@@ -34,6 +34,8 @@ def fit_model(variables: Sequence[Variable], selection: Selection, ground: Groun
     ``raw`` are the readings as they came, ``offset`` what was taken off.
     """
     floor = max(NOTHING * float(np.ptp(raw)), ROUNDING * float(np.abs(raw).max()))
+    if ground.weights is not None:
+        floor *= float(np.sqrt(ground.weights.max()))
     found: list[Stratum] = []  # coarsest first
     for place, y in reversed(list(enumerate(ground.readings()))):
         own = {term: columns for term, (at, columns) in selection.columns.items() if at == place}

@@ -23,11 +23,16 @@ SAME = 1e-12
 
 @dataclass(frozen=True, eq=False)
 class Ground:
-    """``plots`` (n,) number each bake's whole plot, or None when there is one stratum."""
+    """``plots`` (n,) number each bake's whole plot, or None when there is one stratum.
+
+    ``weights`` (n,) are what each bake weighs (above 0), with one stratum only: readings and columns
+    are then seen times their square roots.
+    """
 
     names: tuple[str, ...]
     y: Floats
     plots: Integers | None = None
+    weights: Floats | None = None
 
     @property
     def rows(self) -> tuple[int, ...]:
@@ -48,21 +53,26 @@ class Ground:
         """Degrees of freedom taken out of each stratum before any fit."""
         return (0,) if self.plots is None else (0, self.count)
 
+    @property
+    def stretch(self) -> Floats:
+        """(n,) what readings and columns are multiplied by: 1 without weights."""
+        return np.ones(len(self.y)) if self.weights is None else np.sqrt(self.weights)
+
     def readings(self) -> tuple[Floats, ...]:
         """The readings (centred) as each stratum sees them."""
         if self.plots is None:
-            return (self.y,)
+            return (self.y * self.stretch,)
         means = self._means(self.y[:, None])
         return (np.sqrt(self.per_plot) * means[:, 0], self.y - means[self.plots, 0])
 
     def constant(self) -> Floats:
         """The column of the overall mean in the first stratum."""
-        return np.full((self.rows[0], 1), np.sqrt(self.per_plot))
+        return np.full((self.rows[0], 1), np.sqrt(self.per_plot)) * (self.stretch[:, None] if self.plots is None else 1)
 
     def parts(self, columns: Floats) -> tuple[Floats, ...]:
         """Columns (n, d) as each stratum sees them."""
         if self.plots is None:
-            return (columns,)
+            return (columns * self.stretch[:, None],)
         means = self._means(columns)
         return np.sqrt(self.per_plot) * means, columns - means[self.plots]
 
@@ -77,7 +87,7 @@ class Ground:
     def fitted(self, parts: tuple[Floats, ...]) -> Floats:
         """Fitted values of each bake from those of the strata."""
         if self.plots is None:
-            return parts[0]
+            return parts[0] / self.stretch
         return parts[0][self.plots] / np.sqrt(self.per_plot) + parts[1]
 
     def even(self, columns: Floats) -> bool:
@@ -100,8 +110,8 @@ class Ground:
         return totals / np.bincount(self.plots)[:, None]
 
 
-def flat(y: Floats) -> Ground:
-    return Ground((BAKES,), y)
+def flat(y: Floats, weights: Floats | None = None) -> Ground:
+    return Ground((BAKES,), y, weights=weights)
 
 
 def whole_plots(y: Floats, plots: Integers, name: str) -> Ground:
