@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from analysis.linear.coding import Variable, from_codes
 from analysis.linear.ground import Ground, flat, whole_plots
-from analysis.linear.random_groups import joint_codes, same_partition
 from analysis.questions import Question
 
 Floats = NDArray[np.float64]
@@ -34,7 +33,7 @@ def lay_ground(
     kept = [v for v in variables if v.covariate or not (v.block and _same_as(v.codes, plots, count))]
     outer = _outer(bakes, question, count)
     blocks = [variable for variable in kept if variable.block]
-    if outer is not None and not any(same_partition(outer.codes, block.codes) for block in blocks):
+    if outer is not None and not any(_same_partition(outer.codes, block.codes) for block in blocks):
         blocks.append(outer)
     return whole_plots(y, plots, "+".join(question.group)), blocks + [v for v in kept if not v.block]
 
@@ -50,5 +49,18 @@ def _outer(bakes: pd.DataFrame, question: Question, count: int) -> Variable | No
     return from_codes("+".join(names), codes, labels, block=True)
 
 
+def joint_codes(bakes: pd.DataFrame, names: Sequence[str]) -> tuple[Integers, tuple[str, ...]]:
+    """(n,) number of each bake's combination of columns, in order of appearance, and its label."""
+    rows = list(zip(*(bakes[name].astype(str) for name in names), strict=True))
+    numbers: dict[tuple[str, ...], int] = {}
+    codes = np.array([numbers.setdefault(row, len(numbers)) for row in rows], dtype=np.int64)
+    return codes, tuple(", ".join(row) for row in numbers)
+
+
 def _same_as(codes: Integers, plots: Integers, count: int) -> bool:
-    return len(np.unique(codes)) == count and same_partition(codes, plots)
+    return len(np.unique(codes)) == count and _same_partition(codes, plots)
+
+
+def _same_partition(one: Integers, other: Integers) -> bool:
+    pairs = len(np.unique(np.column_stack([one, other]), axis=0))
+    return pairs == len(np.unique(one)) == len(np.unique(other))
