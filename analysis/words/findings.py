@@ -308,7 +308,7 @@ BENT = ("bend", "blend")  # kinds that say how far something lies off a straight
 
 
 def lies_off(finding: Finding, response: Response) -> str:
-    """ "half way between its lowest and highest soda (from 0.5 to 2.5 %) rise lies above the straight line"."""
+    """ "in the middle of the soda range (from 0.5 to 2.5 %) rise lies above the straight line"."""
     positive = (finding.size or 0) > 0
     if finding.kind == "blend":
         more = "more" if positive else "less"
@@ -317,7 +317,7 @@ def lies_off(finding: Finding, response: Response) -> str:
         )
     span = from_to(finding).rstrip(", ")
     return (
-        f"half way between its lowest and highest {finding.variables[0]} ({span}) {response.name} lies "
+        f"in the middle of the {finding.variables[0]} range ({span}) {response.name} lies "
         f"{'above' if positive else 'below'} the straight line"
     )
 

@@ -8,7 +8,7 @@ variables of the first finding.
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from itertools import product
 
@@ -17,7 +17,7 @@ import pandas as pd
 import pytest
 
 from analysis.engine import analyse
-from analysis.questions import Factor, Question, Response
+from analysis.questions import Factor, Margin, Question, Response
 from analysis.results import Analysis
 
 SODA = Factor(name="soda", kind="amount", unit="% flour")
@@ -34,6 +34,7 @@ class Study:
     question: Question
     answer: str
     first: tuple[str, ...] = ()
+    said: str = ""  # words of the headline beyond those that every answer has
 
 
 def _question(*factors: Factor, response: Response = RISE, **more) -> Question:
@@ -218,9 +219,114 @@ def _curve_per_acid() -> Study:
 DOSE = (_hump, _plateau, _line, _flat_dose, _noisy_dose, _curve_per_acid)
 
 
+def _as_good(name: str, shift: float, sd: float, bakes: int, seed: int, answer: str) -> Study:
+    rows = [(acid,) for acid in ("lemon juice", "yogurt")] * bakes
+    table = _bakes(rows, ["acid source"], lambda **at: 45 + shift * (at["acid source"] == "yogurt"), sd, seed)
+    acid = Factor(name="acid source", kind="category", levels=("lemon juice", "yogurt"), reference="lemon juice")
+    rise = replace(RISE, margin=Margin(low=-3, high=3))
+    return Study(name, table, _question(acid, response=rise), answer, said=_AS_GOOD[answer])
+
+
+_AS_GOOD = {
+    "too small": "as good for rise height, within 3 mm",
+    "mattered": "not as good for rise height within 3 mm",
+    "cannot tell": "this trial cannot tell",
+}
+
+
+def _substitute_as_good() -> Study:
+    return _as_good("the substitute is as good", 0.3, 1.2, 8, 31, "too small")
+
+
+def _substitute_worse() -> Study:
+    return _as_good("the substitute is worse", -9.0, 1.5, 8, 32, "mattered")
+
+
+def _substitute_open() -> Study:
+    return _as_good("the substitute is not settled", 1.5, 3.5, 4, 33, "cannot tell")
+
+
+def _oven_load_hides_soda() -> Study:
+    """Soda set for whole oven loads that scatter: 24 bakes, but only six loads."""
+    loads = np.random.default_rng(34).normal(0, 5, 6)
+    rows = [(0.5 if load % 2 else 2.5, f"load {load}") for load in range(6) for _ in range(4)]
+    table = _bakes(rows, ["soda", "oven load"], lambda **at: 40 + loads[int(at["oven load"][-1])], 0.5, 34)
+    return Study("oven loads hide soda", table, _question(SODA, group=("oven load",)), "cannot tell")
+
+
+def _day_within_which_soda_shows() -> Study:
+    """Days scatter widely, but every day holds both amounts."""
+    days = np.random.default_rng(35).normal(0, 8, 6)
+    rows = [(soda, f"day {day}") for day in range(6) for soda in (0.5, 2.5) for _ in range(2)]
+    table = _bakes(
+        rows, ["soda", "bake day"], lambda **at: 40 + 3.5 * at["soda"] + days[int(at["bake day"][-1])], 1.0, 35
+    )
+    return Study("soda shows within days", table, _question(SODA, group=("bake day",)), "mattered", ("soda",))
+
+
+def _two_amounts_bend() -> Study:
+    rows = list(product([0.5, 1.5, 2.5], [170, 180, 190])) * 3
+    table = _bakes(rows, ["soda", "oven"], lambda soda, oven: 50 - 9 * (soda - 1.5) ** 2 - 0.01 * (oven - 180), 0.8, 36)
+    return Study("a surface bends over soda", table, _question(SODA, OVEN, kind="surface"), "mattered", ("soda",))
+
+
+def _half_fraction_aliases() -> Study:
+    """A half fraction: sugar moves together with the joint act of the other three."""
+    names = ["soda", "oven", "rest", "sugar"]
+    coded = [(a, b, c, a * b * c) for a, b, c in product((-1, 1), repeat=3)]
+    middles, halves = (1.5, 180.0, 17.5, 30.0), (1.0, 10.0, 12.5, 10.0)
+    rows = [tuple(m + h * s for m, h, s in zip(middles, halves, signs, strict=True)) for signs in coded] * 2
+    factors = [Factor(name=name, kind="amount") for name in names]
+    table = _bakes(rows, names, lambda soda, oven, rest, sugar: 40 + 0.3 * oven, 0.8, 47)
+    return Study("half a factorial, the oven matters", table, _question(*factors), "mattered", ("oven",))
+
+
+def _to_its_target() -> Study:
+    rows = [(dose,) for dose in (0.2, 0.6, 1.0, 1.4, 1.8)] * 4
+    table = _bakes(rows, ["soda"], lambda soda: 6.2 + 1.1 * soda, 0.08, 38)
+    ph = Response(name="rise height", matters=0.2, goal="target", target=7.2)
+    return Study("soda to a target", table, _question(SODA, response=ph), "mattered", ("soda",))
+
+
+def _less_is_better() -> Study:
+    rows = [(a,) for a in ACIDS] * 7
+    bitter = {"lemon juice": 2.0, "yogurt": 2.1, "cream of tartar": 6.5}
+    table = _bakes(rows, ["acid source"], lambda **at: bitter[at["acid source"]], 0.7, 39)
+    less = Response(name="rise height", matters=2.0, goal="minimise")
+    return Study("one acid tastes", table, _question(ACID, response=less), "mattered", ("acid source",))
+
+
+def _lost_combination() -> Study:
+    rows = [row for row in product([0.5, 2.5], ACIDS) if row != (2.5, "yogurt")] * 4
+    table = _bakes(rows, ["soda", "acid source"], lambda **at: 35 + 6 * at["soda"], 1.2, 40)
+    return Study("one combination was never baked", table, _question(SODA, ACID), "mattered", ("soda",))
+
+
+def _few_bakes_of_four_levels() -> Study:
+    levels = ("flour a", "flour b", "flour c", "flour d")
+    flour = Factor(name="flour", kind="category", levels=levels)
+    table = _bakes([(level,) for level in levels] * 2, ["flour"], lambda **at: 40.0, 4.0, 41)
+    return Study("two bakes of each flour", table, _question(flour), "cannot tell")
+
+
+FURTHER = (
+    _substitute_as_good,
+    _substitute_worse,
+    _substitute_open,
+    _oven_load_hides_soda,
+    _day_within_which_soda_shows,
+    _two_amounts_bend,
+    _half_fraction_aliases,
+    _to_its_target,
+    _less_is_better,
+    _lost_combination,
+    _few_bakes_of_four_levels,
+)
+
+
 @cache
 def _answered() -> tuple[tuple[Study, Analysis], ...]:
-    studies = [make() for make in (*FACTORIAL, *DOSE)]
+    studies = [make() for make in (*FACTORIAL, *DOSE, *FURTHER)]
     return tuple((study, analyse(study.table, study.question, source=study.name)) for study in studies)
 
 
