@@ -46,7 +46,7 @@ def blend(height):
 
 def test_a_bend_in_the_headline_is_no_more_or_less():
     said = headline(surface(lambda soda, fat: 40 - 6 * (soda - 2) ** 2))
-    assert said.startswith("Half way between its lowest and highest soda (from 1 to 3 %) rise lies above")
+    assert said.startswith("In the middle of the soda range (from 1 to 3 %) rise lies above the straight line")
     assert "raised" not in said
 
 
