@@ -10,11 +10,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from itertools import pairwise
+from math import log
 from typing import Any
 
 from analysis.baked import Treatment, best_beyond, levels_baked, mean_at, same_level, treatments_baked
 from analysis.findings import JOINT
 from analysis.parting import fill_cells, part_aliases
+from analysis.parts import Equivalence
 from analysis.questions import Question
 from analysis.results import BakePoint, Curve, DosePart, Finding, NextBakes, ResponseResult
 
@@ -27,9 +29,45 @@ def next_bakes(result: ResponseResult, question: Question) -> tuple[NextBakes, .
     """What to bake next for one response, most pressing first. Empty when nothing was fitted."""
     if not result.family.points:
         return ()
-    rules = (part_aliases, _replicates, fill_cells, _more, _yardstick, _beyond, _between, _middle, _joint, _better)
+    rules = (
+        _as_good,
+        part_aliases,
+        _replicates,
+        fill_cells,
+        _more,
+        _yardstick,
+        _beyond,
+        _between,
+        _middle,
+        _joint,
+        _better,
+    )
     found = [bakes for rule in rules for bakes in rule(result, question)]
     return tuple(found) if found else tuple(_confirmed(result))
+
+
+# A substitute whose interval still reaches past the margin
+
+
+def _as_good(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
+    """More bakes of the open pair that lies nearest to being settled: the interval has to fit beside its estimate."""
+    best: tuple[int, Equivalence] | None = None
+    for one in result.family.equivalence:
+        scale = log if one.ratio else float
+        if one.equivalent != "unsure" or one.low is None or one.high is None or (one.ratio and one.estimate <= 0):
+            continue
+        size, half = scale(one.estimate), (scale(one.high) - scale(one.low)) / 2
+        room = min(abs(scale(one.margin_high) - size), abs(size - scale(one.margin_low)))
+        if room <= 0 or half <= 0:
+            continue
+        more = math.ceil(result.n_bakes * ((half / room) ** 2 - 1))
+        if 0 < more <= (MOST_TIMES - 1) * result.n_bakes and (best is None or more < best[0]):
+            best = (more, one)
+    if best is not None:
+        more, one = best
+        facts = {"a": one.a, "b": one.b, "response": result.response.name, "more": 2 * math.ceil(more / 2)}
+        treatments: tuple[Treatment, ...] = ({one.factor: one.a}, {one.factor: one.b})
+        yield NextBakes(why="margin open", treatments=treatments, facts=facts)
 
 
 # More of the same: the interval is wider than what matters

@@ -68,8 +68,11 @@ def response_headline(result: ResponseResult, confidence: float = 0.95) -> str:
 
 
 def answer(result: ResponseResult) -> Answer:
-    """Which of the three answers the findings of a response amount to."""
-    verdicts = [finding.matters for finding in result.findings if finding.kind not in ("cannot tell", "equivalence")]
+    """Which of the three answers the findings of a response amount to; about a substitute, if that was asked."""
+    as_good = {finding.facts["equivalent"] for finding in result.findings if finding.kind == "equivalence"}
+    if as_good:
+        return "mattered" if "no" in as_good else "cannot tell" if "unsure" in as_good else "too small"
+    verdicts = [finding.matters for finding in result.findings if finding.kind != "cannot tell"]
     if "yes" in verdicts:
         return "mattered"
     return "too small" if verdicts and set(verdicts) == {"no"} and not _untold(result) else "cannot tell"

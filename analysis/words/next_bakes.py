@@ -106,6 +106,14 @@ def _confirm(facts: Facts) -> str:
     return f"bake the choice again on another day, to see whether {facts['response']} comes out as foretold."
 
 
+def _margin_open(facts: Facts) -> str:
+    """``a``, ``b``, ``response``, ``more`` bakes in all."""
+    return (
+        f"whether {facts['a']} is as good as {facts['b']} for {facts['response']} is open: about "
+        f"{say_count(facts['more'], 'more bake')}, half of each, should bring the interval to one side of the margin."
+    )
+
+
 def _likely_better(facts: Facts) -> str:
     """``response``, ``gain`` expected of the first bake, ``unit``, ``goal``."""
     gain = with_unit(say_number(facts["gain"], facts["gain"]), facts.get("unit", ""))
@@ -135,5 +143,6 @@ REASONS: dict[str, Callable[[Facts], str]] = {
     "replicate": _replicate,
     "confirm": _confirm,
     "likely better": _likely_better,
+    "margin open": _margin_open,
     "say what matters": _yardstick,
 }

@@ -8,6 +8,7 @@ from analysis.words import say_finding
 from analysis.words.limits import all_limits
 from analysis.words.numbers import start
 from reports.figures.effects import draw_effects, draw_half_normal
+from reports.figures.equivalence import draw_equivalence
 from reports.figures.interaction import draw_interaction
 from reports.figures.means import draw_means, mean_factors
 from reports.sections.blocks import Heading, Items, Picture, Section, Words
@@ -51,7 +52,8 @@ def _of(result: ResponseResult, question: Question, keys: Keys) -> Blocks:
 def _pictures(result: ResponseResult, question: Question, keys: Keys) -> list[Picture]:
     confidence = question.confidence
     units = {factor.name: factor.unit for factor in question.factors}
-    drawn = [draw_effects(result, key=keys(), confidence=confidence)]
+    as_good = draw_equivalence(result, key=keys(), confidence=confidence) if result.family.equivalence else None
+    drawn = [*([as_good] if as_good else []), draw_effects(result, key=keys(), confidence=confidence)]
     folded = [draw_half_normal(result, key=keys())]
     joint = [f for f in result.findings if f.kind == "interaction" and len(f.variables) == 2 and f.matters != "no"]
     drawn += [
