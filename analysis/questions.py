@@ -53,7 +53,8 @@ class Response:
     ``matters`` is the difference that matters, in ``unit``. ``plausible`` bounds
     draw a warning, ``possible`` bounds a refusal (the record checks both).
     ``margin`` is asked of a substitute. ``accept`` bounds what is good enough (None: open on
-    that side) and ``importance`` weighs the response among several goals.
+    that side) and ``importance`` weighs the response among several goals. ``model`` names its own terms
+    where they are not the question's.
     """
 
     name: str
@@ -67,6 +68,7 @@ class Response:
     margin: Margin | None = None
     accept: tuple[float | None, float | None] | None = None
     importance: float = 1.0
+    model: ModelName | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -87,6 +89,7 @@ class Question:
     ``small_sample`` says how the df of mixed models are found. ``covariates`` are measured columns
     that were not set on purpose (numbers, or texts as levels). ``weights`` names a column of counts
     or precisions. ``contrasts`` are texts such as "acid: yogurt = 1, lemon juice = -1".
+    ``interactions`` names the only joint effects to fit, as "oven:soda" (none named: all up to ``order``).
     ``adjust`` says how comparisons of levels allow for their number ("auto": Tukey-Kramer for all
     pairs, Dunnett against a named reference).
     ``intervals`` and ``effective`` (shares of the way, in (0, 1)) concern curves over a dose.
@@ -117,6 +120,7 @@ class Question:
     robust: bool = False
     unequal_spread: bool = False
     contrasts: tuple[str, ...] = ()
+    interactions: tuple[str, ...] = ()
     adjust: Adjust = "auto"
     intervals: Intervals = "standard"
     effective: tuple[float, ...] = ()

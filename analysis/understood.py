@@ -15,6 +15,7 @@ SETTINGS = {
     "robust": "the robust analysis",
     "unequal_spread": "unequal spread",
     "contrasts": "chosen contrasts",
+    "interactions": "chosen interactions",
     "adjust": "another allowance for many comparisons",
     "intervals": "other intervals of the curve",
     "effective": "effective doses",
@@ -22,7 +23,7 @@ SETTINGS = {
 
 # Family -> the settings it reads.
 UNDERSTOOD: dict[str, frozenset[str]] = {
-    "factors": frozenset({"contrasts", "adjust"}),
+    "factors": frozenset({"contrasts", "adjust", "interactions"}),
     "dose": frozenset(),
     "blend": frozenset(),
     "scores": frozenset(),

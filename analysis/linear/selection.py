@@ -9,11 +9,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from itertools import combinations
+from itertools import combinations, permutations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.checks import did_you_mean
+from analysis.errors import TrialDataError
 from analysis.linear.coding import Term, Variable, make_term, term_columns, term_width
 from analysis.linear.ground import Ground
 from analysis.linear.least_squares import Basis, involved
@@ -50,23 +52,52 @@ class Selection:
 
 
 def select(
-    variables: Sequence[Variable], order: int, ground: Ground, *, bends: bool = False, screening: bool = False
+    variables: Sequence[Variable],
+    order: int,
+    ground: Ground,
+    *,
+    bends: bool = False,
+    screening: bool = False,
+    joint: Sequence[str] = (),
 ) -> Selection:
     """Choose the terms to fit; ``order`` is the highest interaction asked for.
 
     ``bends``: squares of amounts with three or more settings as well. ``screening``: single
     effects alone were asked for; they are judged by what is left over while that is enough.
+    ``joint``: only these interactions, named "oven:soda"; () for all up to ``order``.
     """
-    return Selector(variables, order, ground, bends=bends, screening=screening).run()
+    asked = joint_members(variables, joint)
+    order = max((len(members) for members in asked), default=order)
+    return Selector(variables, order, ground, bends=bends, screening=screening, joint=asked).run()
+
+
+def joint_members(variables: Sequence[Variable], named: Sequence[str]) -> frozenset[tuple[int, ...]]:
+    """Positions of the members of each named interaction. Raises TrialDataError for a name that is none."""
+    factors = {variable.name: i for i, variable in enumerate(variables) if not variable.block}
+    found = set()
+    for text in named:
+        known = {":".join(names): names for size in (2, 3) for names in permutations(factors, size)}
+        if text not in known:
+            near = did_you_mean(text, sorted(known)) if known else "Name two factors that changed."
+            raise TrialDataError(f'"{text}" is no interaction of these factors.', where="question", try_this=near)
+        found.add(tuple(sorted(factors[name] for name in known[text])))
+    return frozenset(found)
 
 
 class Selector:
     """Takes terms order by order; ``analysis.blends`` enters its own."""
 
     def __init__(
-        self, variables: Sequence[Variable], order: int, ground: Ground, *, bends: bool, screening: bool
+        self,
+        variables: Sequence[Variable],
+        order: int,
+        ground: Ground,
+        *,
+        bends: bool,
+        screening: bool,
+        joint: frozenset[tuple[int, ...]] = frozenset(),
     ) -> None:
-        self.variables, self.ground, self.bends = variables, ground, bends
+        self.variables, self.ground, self.bends, self.joint = variables, ground, bends, joint
         self.blocks = [i for i, variable in enumerate(variables) if variable.block]
         self.factors = [i for i, variable in enumerate(variables) if not variable.block]
         self.order = min(max(order, 1), len(self.factors))
@@ -102,7 +133,8 @@ class Selector:
         return variable.amount and len(variable.levels) > 2
 
     def _enter_order(self, order: int) -> None:
-        self.enter_together(list(combinations(self.factors, order)))
+        peers = combinations(self.factors, order)
+        self.enter_together([members for members in peers if order == 1 or not self.joint or members in self.joint])
 
     def enter_together(self, peers: Sequence[tuple[int, ...]]) -> None:
         before = [basis.columns for basis in self.bases]

@@ -83,6 +83,10 @@ def options_of(
         list[str] | None,
         typer.Option(metavar="CONTRAST", help='"acid: yogurt = 1, lemon juice = -1"; may be repeated.'),
     ] = None,
+    interaction: Annotated[
+        list[str] | None,
+        typer.Option(metavar="A:B", help="Fit only these joint effects; all pairs when left out; may be repeated."),
+    ] = None,
     adjust: Annotated[
         str,
         typer.Option(
@@ -154,6 +158,7 @@ def options_of(
         robust=robust,
         unequal_spread=unequal_spread,
         contrasts=tuple(contrast or ()),
+        interactions=tuple(interaction or ()),
         adjust=adjust,  # type: ignore[arg-type]  # one of ADJUST
         margins=tuple(margin or ()),
         accepts=tuple(accept or ()),

@@ -36,6 +36,7 @@ class Options:
     robust: bool = False
     unequal_spread: bool = False
     contrasts: tuple[str, ...] = ()
+    interactions: tuple[str, ...] = ()
     adjust: Adjust = "auto"
     margins: tuple[str, ...] = ()
     accepts: tuple[str, ...] = ()
@@ -65,7 +66,7 @@ class Options:
 
 # Options that may be repeated are named in the singular on the command line.
 _SPELLED = {
-    "groups": "group", "slopes": "slope", "covariates": "covariate", "contrasts": "contrast", "margins": "margin",
+    "groups": "group", "slopes": "slope", "covariates": "covariate", "contrasts": "contrast", "interactions": "interaction", "margins": "margin",
     "accepts": "accept", "importances": "importance", "references": "reference",
 }  # fmt: skip
 
@@ -103,17 +104,27 @@ def lay_groups(
     """Group and block columns as the engine takes them, joining columns where they serve twice.
 
     A whole plot is often named by what it was given: recipe within replicate. A column that
-    is a factor or block as well cannot be a group of its own, so the parts are joined into one
-    column of the tables ("replicate+recipe"); its other parts stay in as blocks.
+    is a factor or block as well cannot be a group of its own, so what it ends is joined into one
+    column of the tables ("replicate+recipe"); what stands before it (replicate) is a group still.
     """
     if not set(group) & {*factors, *blocks}:
         return tuple(group), tuple(blocks)
-    joined = "+".join(group)
+    laid = []
+    for chain in (group[:length] for length in range(1, len(group) + 1)):
+        if not set(chain) & {*factors, *blocks}:
+            laid.append(chain[-1])
+        elif len(group) == 1 or not (set(chain) <= {*factors} or set(chain) <= {*blocks}):
+            laid.append(_joined(tables, chain))
+    return tuple(laid or [_joined(tables, group)]), tuple(blocks)
+
+
+def _joined(tables: Mapping[str, pd.DataFrame], names: Sequence[str]) -> str:
+    """One column of every table that tells the combinations of several apart, and its name."""
+    joined = "+".join(names)
     for table in {id(table): table for table in tables.values()}.values():
-        parts = zip(*(table[name] for name in group), strict=True)
+        parts = zip(*(table[name] for name in names), strict=True)
         table[joined] = ["+".join(str(part) for part in row) if all(map(_filled, row)) else None for row in parts]
-    outer = [name for name in group if name not in factors and name not in blocks]
-    return (joined,), (*blocks, *outer)
+    return joined
 
 
 def lay_chains(
@@ -150,7 +161,17 @@ def slopes_of(texts: Sequence[str], columns: Sequence[str]) -> tuple[tuple[str, 
 
 def how_of(options: Options) -> dict[str, Any]:
     """The options that a question takes over as they are."""
-    names = ("small_sample", "transform", "robust", "unequal_spread", "contrasts", "adjust", "intervals", "effective")
+    names = (
+        "small_sample",
+        "transform",
+        "robust",
+        "unequal_spread",
+        "contrasts",
+        "interactions",
+        "adjust",
+        "intervals",
+        "effective",
+    )
     return {name: getattr(options, name) for name in names}
 
 
