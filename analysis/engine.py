@@ -115,8 +115,9 @@ def _ask(bakes: pd.DataFrame, response: Response, question: Question) -> FamilyR
 
         return blend_model(bakes, response, asked)
     from analysis.linear import factor_model
+    from analysis.surfaces.family import with_surface
 
-    return factor_model(bakes, response, asked)
+    return with_surface(factor_model(bakes, response, asked), bakes, response, asked)
 
 
 def _result(

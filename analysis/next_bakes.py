@@ -36,6 +36,7 @@ def next_bakes(result: ResponseResult, question: Question) -> tuple[NextBakes, .
         _between,
         _middle,
         _joint,
+        _climb,
         _better,
     )
     found = [bakes for rule in rules for bakes in rule(result, question)]
@@ -191,6 +192,17 @@ def _best_of_each(result: ResponseResult, of: str, by: str) -> Iterator[Treatmen
             yield {of: pick(known, key=lambda level: known[level]), by: other}
         else:
             yield from ({of: level, by: other} for level in (levels[0], levels[-1]))
+
+
+# A first-order model gets better along one path
+
+
+def _climb(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
+    part = next((part for part in result.family.parts if part.key == "climb"), None)
+    onward = getattr(part, "onward", ())
+    if part is not None and result.response.goal is not None and len(onward) > 1:
+        facts = {"response": result.response.name, "better": getattr(part, "better", "higher")}
+        yield NextBakes(why="climb", treatments=tuple(onward), facts=facts)
 
 
 # Another treatment may be better than what now looks best

@@ -54,6 +54,11 @@ class LinearPredictor:
         rows = self.rows(settings)
         return np.asarray(np.sqrt(np.maximum(((rows @ covariance) * rows).sum(axis=1), 0.0)))
 
+    def covariance(self, settings: pd.DataFrame) -> Floats | None:
+        """Covariance (m, m) of the means at the settings; None without anything to judge by."""
+        rows, covariance = self.rows(settings), self._covariance
+        return None if covariance is None else np.asarray(rows @ covariance @ rows.T)
+
     def draws(self, settings: pd.DataFrame, *, count: int, seed: int) -> Floats | None:
         """Coefficients from the multivariate t around the fitted ones, the same for every treatment of a draw."""
         covariance, df = self._covariance, self.df

@@ -12,6 +12,7 @@ from analysis.questions import Question
 from analysis.results import NextBakes
 from analysis.words.findings import say_term
 from analysis.words.numbers import join_words, say_count, say_level, say_number, start, with_unit
+from analysis.words.surfaces import say_climb_next
 
 Facts = Mapping[str, Any]
 
@@ -145,4 +146,5 @@ REASONS: dict[str, Callable[[Facts], str]] = {
     "likely better": _likely_better,
     "margin open": _margin_open,
     "say what matters": _yardstick,
+    "climb": say_climb_next,
 }

@@ -13,7 +13,10 @@ from analysis.parts import Part
 from analysis.results import Analysis, ResponseResult
 
 # key of the part -> (title, module of analysis.words, function(part, result or analysis, question) -> sentences)
-SAID: dict[str, tuple[str, str, str]] = {}
+SAID: dict[str, tuple[str, str, str]] = {
+    "surface": ("The surface", "surfaces", "say_surface"),
+    "climb": ("Which way it gets better", "surfaces", "say_climb"),
+}
 
 
 def title_of(part: Part) -> str:

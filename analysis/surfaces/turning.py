@@ -1,0 +1,96 @@
+"""Where does the surface turn, and how surely is that place known?
+
+The region holds the settings at which the gradient may be zero: Box & Hunter 1954, Biometrika 41:190.
+With g the fitted gradient at a setting and V its covariance, g'V^-1 g / k <= F(k, df). It covers the true
+turning point exactly as often as it says.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import fdtri
+
+from analysis.surfaces.quadratic import Quadratic
+
+Floats = NDArray[np.float64]
+
+FAR = 8.0  # half ranges from the turning point beyond which the region counts as open
+RAYS = {1: 2, 2: 240, 3: 800}
+
+
+@dataclass(frozen=True, eq=False)
+class TurningRegion:
+    """``low`` and ``high`` (k,) coded, infinite where open; ``boundary`` (m, k) of what closes."""
+
+    low: Floats
+    high: Floats
+    closed: bool
+
+
+def distance(quadratic: Quadratic, coded: Floats) -> Floats | None:
+    """g'V^-1 g / k at each of the settings (m, k)."""
+    if quadratic.covariance is None or quadratic.df is None:
+        return None
+    points = np.atleast_2d(coded)
+    rows = np.array([quadratic.gradient_rows(point) for point in points])  # (m, k, p)
+    spread = rows @ quadratic.covariance @ rows.transpose(0, 2, 1)
+    gradient = quadratic.gradient(points)
+    solved = np.linalg.solve(spread, gradient[:, :, None])[:, :, 0]
+    return np.asarray((gradient * solved).sum(axis=1) / quadratic.k)
+
+
+def bound(quadratic: Quadratic, confidence: float) -> float:
+    """F(k, df) at the confidence."""
+    assert quadratic.df is not None
+    return float(fdtri(quadratic.k, quadratic.df, confidence))
+
+
+def turning_region(quadratic: Quadratic, point: Floats, confidence: float) -> TurningRegion | None:
+    """The ends of the region along every amount, by rays from the turning point; None unjudged."""
+    if quadratic.covariance is None or quadratic.df is None:
+        return None
+    limit = bound(quadratic, confidence)
+    rays = _rays(quadratic.k)
+    lengths = np.zeros(len(rays))
+    steps = FAR * np.linspace(0, 1, 41)[1:] ** 2
+    still = np.ones(len(rays), dtype=bool)
+    for before, length in zip([0.0, *steps[:-1]], steps, strict=True):
+        at = np.flatnonzero(still)
+        found = distance(quadratic, point + length * rays[at])
+        assert found is not None
+        out = at[found > limit]
+        lengths[out] = _crossing(quadratic, point, rays[out], before, length, limit)
+        still[out] = False
+        if not still.any():
+            break
+    ends = point + lengths[:, None] * rays
+    low, high = ends[~still].min(axis=0, initial=np.inf), ends[~still].max(axis=0, initial=-np.inf)
+    low, high = np.minimum(low, point), np.maximum(high, point)
+    # A ray that never leaves the region opens it on the side of every amount it moves.
+    low[(rays[still] < -1e-3).any(axis=0)] = -np.inf
+    high[(rays[still] > 1e-3).any(axis=0)] = np.inf
+    return TurningRegion(low, high, bool(not still.any()))
+
+
+def _crossing(quadratic: Quadratic, point: Floats, rays: Floats, near: float, far: float, limit: float) -> Floats:
+    low, high = np.full(len(rays), near), np.full(len(rays), far)
+    for _ in range(30 if len(rays) else 0):
+        middle = (low + high) / 2
+        found = distance(quadratic, point + middle[:, None] * rays)
+        assert found is not None
+        low, high = np.where(found <= limit, middle, low), np.where(found <= limit, high, middle)
+    return high
+
+
+def _rays(k: int) -> Floats:
+    """Unit vectors all around, the axes among them; the same every time."""
+    if k == 2:
+        angles = 2 * np.pi * np.arange(RAYS[2]) / RAYS[2]
+        return np.column_stack([np.cos(angles), np.sin(angles)])
+    chance = np.random.Generator(np.random.PCG64(k))
+    free = chance.standard_normal((RAYS.get(k, 1500), k))
+    every = np.vstack([np.eye(k), -np.eye(k), free, -free])
+    return np.asarray(every / np.linalg.norm(every, axis=1)[:, None])
