@@ -12,6 +12,7 @@ from typing import Literal
 
 import pandas as pd
 
+from analysis.bakes import group_columns
 from analysis.checks import did_you_mean
 from analysis.errors import NotPossible, TrialDataError
 from analysis.questions import Factor, Question, Response
@@ -58,6 +59,8 @@ def route(question: Question, bakes: pd.DataFrame) -> Route:
     if question.kind in ("factors", "surface") or (question.model is not None and question.kind == "auto"):
         return Route(family="factors")
     if question.kind == "auto" and question.dose is None:
+        if question.slopes or not moving:
+            return Route(family="factors")
         by_plot = any(_set_by_plot(bakes, question, name) for name in amounts)
         if by_plot or not _looks_like_a_dose(bakes, amounts, categories):
             return Route(family="factors")
@@ -68,8 +71,8 @@ def route(question: Question, bakes: pd.DataFrame) -> Route:
 
 
 def narrowed(question: Question, response: Response) -> Question:
-    """The question for one response alone."""
-    return replace(question, responses=(response,))
+    """The question for one response alone, with the terms that were asked for it."""
+    return replace(question, responses=(response,), model=response.model or question.model)
 
 
 def _looks_like_a_dose(bakes: pd.DataFrame, amounts: list[str], categories: list[str]) -> bool:
@@ -111,7 +114,7 @@ def _nothing_left_over(dose: str, by: str | None, moving: list[str]) -> None:
 def _something_asked(question: Question) -> None:
     if not question.responses:
         raise TrialDataError("No response was named.", where=WHERE, try_this="Name at least one response to explain.")
-    if not question.factors:
+    if not question.factors and not group_columns(question):
         raise TrialDataError(
             "No factor was named.", where=WHERE, try_this="Name at least one factor that was changed on purpose."
         )
@@ -138,7 +141,7 @@ def _names_are_distinct(question: Question) -> None:
             where=WHERE,
             try_this="Name the column that tells the bakes apart, and nothing else, as the bake.",
         )
-    for name in (*question.group, *question.strips):
+    for name in group_columns(question):
         if seen.get(name) in ("factor", "response", "covariate", "weight"):
             raise TrialDataError(
                 f'"{name}" is named both as a group and as a {seen[name]}.',

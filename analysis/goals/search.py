@@ -1,0 +1,126 @@
+"""Which treatment is the best compromise, and what is best where none meets every goal?
+
+Cross-entropy search: from the best of many treatments spread over what was baked, clouds of
+treatments close in on the better ones (Rubinstein & Kroese 2004, "The Cross-Entropy Method"). It
+needs no slopes and follows the kink that a target puts into the overall desirability.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from analysis.errors import NotPossible
+from analysis.goals.desirability import overall
+from analysis.goals.space import Space
+from analysis.goals.wishes import Wish
+from analysis.predicting import Predictor
+
+Floats = NDArray[np.float64]
+
+NOT_EVERYWHERE = "a fitted mean runs out of numbers inside what was baked"
+
+CLOUD, ELITE, ROUNDS = 120, 20, 45
+STARTS = 6  # combinations of levels in which the search closes in
+SHARP = 1e-7  # of the ranges: where the clouds have closed in
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asker:
+    """Everything asked of the responses together: wishes with their predictors, in the same order."""
+
+    wishes: tuple[Wish, ...]
+    predictors: tuple[Predictor, ...]
+
+    def means(self, settings: pd.DataFrame) -> Floats:
+        """Fitted means (responses, treatments). Raises NotPossible where one of them is no number."""
+        found = np.array([each.mean(settings[list(each.spans)]) for each in self.predictors], dtype=np.float64)
+        if not np.isfinite(found).all():
+            raise NotPossible(NOT_EVERYWHERE, where="goals", try_this="Look at each response by itself.")
+        return found
+
+    def desirabilities(self, means: Floats) -> Floats:
+        return np.array([wish.desirability(y) for wish, y in zip(self.wishes, means, strict=True)])
+
+    def overall(self, means: Floats) -> Floats:
+        return overall(self.desirabilities(means), [wish.response.importance for wish in self.wishes])
+
+    def worst_miss(self, means: Floats) -> Floats:
+        return np.asarray(np.max([wish.miss(y) for wish, y in zip(self.wishes, means, strict=True)], axis=0))
+
+    def merit(self, means: Floats) -> Floats:
+        """Desirability where every goal is met, else the worst miss below 0: one number to climb by."""
+        found = self.overall(means)
+        return np.asarray(np.where(found > 0, found, -self.worst_miss(means) - 1e-12))
+
+
+def best_of(asker: Asker, space: Space, pool: pd.DataFrame, means: Floats, *, seed: int) -> dict[str, float | str]:
+    """The treatment of highest merit inside what was baked. ``means`` are those of ``pool``."""
+    merit = asker.merit(means)
+    at = int(np.argmax(merit))
+    best, top = settings_of(pool, at), float(merit[at])
+    if not space.numbers:
+        return best
+    chance = np.random.Generator(np.random.PCG64(seed))
+    for levels, start in _starts(space, pool, merit):
+        found, value = _close_in(asker, space, levels, start, chance)
+        if value > top:
+            best, top = found, value
+    return best
+
+
+def _starts(space: Space, pool: pd.DataFrame, merit: Floats) -> list[tuple[tuple[str, ...], Floats]]:
+    """The best treatment of each of the most promising combinations of levels."""
+    keys = list(zip(*(pool[name].astype(str) for name in space.categories), strict=True)) or [()] * len(pool)
+    best: dict[tuple[str, ...], int] = {}
+    for at in np.argsort(-merit, kind="stable"):
+        best.setdefault(tuple(keys[at]), int(at))
+        if len(best) == STARTS:
+            break
+    numbers = pool[list(space.numbers)].to_numpy(dtype=np.float64)
+    return [(levels, numbers[at]) for levels, at in best.items()]
+
+
+def _close_in(
+    asker: Asker, space: Space, levels: tuple[str, ...], start: Floats, chance: np.random.Generator
+) -> tuple[dict[str, float | str], float]:
+    """Clouds around the better ones, narrowing until they are sharp. Returns the best and its merit."""
+    width, middle = space.width, start.copy()
+    half = np.diag((0.12 * width) ** 2)
+    best, top = start, -np.inf
+    for _ in range(ROUNDS):
+        cloud = chance.multivariate_normal(middle, half, size=CLOUD, method="cholesky")
+        cloud = space.repaired(np.vstack([cloud, best[None, :]]))
+        merit = asker.merit(asker.means(space.frame(cloud, [levels] * len(cloud))))
+        order = np.argsort(-merit, kind="stable")[:ELITE]
+        if merit[order[0]] > top:
+            best, top = cloud[order[0]], float(merit[order[0]])
+        elite = cloud[order]
+        middle = elite.mean(axis=0)
+        half = np.cov(elite.T).reshape(len(middle), -1) * 1.2 + np.diag((SHARP * width) ** 2)
+        if (np.sqrt(np.diag(half)) < 10 * SHARP * width).all():
+            break
+    return settings_of(space.frame(best[None, :], [levels]), 0), top
+
+
+def settings_of(frame: pd.DataFrame, at: int) -> dict[str, float | str]:
+    row = frame.iloc[at]
+    return {
+        str(name): float(value) if isinstance(value, (int, float, np.number)) else str(value)
+        for name, value in row.items()
+    }
+
+
+def edges_of(space: Space, settings: Mapping[str, float | str]) -> tuple[str, ...]:
+    """The numbers that lie at an end of what was baked."""
+    found: Sequence[str] = [
+        name
+        for at, name in enumerate(space.numbers)
+        if space.high[at] > space.low[at]
+        and min(float(settings[name]) - space.low[at], space.high[at] - float(settings[name])) < 1e-3 * space.width[at]
+    ]
+    return tuple(found)

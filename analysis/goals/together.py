@@ -1,0 +1,198 @@
+"""Which treatment meets several goals at once, how surely, and what does each goal cost the others?"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from analysis.errors import NotPossible
+from analysis.goals.chances import Chances, Chooser, residual_correlation
+from analysis.goals.fronts import contradictions, fronts
+from analysis.goals.intervals import interval
+from analysis.goals.ordering import Chosen, simplest
+from analysis.goals.regions import region
+from analysis.goals.results import Forecast, GoalsPart, Treatment
+from analysis.goals.search import Asker, best_of, edges_of, settings_of
+from analysis.goals.space import Space, common_spans
+from analysis.goals.wishes import wish_of
+from analysis.questions import ModelName, Question
+from analysis.results import FamilyResult, ResponseResult
+
+NO_PREDICTOR = "its model cannot foretell treatments that were not baked"
+NOT_ANALYSED = "it could not be analysed"
+NO_OVERLAP = "the responses have no treatments in common"
+NO_SCATTER = "nothing tells the scatter of the bakes"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Asked:
+    """The answer for one response and how to fit it with other terms (None: it cannot be)."""
+
+    result: ResponseResult
+    refit: Callable[[ModelName], FamilyResult] | None = None
+
+
+def goals_part(asked: Sequence[Asked], question: Question) -> GoalsPart | None:
+    """None with fewer than two goals. A response that cannot be foretold is left out, with the reason."""
+    wanted = [one for one in asked if one.result.response.goal is not None]
+    if len(wanted) < 2:
+        return None
+    left_out = {one.result.response.name: why for one in wanted if (why := _why_not(one.result)) is not None}
+    usable = [one for one in wanted if one.result.response.name not in left_out]
+    if len(usable) < 2:
+        return GoalsPart(left_out=left_out, reasons={"best": "fewer than two goals can be foretold"})
+    chosen = [_chosen(one) for one in usable]
+    space = _space(usable, chosen, question)
+    if space is None:
+        return GoalsPart(left_out=left_out, reasons={"best": NO_OVERLAP})
+    try:
+        asker = _asker(usable, chosen, space)
+        return _answer(chosen, asker, space, question, left_out)
+    except NotPossible as problem:
+        return GoalsPart(left_out=left_out, reasons={"best": problem.what})
+
+
+def _why_not(result: ResponseResult) -> str | None:
+    if result.family.model.kind == "none":
+        return NOT_ANALYSED
+    return None if result.family.predictor is not None else NO_PREDICTOR
+
+
+def _chosen(one: Asked) -> Chosen:
+    family = one.result.family
+    if one.refit is None or one.result.response.model is not None:
+        return Chosen(family=family)
+    return simplest(family, one.refit)
+
+
+def _space(usable: Sequence[Asked], chosen: Sequence[Chosen], question: Question) -> Space | None:
+    """What was baked of every factor for every response; None where the responses share no levels."""
+    spans = common_spans([one.family.predictor.spans for one in chosen if one.family.predictor is not None])
+    kept = {name: span for name, span in spans.items() if span.levels or span.low is not None}
+    if (
+        len(kept) < len(spans)
+        or not spans
+        or any(s.low is not None and s.low > (s.high or s.low) for s in kept.values())
+    ):
+        return None
+    points = {
+        p.bake: p.settings for one in usable for p in one.result.family.points if kept.keys() <= p.settings.keys()
+    }
+    if not points:
+        return None
+    baked = pd.DataFrame([{name: settings[name] for name in kept} for settings in points.values()]).drop_duplicates()
+    for name, span in kept.items():
+        baked = baked[baked[name].astype(str).isin(span.levels)] if span.levels else baked
+    shares = tuple(f.name for f in question.factors if f.kind == "share" and f.name in kept)
+    total = float(np.median(baked[list(shares)].sum(axis=1))) if shares and len(baked) else 0.0
+    return Space(spans=kept, shares=shares, total=total, baked=baked.reset_index(drop=True)) if len(baked) else None
+
+
+def _asker(usable: Sequence[Asked], chosen: Sequence[Chosen], space: Space) -> Asker:
+    predictors = tuple(one.family.predictor for one in chosen if one.family.predictor is not None)
+    wishes = []
+    for one, predictor in zip(usable, predictors, strict=True):
+        wishes.append(wish_of(one.result.response, predictor.mean(space.baked[list(predictor.spans)])))
+    return Asker(wishes=tuple(wishes), predictors=predictors)
+
+
+def _answer(
+    chosen: Sequence[Chosen],
+    asker: Asker,
+    space: Space,
+    question: Question,
+    left_out: Mapping[str, str],
+) -> GoalsPart:
+    wishes, confidence = asker.wishes, question.confidence
+    correlation = residual_correlation(
+        [one.family.points for one in chosen], wishes, [each.df for each in asker.predictors]
+    )
+    chooser = Chooser(asker=asker, correlation=correlation, seed=question.seed)
+    pool = space.pool(np.random.Generator(np.random.PCG64([question.seed, 3])))
+    means = asker.means(pool)
+    found = best_of(asker, space, pool, means, seed=question.seed)
+    judge = _Judge(asker=asker, chooser=chooser, space=space, confidence=confidence)
+    best, baked = judge.treatment(found), judge.treatment(_best_baked(asker, space))
+    met = best.desirability > 0
+    return GoalsPart(
+        goals=tuple(
+            wish.taken(model=one.model, dropped_p=one.p, certain=predictor.sd == 0.0)
+            for wish, one, predictor in zip(wishes, chosen, asker.predictors, strict=True)
+        ),
+        best=best if met else None,
+        nearest=None if met else best,
+        best_baked=baked,
+        bottleneck=_bottleneck(best),
+        region=region(asker, chooser, space, found),
+        fronts=fronts(asker, pool, means, confidence),
+        contradictions=() if met else contradictions(wishes, means),
+        left_out=dict(left_out),
+        reasons={"chance": NO_SCATTER} if best.chance is None else {},
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class _Judge:
+    asker: Asker
+    chooser: Chooser
+    space: Space
+    confidence: float
+
+    def treatment(self, settings: Mapping[str, float | str]) -> Treatment:
+        """Everything that can be said of one treatment."""
+        frame = pd.DataFrame([dict(settings)])[list(self.space.spans)]
+        means = self.asker.means(frame)
+        each = self.asker.desirabilities(means)[:, 0]
+        chances = self.chooser.chances(frame)
+        forecasts = tuple(
+            self._forecast(at, frame, float(means[at, 0]), float(each[at]), chances)
+            for at in range(len(self.asker.wishes))
+        )
+        return Treatment(
+            settings=dict(settings),
+            desirability=float(self.asker.overall(means)[0]),
+            forecasts=forecasts,
+            chance=None if chances is None else float(chances.all[0]),
+            chance_bake=None if chances is None or chances.all_bake is None else float(chances.all_bake[0]),
+            inside=self.space.hull().holds(settings),
+            baked=self.space.is_baked(settings),
+            edge=edges_of(self.space, settings),
+        )
+
+    def _forecast(
+        self, at: int, frame: pd.DataFrame, mean: float, desirability: float, chances: Chances | None
+    ) -> Forecast:
+        wish, predictor = self.asker.wishes[at], self.asker.predictors[at]
+        ((low, high),) = interval(predictor, frame, np.array([mean]), self.confidence)
+        ((bake_low, bake_high),) = interval(predictor, frame, np.array([mean]), self.confidence, bake=True)
+        bake = None if chances is None or chances.each_bake is None else float(chances.each_bake[at, 0])
+        return Forecast(
+            response=wish.name,
+            mean=mean,
+            low=low,
+            high=high,
+            bake_low=bake_low,
+            bake_high=bake_high,
+            desirability=desirability,
+            met=bool(wish.met(np.array([mean]))[0]),
+            chance=None if chances is None else float(chances.each[at, 0]),
+            chance_bake=bake,
+        )
+
+
+def _best_baked(asker: Asker, space: Space) -> dict[str, float | str]:
+    merit = asker.merit(asker.means(space.baked))
+    return settings_of(space.baked, int(np.argmax(merit)))
+
+
+def _bottleneck(best: Treatment) -> str | None:
+    """The goal that is met least surely at the best compromise; without chances, the least desirable."""
+
+    def key(one: Forecast) -> tuple[float, float]:
+        return (one.chance if one.chance is not None else one.desirability, one.desirability)
+
+    least = min(best.forecasts, key=key)
+    return least.response if least.desirability < 1.0 or (least.chance or 0.0) < 0.95 else None
