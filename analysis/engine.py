@@ -7,7 +7,7 @@ bake next.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import pandas as pd
@@ -19,7 +19,8 @@ from analysis.chemistry import chemistry_parts
 from analysis.errors import NotPossible, TrialDataError
 from analysis.findings import rank
 from analysis.next_bakes import next_bakes
-from analysis.questions import Question, Response
+from analysis.parts import Part
+from analysis.questions import ModelName, Question, Response
 from analysis.results import Analysis, Check, FamilyResult, Finding, LeftOut, ModelNote, ResponseResult
 from analysis.understood import refuse_what_is_not_understood
 
@@ -65,7 +66,28 @@ def analyse(
         left_out=away,
         responses=results,
         findings=rank(everything, question.responses),
+        parts=_together(answered, question),
     )
+
+
+def _together(answered: Sequence[_Answered], question: Question) -> tuple[Part, ...]:
+    """What concerns several responses: goals, where at least two have one."""
+    if sum(one.result.response.goal is not None for one in answered) < 2:
+        return ()
+    from analysis.goals import Asked, goals_part
+
+    part = goals_part([Asked(result=one.result, refit=_refit(one, question)) for one in answered], question)
+    return () if part is None else (part,)
+
+
+def _refit(one: _Answered, question: Question) -> Callable[[ModelName], FamilyResult] | None:
+    """The same bakes with other terms, where factors were asked about."""
+    table, response = one.table, one.result.response
+    if table is None or route(narrowed(question, response), table.bakes).family != "factors":
+        return None
+    from analysis.linear import factor_model
+
+    return lambda model: factor_model(table.bakes, response, replace(narrowed(question, response), model=model))
 
 
 def _by_response(tables: Mapping[str, pd.DataFrame] | pd.DataFrame, question: Question) -> Mapping[str, pd.DataFrame]:
@@ -103,7 +125,8 @@ def _answer(table: pd.DataFrame, response: Response, question: Question) -> _Ans
 def _ask(bakes: pd.DataFrame, response: Response, question: Question) -> FamilyResult:
     """Hand the bake frame to the family the question leads to."""
     refuse_shares(bakes, [factor.name for factor in question.factors if factor.kind == "amount"])
-    asked, way = narrowed(question, response), route(question, bakes)
+    asked = narrowed(question, response)
+    way = route(asked, bakes)
     refuse_what_is_not_understood(question, response, way.family)
     # The families load scipy; a question that is refused above never pays for it.
     if way.family == "dose" and way.dose is not None:
