@@ -23,13 +23,17 @@ def environment() -> Environment:
     """The one template environment: autoescape on, and a misspelt name is an error."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    return Environment(
+    from analysis.words.numbers import true_minus
+
+    made = Environment(
         loader=PackageLoader("reports", "templates"),
         autoescape=True,
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
     )
+    made.filters["minus"] = true_minus
+    return made
 
 
 @cache

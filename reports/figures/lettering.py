@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from analysis.words.numbers import true_minus
 from reports.html import plain
 
 if TYPE_CHECKING:
@@ -53,7 +54,7 @@ def own_words(text: Text, number: int) -> list[str]:
 def write(axes: Axes, x: float, y: float, text: str, **given: Any) -> Text:
     """``text`` at a place in data coordinates (``transform`` in ``given`` says otherwise), never as a formula."""
     looks: dict[str, Any] = {"parse_math": False, "va": "center", "linespacing": 1.1, **given}
-    return axes.text(x, y, text, **looks)
+    return axes.text(x, y, true_minus(text), **looks)
 
 
 def row_names(axes: Axes, places: Sequence[float], names: Sequence[str], *, most: int = 40) -> int:

@@ -53,7 +53,7 @@ _RC: dict[str, Any] = {
     "axes.linewidth": 0.8,
     "axes.spines.right": False,
     "axes.spines.top": False,
-    "axes.unicode_minus": False,
+    "axes.unicode_minus": True,
     "axes.formatter.useoffset": False,
     "axes.formatter.use_mathtext": False,
     "figure.facecolor": "none",
