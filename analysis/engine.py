@@ -134,7 +134,7 @@ def _ask(bakes: pd.DataFrame, response: Response, question: Question) -> FamilyR
 
         return dose_model(bakes, response, asked, dose=way.dose, by=way.by)
     if way.family == "blend":
-        from analysis.blends import blend_model
+        from analysis.blends.family import blend_model
 
         return blend_model(bakes, response, asked)
     from analysis.linear import factor_model

@@ -173,7 +173,9 @@ def _joint(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
     if result.family.dose is not None:
         return
     for finding in result.findings:
-        if finding.kind == "interaction" and finding.matters == "yes" and len(finding.variables) == 2:
+        # With "along" a share is among them, which is not set by itself.
+        joint = finding.kind == "interaction" and finding.matters == "yes" and len(finding.variables) == 2
+        if joint and "along" not in finding.facts:
             of = str(finding.facts.get("of", finding.variables[0]))
             by = next(variable for variable in finding.variables if variable != of)
             facts = {"of": of, "by": by, "response": result.response.name}

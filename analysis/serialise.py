@@ -24,7 +24,7 @@ from analysis.words.parts import say_part
 SCHEMA_VERSION = "1.0"
 PER_CURVE = "one for each curve; see curves"
 # Keys of the parts of one response, and of those that concern several together; null where there is none.
-OF_ONE: tuple[str, ...] = ("surface", "climb")
+OF_ONE: tuple[str, ...] = ("surface", "climb", "blend")
 TOGETHER: tuple[str, ...] = ("goals",)
 
 Json = dict[str, Any]

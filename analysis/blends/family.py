@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.blends.best import blend_part
 from analysis.blends.judged import blend_checks, blend_tests, scheffe_coefficients
 from analysis.blends.lines import along_share, even_blend
+from analysis.blends.predictor import BlendPredictor
+from analysis.blends.products import product_findings
 from analysis.blends.terms import BlendDesign, blend_design
 from analysis.errors import NotPossible
 from analysis.findings import judge
@@ -19,7 +23,7 @@ from analysis.linear.distributions import t_tails
 from analysis.linear.door import check_frame, varied
 from analysis.linear.evidence import Case, cannot_tell, effect_of
 from analysis.linear.factors import constant_answer
-from analysis.linear.finite import finite
+from analysis.linear.finite import finite, numbers
 from analysis.linear.fitting import fit_model, is_constant
 from analysis.linear.least_squares import centred
 from analysis.linear.means import Slice, estimated_means, has_table
@@ -59,7 +63,12 @@ def blend_model(bakes: pd.DataFrame, response: Response, question: Question) -> 
     y, offset = centred(raw)
     design = blend_design(bakes, question, y)
     model = fit_model(design.variables, design.selection, design.ground, raw, offset)
-    return finite(_answer(bakes, response, question, raw, design, model), where=response.name)
+    found = finite(_answer(bakes, response, question, raw, design, model), where=response.name)
+    predictor = BlendPredictor(model, design.blends.names, design.blends.total)
+    part, why = blend_part(design, predictor, response, question)
+    if part is not None and not all(np.isfinite(number) for _, number in numbers(part)):
+        part, why = None, {"blend": "the arithmetic ran out of range"}
+    return replace(found, predictor=predictor, parts=(part,) if part else (), reasons={**found.reasons, **why})
 
 
 def _answer(
@@ -97,7 +106,11 @@ def _answer(
         means=tuple(means),
         comparisons=tuple(comparisons),
         checks=tuple(blend_checks(design, model, question, bakes, raw, fitted)),
-        evidence=(*_blends(design, model, case), *_others(design, case)),
+        evidence=(
+            *_blends(design, model, case),
+            *_others(design, case),
+            *product_findings(design, model, response, {line.term: line.p for line in tests}, confidence),
+        ),
         points=tuple(points(bakes, question, raw, fitted)),
         reasons=reasons,
     )
@@ -105,9 +118,14 @@ def _answer(
 
 def _names(design: BlendDesign, model: Model) -> tuple[str, ...]:
     """Blocks and other factors, the shares, then blends of several."""
-    beside = [term.name for term in model.terms if not design.is_share(term)]
+    products = [term for term in model.terms if design.is_product(term)]
+    beside = [term.name for term in model.terms if not design.is_share(term) and term not in products]
     joint = [term.name for term in model.terms if design.is_share(term) and term.order > 1]
-    return (*beside, *design.blends.names, *joint)
+    # The share that the constant stands for has its products too, in Scheffé's form.
+    crossed = dict.fromkeys(at for term in products for at in design.beside_blend(term))
+    linear = [f"{name}:{model.variables[at].name}" for at in crossed for name in design.blends.names]
+    higher = [term.name for term in products if len(design.in_blend(term)) > 1]
+    return (*beside, *design.blends.names, *joint, *linear, *higher)
 
 
 def _beside(

@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.blends.lines import model_row, row_at
+from analysis.blends.lines import change_by, model_row, row_at
 from analysis.blends.terms import BlendDesign
 from analysis.linear import design_checks, residual_checks
 from analysis.linear.coding import Term, term_row
@@ -29,29 +29,36 @@ LINEAR = "linear blending"
 def blend_tests(design: BlendDesign, model: Model) -> list[Test]:
     """Blocks and other factors, linear blending as one, then each blend of several after the terms it does not hold."""
     lines = dict(zip(model.terms, all_tests(model, 2), strict=True))
-    beside = [line for term, line in lines.items() if not design.is_share(term)]
+    beside = [line for term, line in lines.items() if not design.is_share(term) and not design.is_product(term)]
     joint = [line for term, line in lines.items() if design.is_share(term) and term.order > 1]
     strata = [stratum for stratum in model.strata if _singles(design, stratum)]
     linear = [
         _linear(design, stratum, LINEAR if stratum is strata[-1] else f"{LINEAR} between {stratum.name}")
         for stratum in strata
     ]
-    return [*beside, *linear, *joint]
+    return [*beside, *linear, *joint, *_products(design, model)]
 
 
-def _singles(design: BlendDesign, stratum: Stratum) -> list[Term]:
-    return [term for term in stratum.terms if design.is_share(term) and term.order == 1]
+def _products(design: BlendDesign, model: Model) -> list[Test]:
+    """Does what a factor does depend on the blend? All products of one degree together."""
+    found = []
+    for stratum in model.strata:
+        kinds: dict[tuple[tuple[int, ...], int], list[Term]] = {}
+        for term in stratum.terms:
+            if design.is_product(term):
+                kinds.setdefault((design.beside_blend(term), len(design.in_blend(term))), []).append(term)
+        for (beside, size), terms in kinds.items():
+            higher = [t for t in stratum.terms if any(t.contains(term) for term in terms)]
+            others = [term for term in stratum.terms if term not in terms and term not in higher]
+            columns = np.hstack([stratum.fit.x[:, stratum.spans[term]] for term in terms])
+            of = {1: LINEAR, 2: "blends of two"}[size]
+            name = ":".join([of, *(model.variables[at].name for at in beside)])
+            found.append(_line(stratum, name, explained(stratum.columns(others), columns, stratum.fit.y), columns))
+    return found
 
 
-def _linear(design: BlendDesign, stratum: Stratum, name: str) -> Test:
-    """All shares of a stratum together, averaged over what blending adds: against one mean for all blends."""
-    singles = _singles(design, stratum)
-    fixed = [term for term in stratum.terms if not design.is_share(term)]
-    held = [part for term, part in stratum.finer.items() if design.is_share(term) and term.order > 1]
-    readings = stratum.fit.y + sum(held, np.zeros(len(stratum.fit.y)))
-    columns = np.hstack([stratum.fit.x[:, stratum.spans[term]] for term in singles])
-    sum_sq, df = explained(stratum.columns(fixed), columns, readings), columns.shape[1]
-    mean_sq, df_error = stratum.mean_sq, stratum.fit.df
+def _line(stratum: Stratum, name: str, sum_sq: float, columns: Floats) -> Test:
+    df, mean_sq, df_error = columns.shape[1], stratum.mean_sq, stratum.fit.df
     value = sum_sq / df / mean_sq if mean_sq else None
     return Test(
         term=name,
@@ -63,6 +70,20 @@ def _linear(design: BlendDesign, stratum: Stratum, name: str) -> Test:
         p=None if value is None else f_tail(value, df, df_error),
         stratum=stratum.name,
     )
+
+
+def _singles(design: BlendDesign, stratum: Stratum) -> list[Term]:
+    return [term for term in stratum.terms if design.is_share(term) and term.order == 1]
+
+
+def _linear(design: BlendDesign, stratum: Stratum, name: str) -> Test:
+    """All shares of a stratum together, averaged over what blending adds: against one mean for all blends."""
+    singles = _singles(design, stratum)
+    fixed = [term for term in stratum.terms if not design.is_share(term) and not design.is_product(term)]
+    held = [part for term, part in stratum.finer.items() if design.is_share(term) and term.order > 1]
+    readings = stratum.fit.y + sum(held, np.zeros(len(stratum.fit.y)))
+    columns = np.hstack([stratum.fit.x[:, stratum.spans[term]] for term in singles])
+    return _line(stratum, name, explained(stratum.columns(fixed), columns, readings), columns)
 
 
 def scheffe_coefficients(design: BlendDesign, model: Model, confidence: float) -> list[Coefficient]:
@@ -92,12 +113,30 @@ def _rows(design: BlendDesign, model: Model) -> Iterator[tuple[str, Floats, floa
     """(name, row, constant that was taken off the readings and belongs to it)."""
     for at, name in enumerate(design.blends.names):
         yield name, row_at(design, model, np.eye(len(design.blends.names))[at]), model.offset
+    with_products = {at for term in model.terms if design.is_product(term) for at in design.beside_blend(term)}
     for term in model.terms:
         if design.is_share(term) and term.order > 1:
             yield term.name, _only(model, term, np.ones(1)), 0.0
-        elif not design.is_share(term):
+        elif not design.is_share(term) and not design.is_product(term) and term.members[0] not in with_products:
             for name, values in parts_of(model, term):
                 yield name, _only(model, term, values), 0.0
+    for at in sorted(with_products):
+        yield from _product_rows(design, model, at)
+
+
+def _product_rows(design: BlendDesign, model: Model, at: int) -> Iterator[tuple[str, Floats, float]]:
+    """What a factor beside the blend does to each ingredient alone, then to each blend of two."""
+    alone = model.find(at)
+    assert alone is not None
+    for label, values in parts_of(model, alone):
+        none = 0 * values
+        for share, name in enumerate(design.blends.names):
+            blend = np.eye(len(design.blends.names))[share]
+            yield f"{name}:{label}", change_by(design, model, at, none, values, blend), 0.0
+        for term in model.terms:
+            if design.beside_blend(term) == (at,) and len(design.in_blend(term)) > 1:
+                joint = ":".join(model.variables[share].name for share in design.in_blend(term))
+                yield f"{joint}:{label}", _only(model, term, values), 0.0
 
 
 def _only(model: Model, wanted: Term, values: Floats) -> Floats:
@@ -162,11 +201,13 @@ def _alone(design: BlendDesign) -> Check:
 
 
 def _lack_of_fit(design: BlendDesign, model: Model) -> Check | None:
-    """Between blends against between bakes of one blend, within blocks and other factors."""
+    """Between treatments (blends, and what else was set) against between bakes of one treatment, within blocks."""
     if len(model.strata) > 1:
         return None
     stratum = model.strata[0]
-    beside = [stratum.fit.x[:, stratum.spans[term]] for term in stratum.terms if not design.is_share(term)]
-    _, codes = np.unique(np.round(design.blends.parts, 9), axis=0, return_inverse=True)
-    fixed = np.hstack([np.ones((len(codes), 0)), *beside])
+    others = [model.variables[at].codes[:, None] for at in design.others]
+    settings = np.hstack([np.round(design.blends.parts, 9), *others])
+    _, codes = np.unique(settings, axis=0, return_inverse=True)
+    blocks = [variable.columns for variable in model.variables if variable.block]
+    fixed = np.hstack([np.ones((len(codes), 0)), *blocks])
     return lack_of_fit(stratum.fit, codes.ravel().astype(np.int64), fixed, of="blending model")

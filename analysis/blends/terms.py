@@ -4,6 +4,9 @@ Scheffé's polynomials have no constant, since the shares add up to one (Scheff�
 Statistical Society B 20:344). Fitted is the same model with a constant in place of one share, so
 that blocks, whole plots and checks are those of any linear model; ``family`` gives the coefficients
 back in Scheffé's form.
+
+Factors beside the blend (process variables) may act differently on each ingredient: their products with
+the blend's terms are fitted where the bakes can tell them (Cornell 2002, Experiments with Mixtures, ch. 7).
 """
 
 from __future__ import annotations
@@ -21,7 +24,7 @@ from analysis.errors import NotPossible
 from analysis.linear.coding import Term, Variable, make_term, number_label, variables_of
 from analysis.linear.ground import Ground
 from analysis.linear.grouping import lay_ground
-from analysis.linear.selection import Selection, Selector
+from analysis.linear.selection import FEWEST_DF, Selection, Selector
 from analysis.questions import Question
 
 Floats = NDArray[np.float64]
@@ -54,7 +57,20 @@ class BlendDesign:
         return [at for at in range(self.first) if not self.variables[at].block]
 
     def is_share(self, term: Term) -> bool:
+        """A term of the blend alone."""
         return term.members[0] >= self.first
+
+    def is_product(self, term: Term) -> bool:
+        """A factor beside the blend times a term of the blend."""
+        return term.members[0] < self.first <= term.members[-1]
+
+    def in_blend(self, term: Term) -> tuple[int, ...]:
+        """The shares of a term."""
+        return tuple(at for at in term.members if at >= self.first)
+
+    def beside_blend(self, term: Term) -> tuple[int, ...]:
+        """What else is in a term."""
+        return tuple(at for at in term.members if at < self.first)
 
 
 def blend_design(bakes: pd.DataFrame, question: Question, y: Floats) -> BlendDesign:
@@ -66,6 +82,8 @@ def blend_design(bakes: pd.DataFrame, question: Question, y: Floats) -> BlendDes
     ground, beside = lay_ground(bakes, question, variables_of(bakes, others, blocks), y)
     variables = (*beside, *(_share(blends, at) for at in range(len(blends.names))))
     selector = _BlendSelector(variables, len(beside), ground, DEGREES.get(question.model or "", 2))
+    # A plan names its model and promises what it can tell; unless a mixture is asked for outright it is kept to that.
+    selector.crossed = question.model is None or question.kind == "mixture"
     selection = selector.run()
     _require_error(selection, ground, len(blends.names) + sum(variable.width for variable in beside))
     return BlendDesign(
@@ -100,6 +118,7 @@ class _BlendSelector(Selector):
         super().__init__(variables, degree, ground, bends=False, screening=False)
         self.regular, self.selection = False, Selection()
         self.shares = range(first, len(variables))
+        self.crossed = True
         last = len(ground.rows) - 1
         moving = [at for at in self.shares if ground.place(variables[at].columns)[0] == last]
         self.base = (moving or list(self.shares))[-1]
@@ -121,7 +140,40 @@ class _BlendSelector(Selector):
                 break
             self.enter_together(list(combinations(self.shares, size)))
         self.leave_error()
+        for size in (1, 2) if self.crossed else ():
+            for at in range(self.shares[0]):
+                self._enter_products(at, size)
         return self.selection
+
+    def _enter_products(self, at: int, size: int) -> None:
+        """A factor beside the blend times all its terms of one degree: all of them, or none.
+
+        None where fewer error degrees of freedom than ``FEWEST_DF`` would be left.
+        """
+        variable = self.variables[at]
+        of = [term for term in self.selection.columns if len(term.members) == size and term.members[0] in self.shares]
+        if variable.block or not of or make_term(self.variables, (at,)) not in self.selection.columns:
+            return
+        if size > 1 and not any(term.members[0] == at and len(term.members) == size for term in self.selection.columns):
+            return
+        before = [basis.columns for basis in self.bases]
+        products = [self._product(at, term) for term in of]
+        entered = [term for term in products if self.enter(term)]
+        place = max((self.selection.columns[term][0] for term in entered), default=0)
+        if len(entered) == len(products) and self._error_df(place, self.ground.rows[place]) >= FEWEST_DF:
+            return
+        for basis, columns in zip(self.bases, before, strict=True):
+            basis.columns = columns
+        for term in products:
+            self.selection.columns.pop(term, None)
+            self.selection.entangled.pop(term, None)
+        if len(entered) == len(products):
+            self.selection.for_error += tuple(products)
+        else:
+            self.selection.partial += tuple(products)
+
+    def _product(self, at: int, term: Term) -> Term:
+        return Term(name=f"{term.name}:{self.variables[at].name}", members=(at, *term.members))
 
     def offer(self, term: Term) -> bool:
         """A blend that nobody baked, or whose parts are not in the model, is not fitted."""

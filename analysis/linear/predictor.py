@@ -48,10 +48,13 @@ class LinearPredictor:
         return np.asarray(self.rows(settings) @ self._coefficients + self.model.offset)
 
     def se(self, settings: pd.DataFrame) -> Floats | None:
+        return self.se_of(self.rows(settings))
+
+    def se_of(self, rows: Floats) -> Floats | None:
+        """Standard errors of rows (m, all columns) @ coefficients, such as differences of treatments."""
         covariance = self._covariance
         if covariance is None:
             return None
-        rows = self.rows(settings)
         return np.asarray(np.sqrt(np.maximum(((rows @ covariance) * rows).sum(axis=1), 0.0)))
 
     def covariance(self, settings: pd.DataFrame) -> Floats | None:

@@ -199,7 +199,7 @@ def _end(value: float) -> float | None:
 
 
 def _reasons(quadratic: Quadratic, turn: Floats | None, closed: bool | None) -> dict[str, str]:
-    found = {}
+    found: dict[str, str] = {}
     if turn is None:
         found |= dict.fromkeys(("stationary", "region"), NO_TURN)
     if quadratic.covariance is None:

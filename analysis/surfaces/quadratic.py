@@ -193,7 +193,8 @@ def settings_of(coding: Coding, coded: Floats, held: Mapping[str, Any]) -> pd.Da
 def _covariance(predictor: Predictor, settings: pd.DataFrame) -> Floats | None:
     ask = getattr(predictor, "covariance", None)
     if ask is not None:
-        return ask(settings)  # type: ignore[no-any-return]
+        joint: Floats | None = ask(settings)
+        return joint
     draws = predictor.draws(settings, count=DRAWS, seed=1)
     if draws is None or predictor.df is None or predictor.df <= 2:
         return None

@@ -106,7 +106,7 @@ def turning_point(quadratic: Quadratic) -> Floats | None:
     if not sizes.max(initial=0.0) > 0 or sizes.min() <= 1e-9 * sizes.max():
         return None
     found = np.linalg.solve(quadratic.bends, -quadratic.linear / 2)
-    return found if np.isfinite(found).all() else None
+    return np.asarray(found, dtype=np.float64) if np.isfinite(found).all() else None
 
 
 def _tops_of_faces(quadratic: Quadratic, region: Region) -> Floats:

@@ -17,6 +17,7 @@ SAID: dict[str, tuple[str, str, str]] = {
     "goals": ("Several goals at once", "goals", "say_goals"),
     "surface": ("The surface", "surfaces", "say_surface"),
     "climb": ("Which way it gets better", "surfaces", "say_climb"),
+    "blend": ("The blend", "blends", "say_blend"),
 }
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from analysis.blends import blend_model
+from analysis.blends.family import blend_model
 from analysis.questions import Factor, Question, Response
 
 HERE = Path(__file__).parent / "mixture"

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from analysis.blends import blend_model
+from analysis.blends.family import blend_model
 from analysis.designs.plan import lay_out
 from analysis.designs.requests import DesignFactor, DesignRequest, DesignResponse
 from analysis.engine import analyse
@@ -17,6 +17,7 @@ from analysis.words import say_check, say_finding
 
 RISE = Response(name="rise", unit="mm", matters=2.0)
 NAMES = ("wheat", "rye", "oat")
+PLAIN = "mixture quadratic"  # as a plan names it: what is beside the blend adds to it and no more
 FACTORS = tuple(Factor(name=name, kind="share", unit="%") for name in NAMES)
 
 
@@ -83,7 +84,9 @@ def test_blocks_and_other_factors_stand_beside_the_blend():
     oven = np.tile(np.repeat(["hot", "mild"], 6), 2)
     rise = truth(blends) + 3.0 * (day == "2") - 4.0 * (oven == "mild") + np.tile([0.2, -0.2, 0.1, -0.1], 6)
     frame = bakes(blends, rise, day=pd.Categorical(day), oven=pd.Categorical(oven))
-    asked = question(factors=(*FACTORS, Factor(name="oven", kind="category", levels=("hot", "mild"))), blocks=("day",))
+    asked = question(
+        factors=(*FACTORS, Factor(name="oven", kind="category", levels=("hot", "mild"))), blocks=("day",), model=PLAIN
+    )
     found = blend_model(frame, RISE, asked)
     assert found.residual.df == 24 - 6 - 1 - 1
     oven_finding = next(f for f in found.evidence if f.variables == ("oven",))
@@ -225,7 +228,9 @@ def in_plots(rng, sd=(2.0, 1.0), plots=8):
     return bakes(blends, rise, load=load, oven=pd.Categorical(oven))
 
 
-IN_PLOTS = question(factors=(*FACTORS, Factor(name="oven", kind="category", levels=("hot", "mild"))), group=("load",))
+IN_PLOTS = question(
+    factors=(*FACTORS, Factor(name="oven", kind="category", levels=("hot", "mild"))), group=("load",), model=PLAIN
+)
 
 
 def test_blends_within_whole_plots_and_the_oven_between_them():
