@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
 
 import pandas as pd
 
@@ -23,6 +24,9 @@ from analysis.parts import Part
 from analysis.questions import ModelName, Question, Response
 from analysis.results import Analysis, Check, FamilyResult, Finding, LeftOut, ModelNote, ResponseResult
 from analysis.understood import refuse_what_is_not_understood
+
+if TYPE_CHECKING:
+    from analysis.goals.computed import Computed
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -40,13 +44,14 @@ def analyse(
     *,
     source: str = "",
     left_out: Sequence[LeftOut] = (),
+    computed: Sequence[Computed] = (),
 ) -> Analysis:
     """The answer to a question about one table per response, or one table with all of them.
 
     Each table has one row per reading (see DEVELOPERS.md). ``left_out`` lists rows that the
-    caller has already set aside; they are counted as read. Raises TrialDataError for a wrong
-    question or wrong data, and NotPossible when not one response can be analysed; a single
-    response that cannot is answered with "cannot tell" and the reason.
+    caller has already set aside; they are counted as read. ``computed`` responses are weighed as goals.
+    Raises TrialDataError for a wrong question or wrong data, and NotPossible when not one response
+    can be analysed; a single response that cannot is answered with "cannot tell" and the reason.
     """
     tables = _by_response(tables, question)
     check_question(question, tables)
@@ -66,17 +71,17 @@ def analyse(
         left_out=away,
         responses=results,
         findings=rank(everything, question.responses),
-        parts=_together(answered, question),
+        parts=_together(answered, question, computed),
     )
 
 
-def _together(answered: Sequence[_Answered], question: Question) -> tuple[Part, ...]:
+def _together(answered: Sequence[_Answered], question: Question, computed: Sequence[Computed]) -> tuple[Part, ...]:
     """What concerns several responses: goals, where at least two have one."""
-    if sum(one.result.response.goal is not None for one in answered) < 2:
+    if sum(one.result.response.goal is not None for one in answered) + len(computed) < 2:
         return ()
     from analysis.goals import Asked, goals_part
 
-    part = goals_part([Asked(result=one.result, refit=_refit(one, question)) for one in answered], question)
+    part = goals_part([Asked(result=one.result, refit=_refit(one, question)) for one in answered], question, computed)
     return () if part is None else (part,)
 
 
@@ -113,7 +118,7 @@ def _answer(table: pd.DataFrame, response: Response, question: Question) -> _Ans
     except NotPossible as problem:
         return _Answered(result=_cannot_tell(response, question, problem, None), table=None, failure=problem)
     try:
-        family = _ask(bakes.bakes, response, question)
+        family = _ask(bakes.bakes, response, question, table)
     except NotPossible as problem:
         return _Answered(result=_cannot_tell(response, question, problem, bakes), table=bakes, failure=problem)
     checks = _all_checks(table, bakes, response, question, family)
@@ -122,13 +127,19 @@ def _answer(table: pd.DataFrame, response: Response, question: Question) -> _Ans
     return _Answered(result=replace(result, chemistry=chemistry), table=bakes)
 
 
-def _ask(bakes: pd.DataFrame, response: Response, question: Question) -> FamilyResult:
-    """Hand the bake frame to the family the question leads to."""
+def _ask(
+    bakes: pd.DataFrame, response: Response, question: Question, readings: pd.DataFrame | None = None
+) -> FamilyResult:
+    """Hand the bake frame to the family the question leads to; scores are read from the ``readings`` themselves."""
     refuse_shares(bakes, [factor.name for factor in question.factors if factor.kind == "amount"])
     asked = narrowed(question, response)
     way = route(asked, bakes)
     refuse_what_is_not_understood(question, response, way.family)
     # The families load scipy; a question that is refused above never pays for it.
+    if way.family == "scores":
+        from analysis.scores import score_model
+
+        return score_model(bakes if readings is None else readings, response, asked, dose=way.dose)
     if way.family == "dose" and way.dose is not None:
         from analysis.dose_response import dose_model
 
@@ -162,8 +173,10 @@ def _all_checks(
     table: pd.DataFrame, bakes: BakeTable, response: Response, question: Question, family: FamilyResult
 ) -> tuple[Check, ...]:
     """Checks of the family and of the door; where both speak, the one with the graver verdict stands."""
-    door = [*bakes.notes, duplicate_rows(table, response), leading_digits(bakes.bakes[response.name].to_numpy())]
-    door += [_scale_note(response), _guessed_note(question)]
+    # Scores are not averaged, so what the door says of averaging is not so.
+    notes = [note for note in bakes.notes if not (_of_scores(family) and note.check == "experimental unit")]
+    door = [*notes, duplicate_rows(table, response), leading_digits(bakes.bakes[response.name].to_numpy())]
+    door += [_scale_note(bakes, response, question, family), _guessed_note(question)]
     checks = list(family.checks)
     for check in (check for check in door if check is not None):
         same = [at for at, other in enumerate(checks) if other.check == check.check]
@@ -174,10 +187,19 @@ def _all_checks(
     return tuple(checks)
 
 
-def _scale_note(response: Response) -> Check | None:
-    if response.scale == "measured":
+def _scale_note(bakes: BakeTable, response: Response, question: Question, family: FamilyResult) -> Check | None:
+    """Scores taken as numbers, with what the model of scores says of the same bakes."""
+    if response.scale == "measured" or _of_scores(family):
         return None
-    return Check(check="scores as numbers", verdict="look here", facts={"scale": response.scale})
+    from analysis.scores.agreement import second_opinion
+
+    other = second_opinion(bakes.bakes, response, narrowed(question, response), family)
+    return Check(check="scores as numbers", verdict="look here", facts={"scale": response.scale, **other})
+
+
+def _of_scores(family: FamilyResult) -> bool:
+    """Was it read from single readings, as scores, yes or no, or counts?"""
+    return any(part.key == "scores" for part in family.parts)
 
 
 def _guessed_note(question: Question) -> Check | None:

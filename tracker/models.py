@@ -192,7 +192,11 @@ class Factor(SQLModel, table=True):
 
 
 class Response(SQLModel, table=True):
-    """``anchors`` is a JSON list of words for the scores 1, 2, 3 …"""
+    """``anchors`` is a JSON list of words for the scores 1, 2, 3 …
+
+    ``accept_low`` and ``accept_high`` bound what is good enough among several goals (None: open), which
+    ``importance`` weighs.
+    """
 
     __tablename__ = "response"
     __table_args__ = (
@@ -202,9 +206,24 @@ class Response(SQLModel, table=True):
         CheckConstraint("goal IS NULL OR goal IN ('maximise', 'minimise', 'target')", name="goal_known"),
         CheckConstraint("matters IS NULL OR matters > 0", name="matters_positive"),
         CheckConstraint("pieces >= 1 AND readings >= 1", name="counts_positive"),
+        CheckConstraint(
+            "accept_low IS NULL OR accept_high IS NULL OR accept_low < accept_high", name="accept_in_order"
+        ),
+        CheckConstraint("importance > 0", name="importance_positive"),
         *map(
             _finite,
-            ("target", "matters", "plausible_low", "plausible_high", "possible_low", "possible_high", "spread"),
+            (
+                "target",
+                "matters",
+                "plausible_low",
+                "plausible_high",
+                "possible_low",
+                "possible_high",
+                "spread",
+                "accept_low",
+                "accept_high",
+                "importance",
+            ),
         ),
     )
     id: int | None = Field(default=None, primary_key=True)
@@ -221,6 +240,9 @@ class Response(SQLModel, table=True):
     possible_low: float | None = None
     possible_high: float | None = None
     spread: float | None = None
+    accept_low: float | None = None
+    accept_high: float | None = None
+    importance: float = 1.0
     anchors: str = "[]"
     pieces: int = 1
     readings: int = 1

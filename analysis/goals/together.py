@@ -10,6 +10,7 @@ import pandas as pd
 
 from analysis.errors import NotPossible
 from analysis.goals.chances import Chances, Chooser, residual_correlation
+from analysis.goals.computed import Certain, Computed
 from analysis.goals.fronts import contradictions, fronts
 from analysis.goals.intervals import interval
 from analysis.goals.ordering import Chosen, simplest
@@ -35,21 +36,21 @@ class Asked:
     refit: Callable[[ModelName], FamilyResult] | None = None
 
 
-def goals_part(asked: Sequence[Asked], question: Question) -> GoalsPart | None:
+def goals_part(asked: Sequence[Asked], question: Question, computed: Sequence[Computed] = ()) -> GoalsPart | None:
     """None with fewer than two goals. A response that cannot be foretold is left out, with the reason."""
     wanted = [one for one in asked if one.result.response.goal is not None]
-    if len(wanted) < 2:
+    if len(wanted) + len(computed) < 2:
         return None
     left_out = {one.result.response.name: why for one in wanted if (why := _why_not(one.result)) is not None}
     usable = [one for one in wanted if one.result.response.name not in left_out]
-    if len(usable) < 2:
+    if not usable or len(usable) + len(computed) < 2:
         return GoalsPart(left_out=left_out, reasons={"best": "fewer than two goals can be foretold"})
     chosen = [_chosen(one) for one in usable]
     space = _space(usable, chosen, question)
     if space is None:
         return GoalsPart(left_out=left_out, reasons={"best": NO_OVERLAP})
     try:
-        asker = _asker(usable, chosen, space)
+        asker = _asker(usable, chosen, space, computed)
         return _answer(chosen, asker, space, question, left_out)
     except NotPossible as problem:
         return GoalsPart(left_out=left_out, reasons={"best": problem.what})
@@ -91,12 +92,15 @@ def _space(usable: Sequence[Asked], chosen: Sequence[Chosen], question: Question
     return Space(spans=kept, shares=shares, total=total, baked=baked.reset_index(drop=True)) if len(baked) else None
 
 
-def _asker(usable: Sequence[Asked], chosen: Sequence[Chosen], space: Space) -> Asker:
-    predictors = tuple(one.family.predictor for one in chosen if one.family.predictor is not None)
-    wishes = []
-    for one, predictor in zip(usable, predictors, strict=True):
-        wishes.append(wish_of(one.result.response, predictor.mean(space.baked[list(predictor.spans)])))
-    return Asker(wishes=tuple(wishes), predictors=predictors)
+def _asker(usable: Sequence[Asked], chosen: Sequence[Chosen], space: Space, computed: Sequence[Computed]) -> Asker:
+    predictors = [one.family.predictor for one in chosen if one.family.predictor is not None]
+    predictors += [Certain(values=one.values, spans=space.spans) for one in computed]
+    responses = [one.result.response for one in usable] + [one.response for one in computed]
+    wishes = [
+        wish_of(response, predictor.mean(space.baked[list(predictor.spans)]))
+        for response, predictor in zip(responses, predictors, strict=True)
+    ]
+    return Asker(wishes=tuple(wishes), predictors=tuple(predictors))
 
 
 def _answer(
@@ -108,7 +112,9 @@ def _answer(
 ) -> GoalsPart:
     wishes, confidence = asker.wishes, question.confidence
     correlation = residual_correlation(
-        [one.family.points for one in chosen], wishes, [each.df for each in asker.predictors]
+        [one.family.points for one in chosen] + [()] * (len(wishes) - len(chosen)),
+        wishes,
+        [each.df for each in asker.predictors],
     )
     chooser = Chooser(asker=asker, correlation=correlation, seed=question.seed)
     pool = space.pool(np.random.Generator(np.random.PCG64([question.seed, 3])))
@@ -117,10 +123,11 @@ def _answer(
     judge = _Judge(asker=asker, chooser=chooser, space=space, confidence=confidence)
     best, baked = judge.treatment(found), judge.treatment(_best_baked(asker, space))
     met = best.desirability > 0
+    models = [(one.model, one.p) for one in chosen] + [(None, None)] * (len(wishes) - len(chosen))
     return GoalsPart(
         goals=tuple(
-            wish.taken(model=one.model, dropped_p=one.p, certain=predictor.sd == 0.0)
-            for wish, one, predictor in zip(wishes, chosen, asker.predictors, strict=True)
+            wish.taken(model=model, dropped_p=p, certain=isinstance(predictor, Certain))
+            for wish, (model, p), predictor in zip(wishes, models, asker.predictors, strict=True)
         ),
         best=best if met else None,
         nearest=None if met else best,

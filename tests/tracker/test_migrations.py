@@ -172,6 +172,8 @@ IMPOSSIBLE = [
     ("response", "target", "'NaN'"),
     ("response", "scale", "'stars'"),
     ("response", "goal", "'win'"),
+    ("response", "importance", "0"),
+    ("response", "accept_low", "9e999"),
     ("ingredient", "water_share", "1.01"),
     ("ingredient", "neutralising_value", "-1"),
     ("ingredient", "price_per_kg", "9e999"),

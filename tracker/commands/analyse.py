@@ -24,7 +24,7 @@ app = make_app(GROUPS["analyse"][1])
         "crumbwise analyse rise.xlsx --sheet Readings --response rise --dose soda --by acid --report rise.html",
     ),
 )
-@asks_how(without=("follow",))  # a spreadsheet has no formula
+@asks_how(without=("follow", "goal"))  # a spreadsheet has no formula, and its goals belong to its columns
 def analyse(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV or XLSX, one row a reading.", show_default=False)],
     *,

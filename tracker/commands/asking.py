@@ -36,8 +36,12 @@ def options_of(
         ),
     ] = "auto",
     model: Annotated[
-        str | None,
-        typer.Option(metavar="MODEL", help="Terms to fit, such as quadratic; a trial's plan says which by itself."),
+        list[str] | None,
+        typer.Option(
+            metavar="MODEL",
+            help='Terms to fit, such as quadratic, or "pH:main effects" for one response; a trial\'s plan says which '
+            "by itself; may be repeated.",
+        ),
     ] = None,
     dose: Annotated[str | None, typer.Option(metavar="NAME", help="The amount that is the dose.")] = None,
     by: Annotated[str | None, typer.Option(metavar="NAME", help="One curve for each level of this category.")] = None,
@@ -101,6 +105,14 @@ def options_of(
             help='Equally good within this, "rise:2", "rise:-2..3" or "rise:0.95..1.05 ratio"; may be repeated.',
         ),
     ] = None,
+    goal: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="NAME:GOAL",
+            help='maximise, minimise or target=NUMBER in place of the plan\'s; "cost:minimise" weighs the price of the '
+            "formula as well; may be repeated.",
+        ),
+    ] = None,
     accept: Annotated[
         list[str] | None,
         typer.Option(metavar="NAME:LOW..HIGH", help='Good enough, "rise:45..", "pH:6.9..7.5"; may be repeated.'),
@@ -136,8 +148,10 @@ def options_of(
     from tracker.workflow.options import Options
 
     _require_known(kind, KINDS, "--kind", "kind of analysis")
-    if model is not None:
-        _require_known(model, MODELS, "--model", "model")
+    own_models = tuple(text for text in model or () if ":" in text)
+    plain_models = [text for text in model or () if ":" not in text]
+    for text in (*plain_models, *(text.rpartition(":")[2].strip() for text in own_models)):
+        _require_known(text, MODELS, "--model", "model")
     _require_known(small_sample, SMALL_SAMPLE, "--small-sample", "small-sample method")
     if transform is not None:
         _require_known(transform, TRANSFORMS, "--transform", "transformation")
@@ -145,7 +159,8 @@ def options_of(
     _require_known(intervals, INTERVALS, "--intervals", "kind of interval")
     return Options(
         kind=kind,  # type: ignore[arg-type]  # one of KINDS
-        model=model,
+        model=plain_models[-1] if plain_models else None,
+        models=own_models,
         dose=dose,
         by=by,
         shape=shape,
@@ -161,6 +176,7 @@ def options_of(
         interactions=tuple(interaction or ()),
         adjust=adjust,  # type: ignore[arg-type]  # one of ADJUST
         margins=tuple(margin or ()),
+        goals=tuple(goal or ()),
         accepts=tuple(accept or ()),
         importances=tuple(importance or ()),
         intervals=intervals,  # type: ignore[arg-type]  # one of INTERVALS

@@ -130,3 +130,27 @@ def balance(
         print_json(answer.document)
     else:
         say(answer.text)
+
+
+@app.command(epilog=example('crumbwise formula price "wheat flour" 1.20'))
+def price(
+    name: Annotated[str | None, typer.Argument(metavar="NAME", help="The ingredient; all are listed without.")] = None,
+    per_kg: Annotated[float | None, typer.Argument(metavar="PRICE", help="What a kilogram costs.")] = None,
+    person: PersonOption = 1,
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Keep what an ingredient costs for a kilogram, so that a trial can weigh its cost as a goal."""
+    from tracker.errors import UsageError
+    from tracker.workflow.prices import keep_price, list_prices
+
+    if name is not None and per_kg is None:
+        raise UsageError(
+            "The price is missing.", where="formula price", try_this=f'crumbwise formula price "{name}" 1.20'
+        )
+    with open_store(kitchen, create=name is not None) as store:
+        kept = list_prices(store) if name is None else (keep_price(store, name, per_kg or 0.0, person=person),)
+    if json_:
+        print_json({"prices": [each.to_json() for each in kept]})
+    else:
+        say("\n".join(each.summary() for each in kept) or "No price was kept yet.")

@@ -198,7 +198,7 @@ def check_response(number: int, response: ResponseTable) -> Iterator[Problem]:
         yield problem("goal", 'goal = "target" without a target.', "target = 7.2")
     if response.goal != "target" and response.target is not None:
         yield problem("target", "A target is given, but the goal is not to hit it.", 'goal = "target"')
-    for key in ("plausible", "possible"):
+    for key in ("plausible", "possible", "accept"):
         bounds = getattr(response, key)
         if bounds is not None and bounds[0] >= bounds[1]:
             yield problem(key, f"{key} = {bounds} does not rise.", f"{key} = [lowest, highest]")
@@ -206,6 +206,15 @@ def check_response(number: int, response: ResponseTable) -> Iterator[Problem]:
         yield problem(
             "plausible", "The plausible range reaches outside the possible one.", "a wider possible, or leave it out"
         )
+    if (response.accept is not None or response.importance != 1.0) and response.goal is None:
+        what = "accept" if response.accept is not None else "importance"
+        yield problem(what, f"{what} weighs goals against each other, but there is no goal.", 'goal = "maximise"')
+    if (
+        response.target is not None
+        and response.accept
+        and not response.accept[0] < response.target < response.accept[1]
+    ):
+        yield problem("accept", "The target lies outside what is acceptable.", "accept = [below, above] the target")
     possible = response.possible or response.plausible
     if response.target is not None and possible and not possible[0] <= response.target <= possible[1]:
         yield problem(

@@ -106,6 +106,8 @@ class ResponseTable(_Table):
     matters: Annotated[FiniteFloat, Field(gt=0)] | None = None
     plausible: Range | None = None
     possible: Range | None = None
+    accept: Range | None = None
+    importance: Annotated[FiniteFloat, Field(gt=0, le=1000)] = 1.0
     spread: Annotated[FiniteFloat, Field(gt=0)] | None = None
     whole_plot_spread: Annotated[FiniteFloat, Field(ge=0)] | None = None
     anchors: Annotated[list[Name], Field(max_length=20)] = []

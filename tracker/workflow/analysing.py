@@ -7,7 +7,7 @@ tables are read first and the kitchen is left alone while the engine computes.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
@@ -17,15 +17,17 @@ from analysis.results import Analysis, LeftOut
 from analysis.words.numbers import join_words
 from tracker.intake.spreadsheet import nearest, read_spreadsheet
 from tracker.workflow.asking import Columns, ask_file
+from tracker.workflow.costs import cost_goals, split_costs
 from tracker.workflow.files import write_whole
 from tracker.workflow.options import Options, chains_of, how_of, lay_chains, set_references, slopes_of
 from tracker.workflow.provenance import as_words, provenance, what_stands_behind
 from tracker.workflow.run_chemistry import chemistry_table, follow_chemistry, trial_chemistry, with_chemistry
-from tracker.workflow.wanted import set_wishes
+from tracker.workflow.wanted import set_goals, set_wishes
 
 if TYPE_CHECKING:
     import pandas as pd
 
+    from analysis.goals.computed import Computed
     from tracker.frames import TrialTables
     from tracker.store import Store
 
@@ -77,7 +79,10 @@ def analyse_trial(
     tables = trial_tables(store, trial)
     picked = _chosen(tables, responses)
     read = [response for response in picked if len(tables.tables[response.name])]
-    question = _question(tables, read or picked, options)
+    costs, goals = split_costs(options, [response.name for response in tables.responses])
+    computed = cost_goals(store, trial, costs)
+    question = _question(tables, read or picked, replace(options, goals=goals), [one.response for one in computed])
+    question, computed = _apart(question, computed)
     if not read or (responses and len(read) < len(picked)):
         _refuse_unread(trial, [response.name for response in picked if response not in read])
     accounts = trial_chemistry(store, trial)
@@ -90,7 +95,7 @@ def analyse_trial(
         for out in tables.left_out
         if out.response is None or out.response in wanted
     ]
-    analysis = analyse(wanted, question, source=trial, left_out=left_out)
+    analysis = analyse(wanted, question, source=trial, left_out=left_out, computed=computed)
     entries, head = audit_head(store)
     behind = what_stands_behind(store, tables.trial)
     return TrialAnalysis(
@@ -199,7 +204,19 @@ def _chosen(tables: TrialTables, names: Sequence[str]) -> list[Any]:
     return [find_response(tables.responses, name, trial=tables.trial.name) for name in names]
 
 
-def _question(tables: TrialTables, responses: Sequence[Any], options: Options) -> Question:
+def _apart(question: Question, computed: Sequence[Computed]) -> tuple[Question, tuple[Computed, ...]]:
+    """What was measured, and what is computed with what was wished for it."""
+    wished = {response.name: response for response in question.responses}
+    names = {one.response.name for one in computed}
+    measured = tuple(response for response in question.responses if response.name not in names)
+    return replace(question, responses=measured), tuple(
+        replace(one, response=wished[one.response.name]) for one in computed
+    )
+
+
+def _question(
+    tables: TrialTables, responses: Sequence[Any], options: Options, computed: Sequence[Response] = ()
+) -> Question:
     """The stored factors and responses as a question; ``group`` is the option's, else the trial's own."""
     import json
 
@@ -229,7 +246,9 @@ def _question(tables: TrialTables, responses: Sequence[Any], options: Options) -
     laid, blocks = lay_chains(tables.tables, chains, factors=known, blocks=blocks)
     return Question(
         factors=set_references(factors, options.references),
-        responses=set_wishes([_response(response) for response in responses], options),
+        responses=set_wishes(
+            [*set_goals([_response(response) for response in responses], options.goals), *computed], options
+        ),
         kind=options.kind,
         dose=_known(options.dose, known, "--dose") if options.dose else None,
         by=_known(options.by, known, "--by") if options.by else None,
@@ -285,6 +304,7 @@ def _response(stored: Any) -> Response:
     from tracker.intake.values import anchors_of
 
     bounds = (stored.plausible_low, stored.plausible_high)
+    accept = (stored.accept_low, stored.accept_high)
     return Response(
         name=stored.name,
         unit=stored.unit,
@@ -294,6 +314,8 @@ def _response(stored: Any) -> Response:
         matters=stored.matters,
         plausible=bounds if None not in bounds else None,
         anchors=anchors_of(stored),
+        accept=None if accept == (None, None) else accept,
+        importance=stored.importance,
     )
 
 

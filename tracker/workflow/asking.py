@@ -15,9 +15,9 @@ from tracker.errors import InputError, UsageError
 from tracker.intake.columns import KINDS, SCALES, find_column, guess_kind, levels_of, numbers_of, split_kind, texts_of
 from tracker.intake.mapping import plain, split_unit
 from tracker.intake.numbers import read_number
-from tracker.intake.spreadsheet import Sheet, nearest
+from tracker.intake.spreadsheet import Sheet
 from tracker.workflow.options import Options, how_of, lay_chains, set_references, slopes_of
-from tracker.workflow.wanted import set_wishes
+from tracker.workflow.wanted import read_goal, set_wishes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -211,7 +211,7 @@ class _Asking:
         scales = self._scales(columns)
         found = []
         for name, column in names.items():
-            goal, target = _goal(goals.get(name))
+            goal, target = read_goal(goals[name]) if name in goals else (None, None)
             found.append(
                 Response(
                     name=name,
@@ -295,22 +295,6 @@ class _Asking:
 def _joined(table: pd.DataFrame, names: list[str]) -> list[str | None]:
     rows = zip(*(table[name] for name in names), strict=True)
     return [None if any(cell is None for cell in row) else PLUS.join(str(cell) for cell in row) for row in rows]
-
-
-def _goal(text: str | None) -> tuple[Any, float | None]:
-    if text is None:
-        return None, None
-    word, equals, number = (part.strip() for part in text.partition("="))
-    if word in ("maximise", "minimise") and not equals:
-        return word, None
-    if word == "target" and number:
-        return "target", read_number(number, what="target", where="--goal")
-    near = nearest(word, ["maximise", "minimise", "target"])
-    raise UsageError(
-        f'"{text}" is no goal; goals are maximise, minimise and target=NUMBER.',
-        where="--goal",
-        try_this=f"--goal {near or 'maximise'}" + ("=7.2" if near == "target" else ""),
-    )
 
 
 def _positive(text: str | None) -> float | None:

@@ -71,7 +71,7 @@ def keep_measured(
     if not name:
         raise InputError("The ingredient has no name.", where="NAME", try_this='"our buttermilk"')
     with store.write(person=person, action="keep measured ingredient") as deed:
-        before = _standing(deed.session).get(name.casefold())
+        before = latest(deed.session).get(name.casefold())
         row = deed.add(
             Ingredient(
                 name=name,
@@ -79,6 +79,8 @@ def keep_measured(
                 ph=ph,
                 water_share=water_share,
                 source=source or "measured in this kitchen",
+                price_per_kg=before.price_per_kg if before else None,
+                allergens=before.allergens if before else "",
                 replaces_id=key(before) if before else None,
             )
         )
@@ -108,12 +110,18 @@ def own_values(session: Session, *, when_planned: Trial | None = None) -> dict[s
 
 def _standing(session: Session, when_planned: Trial | None = None) -> dict[str, Ingredient]:
     """Folded name -> the row that nothing replaces, of those with a measured acid."""
+    rows = latest(session, when_planned)
+    return {name: row for name, row in rows.items() if row.neutralising_value is not None}
+
+
+def latest(session: Session, when_planned: Trial | None = None) -> dict[str, Ingredient]:
+    """Folded name -> the row that nothing replaces."""
     rows = session.exec(select(Ingredient).order_by(col(Ingredient.id))).all()
     if when_planned is not None:
         known = _kept_before(session, when_planned)
         rows = [row for row in rows if row.id in known]
     replaced = {row.replaces_id for row in rows}
-    return {row.name.casefold(): row for row in rows if row.id not in replaced and row.neutralising_value is not None}
+    return {row.name.casefold(): row for row in rows if row.id not in replaced}
 
 
 def _kept_before(session: Session, trial: Trial) -> set[int]:

@@ -19,10 +19,11 @@ class Options:
     """What was said beyond the columns. ``references`` are "LEVEL" or "FACTOR:LEVEL"; ``follow`` names
     chemistry of the runs that takes the place of the factors (a trial with a formula only).
     ``groups`` are chains "A+B" that cut across each other; ``slopes`` "AMOUNT:GROUP"; ``margins``,
-    ``accepts`` and ``importances`` "RESPONSE:…", read in ``workflow.wanted``."""
+    ``goals``, ``accepts``, ``importances`` and ``models`` "RESPONSE:…", read in ``workflow.wanted``."""
 
     kind: Literal["auto", "factors", "dose", "surface", "mixture", "score"] = "auto"
     model: Any = None
+    models: tuple[str, ...] = ()
     dose: str | None = None
     by: str | None = None
     shape: str | None = None
@@ -39,6 +40,7 @@ class Options:
     interactions: tuple[str, ...] = ()
     adjust: Adjust = "auto"
     margins: tuple[str, ...] = ()
+    goals: tuple[str, ...] = ()
     accepts: tuple[str, ...] = ()
     importances: tuple[str, ...] = ()
     intervals: Intervals = "standard"
@@ -66,8 +68,9 @@ class Options:
 
 # Options that may be repeated are named in the singular on the command line.
 _SPELLED = {
-    "groups": "group", "slopes": "slope", "covariates": "covariate", "contrasts": "contrast", "interactions": "interaction", "margins": "margin",
-    "accepts": "accept", "importances": "importance", "references": "reference",
+    "groups": "group", "models": "model", "goals": "goal", "slopes": "slope", "covariates": "covariate",
+    "contrasts": "contrast", "interactions": "interaction", "margins": "margin", "accepts": "accept",
+    "importances": "importance", "references": "reference",
 }  # fmt: skip
 
 

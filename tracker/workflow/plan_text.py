@@ -42,6 +42,8 @@ RESPONSE = {
     "goal": "maximise, minimise, or target with target = ...",
     "target": "the value to hit",
     "matters": "the smallest difference worth acting on",
+    "accept": "not good enough at all, and all one can wish for; a target lies between",
+    "importance": "how much the goal counts among the others",
     "spread": "standard deviation between bakes of the same thing",
 }
 DESIGN = {

@@ -121,7 +121,7 @@ def trial_chemistry(store: Store, trial: str) -> dict[str, RunChemistry]:
         if row is None or found.flour_per_bake_g is None:
             return {}
         formula = as_stored(session, row).formula
-        tables = factor_tables(_factors(session, found))
+        tables = factor_tables(factors_of(session, found))
         current = current_trial(session, trial)
         own, own_then = own_values(session), own_values(session, when_planned=found)
     accounts: dict[str, RunChemistry] = {}
@@ -136,7 +136,7 @@ def trial_chemistry(store: Store, trial: str) -> dict[str, RunChemistry]:
     return accounts
 
 
-def _factors(session: Session, trial: Trial) -> list[Factor]:
+def factors_of(session: Session, trial: Trial) -> list[Factor]:
     return list(session.exec(select(Factor).where(Factor.trial_id == trial.id).order_by(col(Factor.position))))
 
 

@@ -218,6 +218,8 @@ def _response(response: Response) -> dict[str, Any]:
         "goal": response.goal,
         "target": response.target,
         "matters": response.matters,
+        "accept": [response.accept_low, response.accept_high] if response.accept_low is not None else None,
+        "importance": response.importance,
         "pieces": response.pieces,
         "readings": response.readings,
         "anchors": json.loads(response.anchors),

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
-from analysis.questions import Margin, Response
+from analysis.questions import Goal, Margin, Response
 from tracker.errors import UsageError
 from tracker.intake.numbers import read_number
 from tracker.intake.spreadsheet import nearest
@@ -16,8 +16,12 @@ RATIO = "ratio"
 
 
 def set_wishes(responses: Sequence[Response], options: Options) -> tuple[Response, ...]:
-    """The responses with their margins, acceptable ranges and importance. Raises UsageError or InputError."""
+    """The responses with margins, acceptable ranges, importance and terms. Raises UsageError or InputError.
+
+    Terms that were asked for, for one response or for all, are kept; nothing then leaves some of them out.
+    """
     names = [response.name for response in responses]
+    models = by_response(options.models, names, "--model")
     margins = by_response(options.margins, names, "--margin")
     accepts = by_response(options.accepts, names, "--accept")
     weights = by_response(options.importances, names, "--importance")
@@ -27,8 +31,37 @@ def set_wishes(responses: Sequence[Response], options: Options) -> tuple[Respons
             margin=_margin(margins[response.name]) if response.name in margins else response.margin,
             accept=_range(accepts[response.name], "--accept") if response.name in accepts else response.accept,
             importance=_importance(weights[response.name]) if response.name in weights else response.importance,
+            model=models.get(response.name, options.model),
         )
         for response in responses
+    )
+
+
+def set_goals(responses: Sequence[Response], texts: Sequence[str]) -> tuple[Response, ...]:
+    """The responses with the goals that were said, in place of their own."""
+    said = {name: read_goal(text) for name, text in by_response(texts, [r.name for r in responses], "--goal").items()}
+    return tuple(
+        replace(response, goal=said[response.name][0], target=said[response.name][1])
+        if response.name in said
+        else response
+        for response in responses
+    )
+
+
+def read_goal(text: str) -> tuple[Goal, float | None]:
+    """ "maximise", "minimise" or "target=7.2", with the target. Raises UsageError or InputError."""
+    word, equals, number = (part.strip() for part in text.partition("="))
+    if word == "maximise" and not equals:
+        return "maximise", None
+    if word == "minimise" and not equals:
+        return "minimise", None
+    if word == "target" and number:
+        return "target", read_number(number, what="target", where="--goal")
+    near = nearest(word, ["maximise", "minimise", "target"])
+    raise UsageError(
+        f'"{text}" is no goal; goals are maximise, minimise and target=NUMBER.',
+        where="--goal",
+        try_this=f"--goal {near or 'maximise'}" + ("=7.2" if near == "target" else ""),
     )
 
 

@@ -36,7 +36,8 @@ def test_a_trial_its_report_and_a_spreadsheet_ask_alike():
     trial, spreadsheet = shown(analyse), shown(analyse_file)
     assert tuple(trial) == ASKED
     assert trial == shown(report)
-    assert trial == {**spreadsheet, "follow": trial["follow"]}  # a spreadsheet has no formula to follow
+    # A spreadsheet has no formula to follow, and goals of its own.
+    assert trial == {**spreadsheet, "follow": trial["follow"], "goal": trial["goal"]}
     assert "follow" not in spreadsheet
     assert all(words for _, _, words, _ in trial.values())
 

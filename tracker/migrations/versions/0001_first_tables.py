@@ -260,6 +260,9 @@ def _make_tables() -> None:
         sa.Column("possible_low", sa.Float(), nullable=True),
         sa.Column("possible_high", sa.Float(), nullable=True),
         sa.Column("spread", sa.Float(), nullable=True),
+        sa.Column("accept_low", sa.Float(), nullable=True),
+        sa.Column("accept_high", sa.Float(), nullable=True),
+        sa.Column("importance", sa.Float(), nullable=False),
         sa.Column("anchors", sa.String(), nullable=False),
         sa.Column("pieces", sa.Integer(), nullable=False),
         sa.Column("readings", sa.Integer(), nullable=False),
@@ -268,6 +271,13 @@ def _make_tables() -> None:
         _finite("matters"),
         sa.CheckConstraint("matters IS NULL OR matters > 0", name="matters_positive"),
         sa.CheckConstraint("pieces >= 1 AND readings >= 1", name="counts_positive"),
+        sa.CheckConstraint(
+            "accept_low IS NULL OR accept_high IS NULL OR accept_low < accept_high", name="accept_in_order"
+        ),
+        _finite("accept_high"),
+        _finite("accept_low"),
+        _finite("importance"),
+        sa.CheckConstraint("importance > 0", name="importance_positive"),
         _finite("plausible_high"),
         _finite("plausible_low"),
         _finite("possible_high"),
