@@ -56,6 +56,8 @@ def route(question: Question, bakes: pd.DataFrame) -> Route:
     categories = [factor.name for factor in moving if factor.kind == "category"]
     if any(factor.kind == "share" for factor in question.factors):
         return Route(family="blend")
+    if question.kind == "score":
+        return Route(family="scores", dose=question.dose)
     if question.kind in ("factors", "surface") or (question.model is not None and question.kind == "auto"):
         return Route(family="factors")
     if question.kind == "auto" and question.dose is None:

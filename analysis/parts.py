@@ -38,6 +38,17 @@ class Variance:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Threshold:
+    """Where one score passes into the next on the hidden scale of a model of scores; ``between`` is "2|3"."""
+
+    between: str
+    estimate: float
+    se: float | None
+    low: float | None
+    high: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class ChosenContrast:
     """A comparison that was asked for in so many words, or a trend over the levels of an amount."""
 

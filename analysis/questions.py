@@ -17,6 +17,7 @@ SmallSample = Literal["kenward-roger", "satterthwaite"]
 Transform = Literal["none", "auto", "log", "square root", "reciprocal", "reciprocal square root", "logit"]
 Adjust = Literal["auto", "holm", "bonferroni", "scheffe", "none"]
 Intervals = Literal["standard", "profile", "bootstrap"]
+LinkName = Literal["logit", "probit"]
 ModelName = Literal[
     "main effects", "interactions", "quadratic", "mixture linear", "mixture quadratic", "mixture special cubic"
 ]
@@ -93,6 +94,7 @@ class Question:
     ``adjust`` says how comparisons of levels allow for their number ("auto": Tukey-Kramer for all
     pairs, Dunnett against a named reference).
     ``intervals`` and ``effective`` (shares of the way, in (0, 1)) concern curves over a dose.
+    ``link`` is the distribution behind scores and yes-no.
     """
 
     factors: tuple[Factor, ...]
@@ -123,4 +125,5 @@ class Question:
     interactions: tuple[str, ...] = ()
     adjust: Adjust = "auto"
     intervals: Intervals = "standard"
+    link: LinkName = "logit"
     effective: tuple[float, ...] = ()

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any, Literal
 
-from analysis.parts import ChosenContrast, Equivalence, Part, Variance
+from analysis.parts import ChosenContrast, Equivalence, Part, Threshold, Variance
 from analysis.predicting import Predictor
 from analysis.questions import Question, Response
 
@@ -354,6 +354,7 @@ class FamilyResult:
     points: tuple[BakePoint, ...] = ()
     reasons: Mapping[str, str] = field(default_factory=dict)
     variances: tuple[Variance, ...] = ()
+    thresholds: tuple[Threshold, ...] = ()
     contrasts: tuple[ChosenContrast, ...] = ()
     equivalence: tuple[Equivalence, ...] = ()
     parts: tuple[Part, ...] = ()

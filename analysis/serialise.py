@@ -24,7 +24,7 @@ from analysis.words.parts import say_part
 SCHEMA_VERSION = "1.0"
 PER_CURVE = "one for each curve; see curves"
 # Keys of the parts of one response, and of those that concern several together; null where there is none.
-OF_ONE: tuple[str, ...] = ("surface", "climb", "blend")
+OF_ONE: tuple[str, ...] = ("surface", "climb", "blend", "scores")
 TOGETHER: tuple[str, ...] = ("goals",)
 
 Json = dict[str, Any]
@@ -73,6 +73,7 @@ def _response(result: ResponseResult, analysis: Analysis) -> Json:
         "residual": None if family.residual is None else _fields(family.residual),
         "coefficients": _records(family.coefficients),
         "variances": _records(family.variances),
+        "thresholds": _records(family.thresholds),
         "means": _records(family.means),
         "comparisons": _records(family.comparisons),
         "contrasts": _records(family.contrasts),

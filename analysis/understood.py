@@ -19,6 +19,7 @@ SETTINGS = {
     "adjust": "another allowance for many comparisons",
     "intervals": "other intervals of the curve",
     "effective": "effective doses",
+    "link": "another link",
 }
 
 # Family -> the settings it reads.
@@ -26,7 +27,7 @@ UNDERSTOOD: dict[str, frozenset[str]] = {
     "factors": frozenset({"contrasts", "adjust", "interactions"}),
     "dose": frozenset(),
     "blend": frozenset(),
-    "scores": frozenset(),
+    "scores": frozenset({"crossed", "weights", "covariates", "adjust", "effective", "intervals", "link"}),
 }
 WITH_MARGIN = frozenset({"factors"})
 CALLED = {"factors": "the analysis of factors", "dose": "a dose curve", "blend": "a blend", "scores": "scores"}

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from analysis.words.facts import MOST_NAMED, Facts, listed, listed_terms
 from analysis.words.findings import say_term
-from analysis.words.numbers import join_words, say_count, say_number
+from analysis.words.numbers import join_words, say_count, say_number, say_p
 
 
 def _experimental_unit(facts: Facts, fine: bool) -> str:
@@ -125,11 +125,25 @@ def _duplicate_rows(facts: Facts, fine: bool) -> str:
 
 def _scores_as_numbers(facts: Facts, fine: bool) -> str:
     scale = facts.get("scale", "score")
+    other = _other_opinion(facts)
     if scale == "yes-no":
-        return "yes and no were counted as 1 and 0; close to all yes or all no, the intervals are rough."
+        return f"yes and no were counted as 1 and 0; close to all yes or all no, the intervals are rough.{other}"
     if scale == "count":
-        return "counts were analysed as measurements; with small counts, the intervals are rough."
-    return "scores were analysed as numbers, as if each step of the scale were as large as the next."
+        return f"counts were analysed as measurements; with small counts, the intervals are rough.{other}"
+    return f"scores were analysed as numbers, as if each step of the scale were as large as the next.{other}"
+
+
+def _other_opinion(facts: Facts) -> str:
+    """What the model of scores says of the same bakes, where it could be asked."""
+    if facts.get("agrees") is None:
+        return ""
+    if facts["agrees"]:
+        return " Taken as what they are, they lead to the same verdicts."
+    said = [
+        f"{name} is {'clear' if own < numbers else 'not clear'} ({say_p(own)}, as numbers {say_p(numbers)})"
+        for name, own, numbers in facts.get("differ", ())
+    ]
+    return f" Taken as what they are, {join_words(said)}; ask with --kind score before deciding."
 
 
 def _kind_guessed(facts: Facts, fine: bool) -> str:

@@ -13,8 +13,9 @@ from analysis.words.bake_checks import BAKE_CHECKS
 from analysis.words.facts import Facts
 from analysis.words.fit_checks import FIT_CHECKS
 from analysis.words.numbers import start
+from analysis.words.scores import SCORE_CHECKS
 
-CHECKS: dict[str, Callable[[Facts, bool], str]] = {**BAKE_CHECKS, **FIT_CHECKS}
+CHECKS: dict[str, Callable[[Facts, bool], str]] = {**BAKE_CHECKS, **FIT_CHECKS, **SCORE_CHECKS}
 
 
 def say_check(check: Check) -> str:

@@ -12,6 +12,7 @@ from analysis.questions import Question
 from analysis.results import LeftOut, ModelNote, ResponseResult
 from analysis.words.findings import METHODS, say_term
 from analysis.words.numbers import join_words, say_amount, say_count, say_number, say_share, start
+from analysis.words.scores import METHOD_KINDS, say_score_method
 
 _NAMED = 8
 
@@ -20,6 +21,8 @@ def say_model(result: ResponseResult, question: Question) -> str:
     """The methods paragraph of one response."""
     if not result.family.model.terms:
         return f"{start(result.response.name)} was not analysed: {_why_not(result)}"
+    if result.family.model.kind in METHOD_KINDS:
+        return say_score_method(result, question)
     sentences = [
         _data(result),
         _model(result, question),

@@ -15,6 +15,7 @@ from analysis.results import Analysis, ResponseResult
 # key of the part -> (title, module of analysis.words, function(part, result or analysis, question) -> sentences)
 SAID: dict[str, tuple[str, str, str]] = {
     "goals": ("Several goals at once", "goals", "say_goals"),
+    "scores": ("Scores as what they are", "scores", "say_scores"),
     "surface": ("The surface", "surfaces", "say_surface"),
     "climb": ("Which way it gets better", "surfaces", "say_climb"),
     "blend": ("The blend", "blends", "say_blend"),

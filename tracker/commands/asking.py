@@ -19,6 +19,7 @@ SMALL_SAMPLE = ("kenward-roger", "satterthwaite")
 TRANSFORMS = ("none", "auto", "log", "square root", "reciprocal", "reciprocal square root", "logit")
 ADJUST = ("auto", "holm", "bonferroni", "scheffe", "none")
 INTERVALS = ("standard", "profile", "bootstrap")
+LINKS = ("logit", "probit")
 MODELS = (
     "main effects", "interactions", "quadratic", "mixture linear", "mixture quadratic", "mixture special cubic",
 )  # fmt: skip
@@ -124,6 +125,9 @@ def options_of(
     intervals: Annotated[
         str, typer.Option(metavar="standard|profile|bootstrap", help="How intervals of a dose curve are made.")
     ] = "standard",
+    link: Annotated[
+        str, typer.Option(metavar="logit|probit", help="The hidden scale behind scores and yes or no.")
+    ] = "logit",
     effective: Annotated[
         list[float] | None,
         typer.Option(metavar="SHARE", help="Also the dose that gives this share of the whole rise; may be repeated."),
@@ -157,6 +161,7 @@ def options_of(
         _require_known(transform, TRANSFORMS, "--transform", "transformation")
     _require_known(adjust, ADJUST, "--adjust", "allowance")
     _require_known(intervals, INTERVALS, "--intervals", "kind of interval")
+    _require_known(link, LINKS, "--link", "link")
     return Options(
         kind=kind,  # type: ignore[arg-type]  # one of KINDS
         model=plain_models[-1] if plain_models else None,
@@ -180,6 +185,7 @@ def options_of(
         accepts=tuple(accept or ()),
         importances=tuple(importance or ()),
         intervals=intervals,  # type: ignore[arg-type]  # one of INTERVALS
+        link=link,  # type: ignore[arg-type]  # one of LINKS
         effective=tuple(effective or ()),
         references=tuple(reference or ()),
         order=order,

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.questions import Factor, Question, Response
 from tracker.errors import InputError, UsageError
-from tracker.intake.columns import KINDS, SCALES, find_column, guess_kind, levels_of, numbers_of, split_kind, texts_of
+from tracker.intake.columns import KINDS, find_column, guess_kind, levels_of, numbers_of, split_kind, texts_of
 from tracker.intake.mapping import plain, split_unit
 from tracker.intake.numbers import read_number
+from tracker.intake.scales import read_scale, scores_of
 from tracker.intake.spreadsheet import Sheet
 from tracker.workflow.options import Options, how_of, lay_chains, set_references, slopes_of
 from tracker.workflow.wanted import read_goal, set_wishes
@@ -70,6 +71,8 @@ class _Asking:
         self.names = {c: n if a else c for c, n, a in zip(sheet.header, names, alone, strict=True)}
         self.units = {c: split_unit(c)[1] if a else "" for c, a in zip(sheet.header, alone, strict=True)}
         self.notes: list[str] = list(sheet.notes)
+        self.words: dict[str, tuple[str, ...]] = {}
+        self.anchors: dict[str, tuple[str, ...]] = {}
 
     def ask(self) -> Asked:
         responses = self._responses()
@@ -216,7 +219,8 @@ class _Asking:
                 Response(
                     name=name,
                     unit=self.units[column],
-                    scale=scales.get(column, "measured"),  # type: ignore[arg-type]
+                    scale=scales.get(column, self._usual_scale()),  # type: ignore[arg-type]
+                    anchors=self.anchors.get(column, ()),
                     goal=goal,
                     target=target,
                     matters=_positive(matters.get(name)),
@@ -228,14 +232,29 @@ class _Asking:
         """Column → scale, as told with --scale "NAME:score" (or plainly when there is one response)."""
         scales = {}
         for text in self.columns.scales:
-            if text in SCALES and len(columns) == 1:
-                scales[columns[0]] = text
-                continue
-            name, scale = split_kind(text, SCALES, option="--scale")
-            if scale is None:
-                raise UsageError(f'"{text}" names no scale.', where="--scale", try_this=f'--scale "{text}:score"')
-            scales[self._column(name, "--scale")] = scale
+            said = read_scale(text)
+            if not said.name and len(columns) != 1:
+                raise UsageError(
+                    f'"{text}" names no response.', where="--scale", try_this=f'--scale "{columns[0]}:{text}"'
+                )
+            column = self._column(said.name, "--scale") if said.name else columns[0]
+            scales[column], self.words[column] = said.scale, said.words
         return scales
+
+    def _usual_scale(self) -> str:
+        """Who asks for scores and names no scale means scores."""
+        return "score" if self.options.kind == "score" else "measured"
+
+    def _response_cells(self, column: str, scale: str) -> list[float | None]:
+        """A response as numbers; words of a score by their order, and how that was taken as a remark."""
+        if scale == "score":
+            numbers, words, remark = scores_of(self.sheet, column, self.words.get(column, ()))
+            self.anchors[column] = words
+            self.notes += [remark] if remark else []
+            return numbers
+        pieces = self.options.kind == "score" and self.options.weights is not None
+        amount = pieces and guess_kind(self.sheet.column(column)) == "amount"
+        return numbers_of(self.sheet, column, yes_no=scale == "yes-no" and not amount)
 
     def _per_response(self, texts: Sequence[str], names: Mapping[str, str], option: str) -> dict[str, str]:
         """Response → what was said of it; a text without a name speaks of the only response."""
@@ -287,7 +306,7 @@ class _Asking:
             cells: list[Any] = texts_of(self.sheet, column) if kind == "category" else numbers_of(self.sheet, column)
             data[self.names[column]] = pd.Series(cells, dtype=object if kind == "category" else "float64")
         for column in responses:
-            numbers = numbers_of(self.sheet, column, yes_no=scales.get(column) == "yes-no")
+            numbers = self._response_cells(column, scales.get(column, self._usual_scale()))
             data[self.names[column]] = pd.Series(numbers, dtype="float64")
         return pd.DataFrame(data)
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any, Literal
 
-from analysis.questions import Adjust, Factor, Intervals, SmallSample, Transform
+from analysis.questions import Adjust, Factor, Intervals, LinkName, SmallSample, Transform
 from tracker.errors import InputError
 from tracker.intake.spreadsheet import nearest
 
@@ -44,6 +44,7 @@ class Options:
     accepts: tuple[str, ...] = ()
     importances: tuple[str, ...] = ()
     intervals: Intervals = "standard"
+    link: LinkName = "logit"
     effective: tuple[float, ...] = ()
     order: int = 2
     squares: int = 2
@@ -173,6 +174,7 @@ def how_of(options: Options) -> dict[str, Any]:
         "interactions",
         "adjust",
         "intervals",
+        "link",
         "effective",
     )
     return {name: getattr(options, name) for name in names}

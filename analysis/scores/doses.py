@@ -1,0 +1,81 @@
+"""At which dose is a share of the loaves affected?
+
+A logit (or probit) line over the log of the dose. The dose of a share p is exp((F^-1(p) - a) / b); its
+interval is taken on the log of the dose (delta method) and by Fieller's theorem, which allows for an
+uncertain slope (Finney 1971, Probit Analysis, ch. 4).
+"""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from analysis.scores.links import quantile
+from analysis.scores.model import Model
+from analysis.scores.results import DoseLimit
+
+Floats = NDArray[np.float64]
+USUAL = (0.5, 0.9)
+
+
+def effective_doses(model: Model, dose: str) -> tuple[DoseLimit, ...]:
+    """Doses of 50 and 90 % and of the shares asked for; only where the dose stands alone or beside categories."""
+    if model.response.scale != "yes-no":
+        return ()
+    wanted: set[float] = {*USUAL, *model.question.effective}
+    names = [term.name for term in model.layout.terms]
+    if dose not in names or any(len(term.members) > 1 for term in model.layout.terms):
+        return ()
+    column = model.layout.places()[names.index(dose)][0]
+    slope = model.row_of(column)
+    constant = -model.lead_row(0)
+    others = model.link_row({dose: 1.0})
+    # Even over categories: the line at log dose 0 (dose 1) with them averaged.
+    constant[model.effects] = others[model.effects]
+    return tuple(_limit(model, share, constant, slope) for share in sorted(wanted))
+
+
+def _limit(model: Model, share: float, constant: Floats, slope: Floats) -> DoseLimit:
+    a, b = float(constant @ model.fit.params), float(slope @ model.fit.params)
+    covariance = model.covariance
+    level = float(quantile(model.data.link, np.array([share]))[0])
+    if b == 0 or covariance is None:
+        return _open(share, None)
+    log_dose = (level - a) / b
+    if abs(log_dose) > 500:
+        return _open(share, None)
+    gradient = -(constant + log_dose * slope) / b
+    se = float(np.sqrt(max(float(gradient @ covariance @ gradient), 0.0)))
+    z = model.quantile()
+    low, high = _fieller(level - a, b, constant, slope, covariance, z)
+    dose = float(np.exp(log_dose))
+    return DoseLimit(
+        fraction=share, dose=dose, se=dose * se, se_log=se, low=_exp(log_dose - z * se), high=_exp(log_dose + z * se),
+        fieller_low=low, fieller_high=high,
+    )  # fmt: skip
+
+
+def _fieller(
+    top: float, b: float, constant: Floats, slope: Floats, covariance: Floats, z: float
+) -> tuple[float | None, float | None]:
+    """Both roots of (top - b x)² = z² var(a + b x); None where the slope may be 0."""
+    vaa, vbb, vab = (float(p @ covariance @ q) for p, q in ((constant, constant), (slope, slope), (constant, slope)))
+    square = b * b - z * z * vbb
+    if square <= 0:
+        return None, None
+    middle = top * b + z * z * vab
+    inside = middle**2 - square * (top * top - z * z * vaa)
+    if inside < 0:
+        return None, None
+    root = float(np.sqrt(inside))
+    return _exp((middle - root) / square), _exp((middle + root) / square)
+
+
+def _open(share: float, dose: float | None) -> DoseLimit:
+    return DoseLimit(
+        fraction=share, dose=dose, se=None, se_log=None, low=None, high=None, fieller_low=None, fieller_high=None
+    )
+
+
+def _exp(x: float) -> float | None:
+    return float(np.exp(x)) if abs(x) < 600 else None

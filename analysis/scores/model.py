@@ -1,0 +1,216 @@
+"""What is the fitted model of one response, ready to be asked?
+
+Brings rows, terms and fit together: coefficients in the baker's units, grids to average over, and
+standard errors that already hold what overdispersion adds.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+from itertools import product
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.special import ndtr, ndtri
+
+from analysis.linear.distributions import t_quantile, t_tails
+from analysis.parts import Threshold, Variance
+from analysis.questions import Question, Response
+from analysis.results import Coefficient
+from analysis.scores.data import Data
+from analysis.scores.expected import Expected
+from analysis.scores.fitting import Fit
+from analysis.scores.readings import Readings
+from analysis.scores.terms import Layout, Term
+
+Floats = NDArray[np.float64]
+MOST_CELLS = 4000  # of a grid that is averaged over
+
+
+@dataclass(frozen=True, eq=False, kw_only=True)
+class Model:
+    """``fit`` is what is reported (with Firth's penalty where ``separated`` names terms); ``free`` the one
+    without it, for tests. ``dispersion`` and ``df`` belong to grouped shares and counts."""
+
+    readings: Readings
+    response: Response
+    question: Question
+    layout: Layout
+    data: Data
+    fit: Fit
+    free: Fit
+    labels: tuple[str, ...]
+    separated: tuple[str, ...] = ()
+    dispersion: float | None = None
+    pearson: float | None = None
+    df: int | None = None
+    widened: bool = False
+
+    @property
+    def confidence(self) -> float:
+        return self.question.confidence
+
+    @cached_property
+    def covariance(self) -> Floats | None:
+        """Of edges (or constant) and effects, then the spreads between groups."""
+        found = self.fit.covariance
+        if found is None or self.dispersion is None or not self.widened:
+            return found
+        return found * max(self.dispersion, 1.0)
+
+    @cached_property
+    def expected(self) -> Expected:
+        return Expected(self.fit.data, self.fit.params, self.covariance)
+
+    @property
+    def effects(self) -> slice:
+        """Where the effects stand among the parameters."""
+        return slice(self.fit.data.lead, self.fit.fixed)
+
+    # How unusual, how wide
+
+    def quantile(self) -> float:
+        if self.widened and self.df:
+            return t_quantile(self.confidence, self.df)
+        return float(ndtri((1 + self.confidence) / 2))
+
+    def p_value(self, z: float) -> float:
+        return t_tails(z, self.df) if self.widened and self.df else float(2 * ndtr(-abs(z)))
+
+    def coefficient(
+        self, name: str, row: Floats, limits: tuple[float | None, float | None] | None = None
+    ) -> Coefficient:
+        """A linear function of the parameters; ``limits`` stand instead of the usual ones."""
+        estimate = float(row @ self.fit.params)
+        variance = None if self.covariance is None else float(row @ self.covariance @ row)
+        if variance is None or variance <= 0:
+            return Coefficient(term=name, estimate=estimate)
+        se = float(np.sqrt(variance))
+        low, high = limits or (estimate - self.quantile() * se, estimate + self.quantile() * se)
+        z = estimate / se
+        df = float(self.df) if self.widened and self.df else None
+        return Coefficient(term=name, estimate=estimate, se=se, low=low, high=high, df=df, t=z, p=self.p_value(z))
+
+    def row_of(self, column: int) -> Floats:
+        """The row that stands for one effect, in the baker's units."""
+        row = np.zeros(len(self.fit.params))
+        row[self.fit.data.lead + column] = 1 / self.layout.halves()[column]
+        return row
+
+    @cached_property
+    def origin(self) -> Floats:
+        """The row (p,) of all amounts at 0 and categories at their reference.
+
+        Logs stand at 1. With interactions of amounts, at their mean instead.
+        """
+        if any(
+            len(t.members) > 1 and any(self.layout.variables[i].amount for i in t.members) for t in self.layout.terms
+        ):
+            return np.zeros(self.data.x.shape[1])
+        cells = {v.name: [(1.0 if v.log else 0.0) if v.amount else v.reference] for v in self.layout.variables}
+        return self.layout.matrix(cells, 1)[0]
+
+    def lead_row(self, at: int) -> Floats:
+        """An edge (or a count's constant) at the origin."""
+        row = np.zeros(len(self.fit.params))
+        row[at] = 1.0
+        row[self.effects] = self.origin if self.fit.data.counted else -self.origin
+        return row
+
+    # Grids
+
+    def cells(self, fixed: Mapping[str, object]) -> Floats:
+        """Rows for settings, even over the levels of every other category, other amounts at their mean."""
+        others = [v for v in self.layout.variables if v.name not in fixed]
+        choices: list[Sequence[object]] = []
+        for v in others:
+            centre = float(np.exp(v.middle)) if v.log else v.middle
+            choices.append([centre] if v.amount else list(v.levels))
+        combos = list(product(*choices))
+        if len(combos) > MOST_CELLS:  # then over what was baked
+            frame = self.readings.frame
+            columns: dict[str, list[object]] = {v.name: frame[v.name].tolist() for v in others}
+            count = len(frame)
+        else:
+            count = len(combos)
+            columns = {v.name: [combo[i] for combo in combos] for i, v in enumerate(others)}
+        for name, value in fixed.items():
+            columns[name] = [value] * count
+        return self.layout.matrix(columns, count)
+
+    def link_row(self, fixed: Mapping[str, object]) -> Floats:
+        """The same on the hidden scale, as a row over all parameters."""
+        row = np.zeros(len(self.fit.params))
+        row[self.effects] = self.cells(fixed).mean(axis=0)
+        return row
+
+    def bounds(self) -> tuple[float, float] | None:
+        """Between which values an expectation lies; None for counts."""
+        values = self.data.values
+        return (float(min(values)), float(max(values))) if values else None
+
+    def within(self, estimate: float, se: float, factor: float) -> tuple[float, float]:
+        """Interval of an expectation that stays inside the scale: symmetric on the logit (or log) of its place."""
+        bounds = self.bounds()
+        if bounds is None:
+            if estimate <= 0:
+                return 0.0, factor * se
+            half = factor * se / estimate
+            return estimate * float(np.exp(-min(half, 300))), estimate * float(np.exp(min(half, 300)))
+        low, high = bounds
+        share = (estimate - low) / (high - low)
+        if not 1e-9 < share < 1 - 1e-9:
+            return max(low, estimate - factor * se), min(high, estimate + factor * se)
+        half = factor * se / (high - low) / (share * (1 - share))
+        logit = float(np.log(share / (1 - share)))
+        ends = [low + (high - low) / (1 + float(np.exp(-np.clip(logit + side * half, -700, 700)))) for side in (-1, 1)]
+        return ends[0], ends[1]
+
+
+def coefficients(model: Model, limits: Mapping[int, tuple[float | None, float | None]]) -> tuple[Coefficient, ...]:
+    """Effects in the baker's units; before them the constant of yes-no and counts. ``limits``: column -> interval."""
+    found = []
+    if model.data.lead == 1:
+        row = model.lead_row(0)
+        found.append(model.coefficient("intercept", row if model.data.counted else -row))
+    for column, label in enumerate(model.layout.labels()):
+        found.append(model.coefficient(label, model.row_of(column), limits.get(column)))
+    return tuple(found)
+
+
+def thresholds(model: Model) -> tuple[Threshold, ...]:
+    """Edges between neighbouring scores; yes-no has its constant among the coefficients instead."""
+    if model.data.lead == 1:
+        return ()
+    found = []
+    for at, (one, other) in enumerate(zip(model.labels, model.labels[1:], strict=False)):
+        its = model.coefficient("", model.lead_row(at))
+        found.append(Threshold(between=f"{one}|{other}", estimate=its.estimate, se=its.se, low=its.low, high=its.high))
+    return tuple(found)
+
+
+def variances(fit: Fit) -> tuple[Variance, ...]:
+    """Between groups, on the hidden scale; intervals on the log of the standard deviation. Those at 0 come last."""
+    found = []
+    covariance = fit.covariance
+    for at, (kin, sd) in enumerate(zip(fit.data.kin, fit.sds, strict=True)):
+        place = fit.fixed + at
+        low = high = None
+        if covariance is not None and covariance[place, place] > 0:
+            half = float(ndtri(0.975)) * float(np.sqrt(covariance[place, place])) / float(sd)
+            low, high = float(sd**2 * np.exp(-2 * min(half, 100))), float(sd**2 * np.exp(2 * min(half, 100)))
+        found.append(Variance(group=kin.name, variance=float(sd**2), sd=float(sd), low=low, high=high))
+    found += [Variance(group=name, variance=0.0, sd=0.0, boundary=True) for name in fit.boundary]
+    return tuple(found)
+
+
+def as_other(model: Model, fit: Fit) -> Model:
+    """The same model with its integral done another way."""
+    return replace(model, fit=fit, free=fit)
+
+
+def term_columns(layout: Layout, terms: Sequence[Term]) -> list[int]:
+    places = dict(zip(layout.terms, layout.places(), strict=True))
+    return [column for term in terms for column in places[term]]
