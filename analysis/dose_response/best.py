@@ -18,6 +18,7 @@ from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.draws import draw_curves
 from analysis.dose_response.goals import Aim, good_enough, smallest_good_enough
 from analysis.dose_response.intervals import level_doubt
+from analysis.dose_response.reading import turning_dose
 from analysis.results import Recommended
 
 Array = npt.NDArray[np.float64]
@@ -80,6 +81,9 @@ def _marks(fit: ShapeFit, number: int) -> Array:
     part = fit.layout.parts[number]
     named = fit.shape.report(fit.inner[number], fit.layout.centre)
     marks = [float(np.real(named[key])) for key in ("breakpoint", "best") if key in named]
+    if fit.shape.turns and fit.shape.name not in ("quadratic", "hump"):
+        turns = [turning_dose(fit.shape, fit.inner[number], fit.layout.centre, part.doses, sign) for sign in (1.0, -1.0)]
+        marks += [float(np.real(turn)) for turn in turns if turn is not None]
     if fit.shape.name == "quadratic" and fit.inner[number, 2] != 0:
         marks.append(float(fit.layout.centre - fit.inner[number, 1] / (2 * fit.inner[number, 2])))
     return np.array([m for m in marks if part.doses[0] < m < part.doses[-1]])

@@ -23,7 +23,7 @@ import numpy as np
 
 from analysis.dose_response.curves import ShapeFit, fit_shape
 from analysis.dose_response.layout import Layout
-from analysis.dose_response.shapes import SHAPES
+from analysis.dose_response.shapes import FAMILIES, SHAPES
 from analysis.errors import NotPossible, TrialDataError
 
 NEAR = 1.5
@@ -59,15 +59,18 @@ def compare_shapes(layout: Layout, wanted: str | None) -> Choice:
 
     Raises TrialDataError for an unknown shape and NotPossible when nothing can be offered.
     """
-    if wanted is not None and wanted not in SHAPES:
+    if wanted is not None and wanted not in SHAPES and wanted not in FAMILIES:
         raise TrialDataError(f'There is no shape "{wanted}".', try_this="choose from " + ", ".join(SHAPES))
+    names = FAMILIES.get(wanted or "", (wanted,))
     fits: list[ShapeFit] = []
     refused: dict[str, str] = {}
     for name, versions in SHAPES.items():
+        if versions[0].on_request and name not in names:
+            continue
         why = _cannot(layout, name)
         fit = None if why else fit_shape(layout, versions)
         if fit is None:
-            refused[name] = why or "its best fit lies on a bound, where it is a simpler shape"
+            refused[name] = why or _not_itself(name)
         else:
             fits.append(fit)
     if not fits:
@@ -80,13 +83,19 @@ def compare_shapes(layout: Layout, wanted: str | None) -> Choice:
     if wanted is None:
         return Choice(ranked=ranked, chosen=_simplest_of_the_best(ranked), refused=refused, forced=False)
     for one in ranked:
-        if one.fit.shape.name == wanted:
+        if one.fit.shape.name in names:
             return Choice(ranked=ranked, chosen=one, refused=refused, forced=True)
     raise NotPossible(
-        f'The shape "{wanted}" cannot be fitted: {refused[wanted]}.',
+        f'The shape "{wanted}" cannot be fitted: {refused[str(names[-1])]}.',
         where=f"dose {layout.dose_name}",
         try_this="leave the shape open, or choose from " + ", ".join(r.fit.shape.name for r in ranked),
     )
+
+
+def _not_itself(name: str) -> str:
+    if SHAPES[name][0].accepts is not None:
+        return "its best fit does not turn, or lies on a bound, where it is a simpler shape"
+    return "its best fit lies on a bound, where it is a simpler shape"
 
 
 def _rank(layout: Layout, fits: list[ShapeFit]) -> tuple[Ranked, ...]:

@@ -141,7 +141,7 @@ def reduce_to_doses(part: Part, n: int, target: Array, nuisance: Array) -> tuple
 def profile(basis: Array, weights: Array, pull: Array) -> tuple[Array, Array]:
     """Best linear parameters (points, m) and what they explain (points,), for many bases at once.
 
-    ``basis`` is (points, k, m) with m of 1 or 2. Points where the columns cannot be told
+    ``basis`` is (points, k, m) with m of 1 to 3. Points where the columns cannot be told
     apart explain minus infinity.
     """
     normal = np.einsum("gki,kl,glj->gij", basis, weights, basis, optimize=True)
@@ -151,13 +151,26 @@ def profile(basis: Array, weights: Array, pull: Array) -> tuple[Array, Array]:
             size = normal[:, 0, 0]
             ok = size > 1e-12 * np.trace(weights)
             beta = along / size[:, None]
-        else:
+        elif basis.shape[2] == 2:
             a, b, c = normal[:, 0, 0], normal[:, 0, 1], normal[:, 1, 1]
             det = a * c - b * b
             ok = (det > 1e-9 * a * c) & (c > 1e-12 * np.trace(weights))
             beta = np.stack([c * along[:, 0] - b * along[:, 1], a * along[:, 1] - b * along[:, 0]], 1) / det[:, None]
+        else:
+            beta, ok = _solve(normal, along)
         explained = np.where(ok, np.einsum("gi,gi->g", beta, along), -np.inf)
     return beta, explained
+
+
+def _solve(normal: Array, along: Array) -> tuple[Array, npt.NDArray[np.bool_]]:
+    """Solutions (points, m) of many normal equations, and which of them can be told apart."""
+    size = np.sqrt(np.einsum("gii->gi", normal))
+    scaled = normal / (size[:, :, None] * size[:, None, :])
+    scaled = np.where(np.isfinite(scaled), scaled, 0.0)
+    ok = np.abs(np.linalg.det(scaled)) > 1e-9
+    scaled[~ok] = np.eye(normal.shape[1])
+    with np.errstate(all="ignore"):
+        return np.linalg.solve(scaled, (along / size)[:, :, None])[:, :, 0] / size, ok
 
 
 def _others(layout: Layout, number: int) -> Array:
@@ -253,6 +266,8 @@ def _finish(layout: Layout, shape: Shape, parameters: Array) -> ShapeFit | None:
     if not np.isfinite(parameters).all():
         return None
     if any(shape.degenerate(v[: shape.q], p.doses) for v, p in zip(inner, layout.parts, strict=True)):
+        return None
+    if shape.accepts is not None and not all(shape.accepts(v) for v in inner):
         return None
     inverse = inverse_information(joint_jacobian(layout, shape, parameters))
     if inverse is None:

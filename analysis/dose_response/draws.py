@@ -33,6 +33,9 @@ from analysis.dose_response.curves import ShapeFit, joint_jacobian, profile, red
 
 Array = npt.NDArray[np.float64]
 DRAWS = 2000
+_MOST_AXES = 2  # nonlinear parameters that a grid can hold
+_SCATTERED = 8000
+_TAIL = 4
 _LIGHT = 0.005  # shapes with less weight than this are not drawn from
 
 
@@ -81,8 +84,13 @@ def _part_draws(fit: ShapeFit, number: int, doses: Array, spread: Array, rng: np
     assert shape.bounds is not None
     weights, pull = _sums_of_one_curve(fit, number)
     low, high = shape.bounds(part.doses)
-    thetas, loss, cell = _likely(fit, number, weights, pull, low, high)
-    picked = _pick(loss, spread, rng)
+    if shape.q > _MOST_AXES:
+        thetas, loss, odds = _scattered(fit, number, weights, pull, low, high, rng)
+        cell = np.zeros(shape.q)
+    else:
+        thetas, loss, cell = _likely(fit, number, weights, pull, low, high)
+        odds = np.zeros(loss.size)
+    picked = _pick(loss, odds, spread, rng)
     theta = thetas[picked] + (rng.random((spread.size, shape.q)) - 0.5) * cell
     theta = np.clip(theta, low, high)
     at_doses = np.asarray(shape.basis(part.doses, theta, layout.centre), dtype=float)
@@ -135,8 +143,37 @@ def _likely(
     return thetas, np.maximum(loss - min(0.0, float(loss.min())), 0.0), cell
 
 
-def _pick(loss: Array, spread: Array, rng: np.random.Generator) -> npt.NDArray[np.int64]:
-    """One grid point for each spread, in proportion to exp(-loss / 2 spread²).
+def _scattered(
+    fit: ShapeFit, number: int, weights: Array, pull: Array, low: Array, high: Array, rng: np.random.Generator
+) -> tuple[Array, Array, Array]:
+    """Thetas too many to lay a grid over: t-distributed around the best ones (importance sampling).
+
+    Gives points, RSS above the best, and the logarithm of what corrects for where they were drawn.
+    """
+    shape, part, centre = fit.shape, fit.layout.parts[number], fit.layout.centre
+    at = slice(number * shape.size, number * shape.size + shape.q)
+    values, vectors = np.linalg.eigh(fit.inverse[at, at] * fit.variance)
+    # No wider than the box: a direction that the bakes do not fix would waste every draw.
+    root = vectors * np.sqrt(np.clip(values, 0, float(((high - low) ** 2).max()) / 4))
+    normal = rng.standard_normal((_SCATTERED, shape.q))
+    squeeze = np.sqrt(rng.chisquare(_TAIL, _SCATTERED) / _TAIL)
+    scaled = normal / squeeze[:, None]
+    best = fit.inner[number, : shape.q]
+    thetas = np.vstack([best + scaled @ root.T, best])
+    far = np.concatenate([(scaled**2).sum(axis=1), [0.0]])
+    odds = 0.5 * (_TAIL + shape.q) * np.log1p(far / _TAIL)
+    odds[np.any((thetas < low) | (thetas > high), axis=1)] = -np.inf
+    thetas = np.clip(thetas, low, high)
+
+    def explained(points: Array) -> Array:
+        return profile(np.asarray(shape.basis(part.doses, points, centre), dtype=float), weights, pull)[1]
+
+    loss = explained(best[None, :])[0] - explained(thetas)
+    return thetas, np.maximum(loss - min(0.0, float(loss.min())), 0.0), odds
+
+
+def _pick(loss: Array, odds: Array, spread: Array, rng: np.random.Generator) -> npt.NDArray[np.int64]:
+    """One grid point for each spread, in proportion to exp(odds - loss / 2 spread²).
 
     Draws with nearly equal spread share one table of probabilities.
     """
@@ -144,7 +181,7 @@ def _pick(loss: Array, spread: Array, rng: np.random.Generator) -> npt.NDArray[n
     out = np.empty(spread.size, dtype=np.int64)
     with np.errstate(all="ignore"):
         for group in np.array_split(order, min(40, spread.size)):
-            chances = np.exp(-0.5 * loss / np.mean(spread[group]) ** 2)
+            chances = np.exp(np.minimum(odds - 0.5 * loss / np.mean(spread[group]) ** 2, 500.0))
             running = np.cumsum(np.where(np.isfinite(chances), chances, 0.0))
             if not running[-1] > 0:
                 out[group] = int(np.argmin(loss))
@@ -154,14 +191,18 @@ def _pick(loss: Array, spread: Array, rng: np.random.Generator) -> npt.NDArray[n
 
 
 def _linear_noise(basis: Array, weights: Array, rng: np.random.Generator) -> Array:
-    """Normal noise with covariance (B' W B)^-1 for each basis, (draws, m), m of 1 or 2."""
+    """Normal noise with covariance (B' W B)^-1 for each basis, (draws, m), m of 1 to 3."""
     normal = np.einsum("gki,kl,glj->gij", basis, weights, basis, optimize=True)
     draws = rng.standard_normal((basis.shape[0], basis.shape[2]))
     with np.errstate(all="ignore"):
         if basis.shape[2] == 1:
             noise = draws / np.sqrt(normal[:, 0])
-        else:
+        elif basis.shape[2] == 2:
             a, b, c = normal[:, 0, 0], normal[:, 0, 1], normal[:, 1, 1]
             second = draws[:, 1] / np.sqrt(c - b * b / a)
             noise = np.stack([draws[:, 0] / np.sqrt(a) - second * b / a, second], axis=1)
+        else:
+            values, vectors = np.linalg.eigh(np.where(np.isfinite(normal), normal, 0.0))
+            scaled = draws / np.sqrt(np.maximum(values, 1e-12 * values[:, -1:]))
+            noise = np.einsum("gij,gj->gi", vectors, scaled)
     return np.where(np.isfinite(noise), noise, 0.0)

@@ -13,6 +13,7 @@ import numpy.typing as npt
 
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.intervals import around, delta, t_quantile
+from analysis.dose_response.reading import fraction_dose
 from analysis.results import EffectiveDose
 
 FRACTIONS = (0.1, 0.5, 0.9)
@@ -41,6 +42,11 @@ def effective_doses(fit: ShapeFit, curve: int, confidence: float) -> tuple[tuple
 
 def _dose_at(fit: ShapeFit, p: npt.NDArray[np.number], fraction: float, low: float, high: float) -> complex:
     name, centre = fit.shape.name, fit.layout.centre
+    if fit.shape.at_fraction is not None:
+        return fit.shape.at_fraction(p, fraction)
+    if fit.shape.turns and name not in ("quadratic", "hump"):
+        doses = fit.layout.doses
+        return fraction_dose(fit, p, fraction, doses[(doses >= low) & (doses <= high)])
     if name.startswith("log-logistic"):
         return complex(np.exp(p[0] + np.log(fraction / (1 - fraction)) / np.exp(p[1])))
     if name.startswith("logistic"):

@@ -121,7 +121,7 @@ def dose_effect(fit: ShapeFit, line: ShapeFit | None, ask: Ask, p: float | None)
     ends = x[[0, at]]
     rows = np.mean([source.rows(i, ends) for i in range(len(layout.parts))], axis=0)
     [found] = contrasts(source, (rows[1] - rows[0])[None, :], away[[at]], ask, adjusted=False)
-    turned = at < x.size - 1 and fit.shape.name in ("quadratic", "hump")
+    turned = at < x.size - 1 and fit.shape.turns
     direction = _direction(found.size, turned, fit.shape.name)
     facts = {
         "from": float(ends[0]),

@@ -12,6 +12,8 @@ import numpy.typing as npt
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.goals import Aim
 from analysis.dose_response.intervals import delta, level_doubt, profile_interval, t_quantile, turning_point
+from analysis.dose_response.profiles import of_turning, profile_ends
+from analysis.dose_response.reading import turning_dose
 from analysis.results import Optimum
 
 Array = npt.NDArray[np.float64]
@@ -27,6 +29,8 @@ def find_optimum(fit: ShapeFit, curve: int, aim: Aim, confidence: float) -> tupl
         return _quadratic(fit, curve, sign, confidence)
     if name == "hump":
         return _hump(fit, curve, sign, confidence)
+    if fit.shape.turns:
+        return _turning(fit, curve, sign, confidence)
     return None, f"a {name} has no best dose of its own inside the range"
 
 
@@ -64,6 +68,23 @@ def _hump(fit: ShapeFit, curve: int, sign: float, confidence: float) -> tuple[Op
     dose, se = delta(fit, curve, lambda p: complex(p[0]))
     low, high = profile_interval(fit, curve, 0, confidence, float(doses[0]), float(doses[-1]))
     return _optimum(fit, curve, dose, se, low, high, "profile", confidence), None
+
+
+def _turning(fit: ShapeFit, curve: int, sign: float, confidence: float) -> tuple[Optimum | None, str | None]:
+    """The turning point of a curve that has no formula for it, with its profile interval."""
+    doses, centre = fit.layout.parts[curve].doses, fit.layout.centre
+
+    def read(p: npt.NDArray[np.number]) -> complex:
+        found = turning_dose(fit.shape, p, centre, doses, sign)
+        return complex(np.nan) if found is None else found
+
+    dose, se = delta(fit, curve, read)
+    if not np.isfinite(dose):
+        return None, "the best of the curve lies at an end of the range"
+    ends = profile_ends(
+        fit, of_turning(fit, curve), dose, se, confidence, lowest=float(doses[0]), highest=float(doses[-1])
+    )
+    return _optimum(fit, curve, dose, se, ends.low, ends.high, "profile", confidence), None
 
 
 def _meets_target(fit: ShapeFit, curve: int, aim: Aim, confidence: float) -> tuple[Optimum | None, str | None]:

@@ -85,10 +85,10 @@ def _first_guess(fit: ShapeFit, reference: int, level: int) -> float:
 
 def _mark(fit: ShapeFit, curve: int) -> float:
     named = fit.shape.report(fit.inner[curve], fit.layout.centre)
-    for key in ("e", "midpoint", "breakpoint", "best"):
+    for key in ("e", "K", "midpoint", "breakpoint", "best", "rise midpoint"):
         if key in named:
             return float(np.real(named[key]))
     if "curvature" in named and np.real(named["curvature"]) != 0:
         return float(np.real(-named["slope"] / (2 * named["curvature"])))
-    slope = float(np.real(named["slope"]))
+    slope = float(np.real(named.get("slope", 0.0)))
     return 1 / slope if slope > 0 else 0.0

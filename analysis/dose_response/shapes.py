@@ -19,6 +19,14 @@ order, that the fitter works on; ``report`` turns them into the names a reader s
 | log-logistic-3 | d / (1 + (x/e)^b) | b, d, e |
 | log-logistic-4 | c + (d - c) / (1 + (x/e)^b) | b, c (lower), d (upper), e |
 | hump | floor + height exp(-(x - best)² / (2 width²)) | floor, height, best, width |
+| saturation | Vm x / (K + x) | Vm, K |
+| gompertz-3 | d exp(-exp(b (x - e))) | b, d, e |
+| gompertz-4 | c + (d - c) exp(-exp(b (x - e))) | b, c, d, e |
+| hormesis-4 | (d + f x) / (1 + (x/e)^b) | b, d, e, f |
+| hormesis-5 | c + (d - c + f x) / (1 + (x/e)^b) | b, c, d, e, f |
+| biphasic | floor + height rise(x) (1 - fall(x)) | floor, height, (rise, fall) midpoint, (rise, fall) steepness |
+
+The rise and the fall of a biphasic curve are logistics with their own midpoints and steepness.
 
 The slope of a quadratic-plateau is the one at dose 0; a negative b of a log-logistic rises.
 A hump with a negative height is a pit. All functions here are safe for complex
@@ -28,91 +36,14 @@ arguments, so that derivatives can be taken by the complex step (exact to roundi
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 
-Array = npt.NDArray[np.float64]
-AnyArray = npt.NDArray[np.number]
-_STEP = 1e-30  # complex step: no subtraction, so no rounding error however small
+from analysis.dose_response.bending_shapes import BENDING
+from analysis.dose_response.shape import AnyArray, Array, Shape
+from analysis.dose_response.shape import s_curve as _logistic
 
-
-@dataclass(frozen=True, kw_only=True)
-class Shape:
-    """One family of curves.
-
-    ``distinct`` is how many different doses each curve needs. ``wave`` maps doses (n,)
-    and ``theta`` (..., q) to (..., n); None for the polynomials. ``powers`` are the
-    powers of (x - centre) in the linear part. ``logarithmic`` shapes want doses >= 0.
-    ``low_ok`` tells that the lower bound of theta is a fit of its own, not a simpler shape.
-    """
-
-    name: str
-    powers: tuple[int, ...]
-    distinct: int
-    wave: Callable[[Array, AnyArray], AnyArray] | None = None
-    q: int = 0
-    bounds: Callable[[Array], tuple[Array, Array]] | None = None
-    steps: tuple[int, ...] = ()
-    logarithmic: bool = False
-    low_ok: bool = False
-    report: Callable[[AnyArray, float], dict[str, complex]]
-
-    @property
-    def linear(self) -> int:
-        return len(self.powers) + (1 if self.wave else 0)
-
-    @property
-    def size(self) -> int:
-        """How many parameters one curve has."""
-        return self.q + self.linear
-
-    def basis(self, x: Array, theta: AnyArray, centre: float) -> AnyArray:
-        """Columns of the linear part: doses (n,), theta (..., q) -> (..., n, linear)."""
-        lead = theta.shape[:-1]
-        columns: list[AnyArray] = [np.broadcast_to((x - centre) ** p, (*lead, x.size)) for p in self.powers]
-        if self.wave:
-            columns.append(self.wave(x, theta))
-        return np.stack(columns, axis=-1)
-
-    def mean(self, x: Array, inner: AnyArray, centre: float) -> AnyArray:
-        """The curve at doses ``x`` (n,) for one vector of inner parameters."""
-        return self.basis(x, inner[: self.q], centre) @ inner[self.q :]
-
-    def gradient(self, x: Array, inner: Array, centre: float) -> Array:
-        """Derivative of the mean by the inner parameters, (n, size)."""
-        out = np.empty((x.size, self.size))
-        for k in range(self.q):
-            theta = inner[: self.q].astype(complex)
-            theta[k] += 1j * _STEP
-            out[:, k] = (self.basis(x, theta, centre) @ inner[self.q :]).imag / _STEP
-        out[:, self.q :] = self.basis(x, inner[: self.q], centre)
-        return out
-
-    def grid(self, doses: Array) -> Array:
-        """Starting values for theta, (points, q), spread evenly between the bounds."""
-        if self.bounds is None:
-            return np.empty((1, 0))
-        low, high = self.bounds(doses)
-        axes = [np.linspace(a, b, n) for a, b, n in zip(low, high, self.steps, strict=True)]
-        if self.low_ok:  # breakpoints: kinks of the residual sum sit at the doses themselves
-            axes[0] = np.unique(np.concatenate([axes[0], doses[1:-1]]))
-        return np.stack([a.ravel() for a in np.meshgrid(*axes, indexing="ij")], axis=-1)
-
-    def degenerate(self, theta: Array, doses: Array) -> bool:
-        """Does the fit sit on a bound, where it is really a simpler shape?"""
-        if self.bounds is None:
-            return False
-        low, high = self.bounds(doses)
-        slack = 1e-6 * (high - low)
-        return bool(np.any(theta >= high - slack) or (not self.low_ok and np.any(theta <= low + slack)))
-
-
-def _logistic(t: AnyArray) -> AnyArray:
-    """1 / (1 + exp(-t)) without overflow, for real or complex t."""
-    real = np.clip(np.real(t), -500, 500)
-    return 1 / (1 + np.exp(-(real + 1j * np.imag(t) if np.iscomplexobj(t) else real)))
+__all__ = ["FAMILIES", "SHAPES", "AnyArray", "Array", "Shape"]
 
 
 def _below(x: Array, theta: AnyArray) -> AnyArray:
@@ -231,7 +162,7 @@ def _plateau(name: str, power: int, report: Callable[[AnyArray, float], dict[str
 
 _FLAT = Shape(name="flat", powers=(0,), distinct=1, report=_report_flat)
 _LINE = Shape(name="line", powers=(0, 1), distinct=2, report=_report_line)
-_QUADRATIC = Shape(name="quadratic", powers=(0, 1, 2), distinct=3, report=_report_quadratic)
+_QUADRATIC = Shape(name="quadratic", powers=(0, 1, 2), distinct=3, turns=True, report=_report_quadratic)
 
 #: Shape name -> its versions. The three-parameter logistics have a rising and a falling
 #: one (their other limit is 0, so that turning them over is another curve); the better is kept.
@@ -302,7 +233,18 @@ SHAPES: dict[str, tuple[Shape, ...]] = {
             bounds=_hump_bounds,
             steps=(30, 16),
             wave=_bell,
+            turns=True,
             report=_report_hump,
         ),
     ),
+    **BENDING,
+}
+
+#: A name for all shapes of a kind: the one that describes the bakes best is taken.
+FAMILIES: dict[str, tuple[str, ...]] = {
+    "logistic": ("logistic-3", "logistic-4"),
+    "log-logistic": ("log-logistic-3", "log-logistic-4"),
+    "gompertz": ("gompertz-3", "gompertz-4"),
+    "hormesis": ("hormesis-4", "hormesis-5"),
+    "plateau": ("linear-plateau", "quadratic-plateau"),
 }
