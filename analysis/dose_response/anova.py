@@ -97,11 +97,23 @@ def lack_of_fit(fit: ShapeFit, pure: Scatter) -> LackOfFit | None:
     """What the curve misses against pure error; None when either has no degrees of freedom."""
     y = fit.layout.y - fit.layout.y.mean()
     df = fit.df - pure.df
-    sum_sq = max(fit.rss - pure.sum_sq, 0.0)
+    sum_sq = max(fit.rss - pure.sum_sq, 0.0) if fit.layout.errors is None else _missed(fit)
     value, p = f_test(sum_sq, df, pure, float(y @ y))
     if value is None or p is None:
         return None
     return LackOfFit(df=df, df_error=pure.df, sum_sq=sum_sq, value=value, p=p)
+
+
+def _missed(fit: ShapeFit) -> float:
+    """What doses as levels explain beyond the curve, under the errors of the fit."""
+    layout = fit.layout
+    cells = _cells(np.unique(layout.dose, return_inverse=True)[1], layout.level_code)
+    _, cells = np.unique(cells, return_inverse=True)
+    columns = layout.whiten(np.hstack([_dummies(cells), layout.blocks]))
+    left, values, _ = np.linalg.svd(columns, full_matrices=False)
+    q = left[:, values > 1e-8 * values[0]]
+    rest = layout.whiten(layout.y - fit.fitted)
+    return float(((q.T @ rest) ** 2).sum())
 
 
 def scatter(y: Array, groups: Ints, columns: Array) -> Scatter:

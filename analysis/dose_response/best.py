@@ -17,7 +17,7 @@ from analysis.dose_response.compare import Ranked
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.draws import draw_curves
 from analysis.dose_response.goals import Aim, good_enough, smallest_good_enough
-from analysis.dose_response.intervals import level_doubt
+from analysis.dose_response.intervals import days_doubt, level_doubt
 from analysis.dose_response.reading import turning_dose
 from analysis.results import Recommended
 
@@ -35,6 +35,10 @@ def recommend(
     drawn = [draw_curves(shapes, fine, rng, missed=missed) for shapes in _sets(fit, ranked)]
     if aim.goal == "target":
         level, df = level_doubt(fit)
+        days, groups = days_doubt(fit)
+        extra = np.sqrt(np.maximum(groups / rng.chisquare(groups, drawn[0].shape[1]) - 1, 0.0))
+        extra = days * extra * rng.standard_normal(extra.size)  # the draws know the days' variance too well
+        drawn = [one + extra[None, :, None] for one in drawn]
         drawn = [one + (level * np.atleast_1d(rng.standard_t(df, one.shape[1])))[None, :, None] for one in drawn]
     tails = [(1 - confidence) / 2, (1 + confidence) / 2]
     out = []

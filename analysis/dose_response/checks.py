@@ -61,7 +61,7 @@ def all_checks(
         _edge(curves),
         _spread(layout, left),
         _odd_bakes(layout, left),
-        _order(layout, left),
+        _order(fit.layout, left),
     ]
     return tuple(check for check in found if check is not None)
 
@@ -152,9 +152,11 @@ def _edge(curves: tuple[Curve, ...]) -> Check:
 
 
 def _leftovers(fit: ShapeFit) -> Leftovers:
-    slopes = joint_jacobian(fit.layout, fit.shape, np.concatenate([fit.inner.ravel(), fit.block_effects]))
+    layout = fit.layout
+    slopes = layout.whiten(joint_jacobian(layout, fit.shape, np.concatenate([fit.inner.ravel(), fit.block_effects])))
     basis = np.linalg.qr(slopes / np.linalg.norm(slopes, axis=0))[0]
-    return Leftovers(fit.layout.y - fit.fitted, (basis**2).sum(axis=1), basis, fit.df, fit.rss)
+    residuals = layout.whiten(layout.y - fit.fitted)
+    return Leftovers(residuals, (basis**2).sum(axis=1), basis, layout.n - fit.parameters, fit.rss)
 
 
 def _spread(layout: Layout, left: Leftovers) -> Check | None:
@@ -207,7 +209,7 @@ def _order(layout: Layout, left: Leftovers) -> Check | None:
         return None
     if _sorted(layout):
         return Check(check="order", verdict="fine", facts={"tested": False})
-    z = (order - order.mean()) / max(float(np.ptp(order)), 1.0)
+    z = layout.whiten((order - order.mean()) / max(float(np.ptp(order)), 1.0))
     along = z - left.basis @ (left.basis.T @ z)
     size = float(along @ along)
     if size <= 1e-8 * float(z @ z):

@@ -1,7 +1,8 @@
 """Which shape should be believed?
 
 Shapes are compared by AICc, n ln(RSS/n) + 2K + 2K(K+1)/(n-K-1), where K counts the
-curves' parameters, the block effects and the variance; weights are exp(-difference/2),
+curves' parameters, the block effects and the variances; with random groups n ln(RSS/n) is
+the log likelihood at its best variances (``variances``); weights are exp(-difference/2),
 scaled to add up to 1. Sources: Hurvich & Tsai 1989, Biometrika 76:297; Burnham &
 Anderson 2002.
 
@@ -24,6 +25,7 @@ import numpy as np
 from analysis.dose_response.curves import ShapeFit, fit_shape
 from analysis.dose_response.layout import Layout
 from analysis.dose_response.shapes import FAMILIES, SHAPES
+from analysis.dose_response.variances import deviance
 from analysis.errors import NotPossible, TrialDataError
 
 NEAR = 1.5
@@ -98,9 +100,19 @@ def _not_itself(name: str) -> str:
     return "its best fit lies on a bound, where it is a simpler shape"
 
 
+def _score(fit: ShapeFit, floor: float) -> float:
+    """AICc; with random groups or unequal spread from the likelihood itself."""
+    n, errors = fit.layout.n, fit.layout.errors
+    if errors is None:
+        return aicc(fit.rss, n, fit.parameters, floor)
+    k = fit.parameters + 1 + len(errors.groups) + errors.estimated
+    room = max(n - k - 1, 1)
+    return deviance(fit) + 2 * k + 2 * k * (k + 1) / room
+
+
 def _rank(layout: Layout, fits: list[ShapeFit]) -> tuple[Ranked, ...]:
     floor = layout.n * (1e-10 * float(layout.y.max() - layout.y.min())) ** 2
-    scores = np.array([aicc(fit.rss, layout.n, fit.parameters, floor) for fit in fits])
+    scores = np.array([_score(fit, floor) for fit in fits])
     weights = np.exp(-0.5 * (scores - scores.min()))
     weights /= weights.sum()
     ranked = [Ranked(fit=f, aicc=float(s), weight=float(w)) for f, s, w in zip(fits, scores, weights, strict=True)]
@@ -120,7 +132,7 @@ def _cannot(layout: Layout, name: str) -> str | None:
         return f"it needs {shape.distinct} different doses of each curve, and {fewest} were baked"
     if shape.logarithmic and layout.low < 0:
         return "it works on the logarithm of the dose, and some doses are negative"
-    parameters = shape.size * len(layout.parts) + layout.blocks.shape[1]
+    parameters = shape.size * len(layout.parts) + layout.blocks.shape[1] + layout.spent
     if layout.n <= parameters + 2:
         return f"it has {parameters} parameters, too many for {layout.n} bakes"
     return None

@@ -27,7 +27,10 @@ Array = npt.NDArray[np.float64]
 class ShapeFit:
     """One shape fitted to every curve. ``inner`` (curves, size), ``block_effects`` (b,).
 
-    ``inverse`` is (J'J)^-1 over [inner of curve 0, inner of curve 1, ..., block effects].
+    ``inverse`` is (J'J)^-1 over [inner of curve 0, inner of curve 1, ..., block effects]. With
+    errors that are not alike (``layout.errors``) J and ``rss`` are those of the whitened bakes.
+    ``between`` is, for each random grouping, what its groups add to ``inverse``. ``fitted`` (n,) is
+    the curve with its fixed blocks.
     """
 
     shape: Shape
@@ -37,6 +40,7 @@ class ShapeFit:
     rss: float
     inverse: Array
     fitted: Array
+    between: tuple[Array, ...] = ()
 
     @property
     def parameters(self) -> int:
@@ -44,11 +48,19 @@ class ShapeFit:
 
     @property
     def df(self) -> int:
-        return self.layout.n - self.parameters
+        """Degrees of freedom between bakes of one group: what groups take is not counted."""
+        return self.layout.n - self.parameters - self.layout.spent
 
     @property
     def variance(self) -> float:
-        return self.rss / self.df
+        """Of one bake; with random groups the REML one."""
+        return self.rss / (self.layout.n - self.parameters)
+
+    @property
+    def shifted(self) -> Array:
+        """The curve (n,) with the fixed blocks and the likely shift of each bake's group."""
+        errors = self.layout.errors
+        return self.fitted if errors is None else self.fitted + errors.shifts(self.layout.y - self.fitted)
 
     def mean(self, curve: int, x: Array) -> Array:
         return np.asarray(self.shape.mean(x, self.inner[curve], self.layout.centre), dtype=float)
@@ -63,6 +75,21 @@ class ShapeFit:
     def variance_of(self, rows: Array) -> Array:
         """Variance of each linear combination (rows of the Jacobian) of the parameters."""
         return np.maximum(np.einsum("ij,jk,ik->i", rows, self.inverse, rows), 0.0) * self.variance
+
+    def df_of(self, rows: Array) -> Array:
+        """Degrees of freedom behind each of those variances, (len(rows),).
+
+        Where random groups enter, their share rests on as many groups less one (Satterthwaite 1946).
+        """
+        if not self.between:
+            return np.full(rows.shape[0], float(self.df))
+        total = np.maximum(np.einsum("ij,jk,ik->i", rows, self.inverse, rows), 1e-300)
+        rest, weight = total.copy(), np.zeros(total.size)
+        for added, group in zip(self.between, self.layout.random, strict=True):
+            share = np.maximum(np.einsum("ij,jk,ik->i", rows, added, rows), 0.0)
+            rest -= share
+            weight += share**2 / max(group.count - 1, 1)
+        return np.asarray(total**2 / (weight + np.maximum(rest, 0.0) ** 2 / self.df))
 
 
 def fit_shape(layout: Layout, versions: tuple[Shape, ...]) -> ShapeFit | None:
@@ -83,8 +110,25 @@ def _fit_one(layout: Layout, shape: Shape) -> ShapeFit | None:
                 return None
             firsts.append(first)
         flat = np.concatenate(firsts)
-        inner_end = _joint(layout, shape, flat) if layout.blocks.size else flat
+        inner_end = _joint(layout, shape, flat) if layout.coupled else flat
     return None if inner_end is None else _finish(layout, shape, inner_end)
+
+
+def refit(fit: ShapeFit, layout: Layout) -> ShapeFit | None:
+    """The same shape from where it lies, after the errors of the layout have changed."""
+    if fit.shape.q == 0:
+        return _fit_one(layout, fit.shape)
+    at = np.concatenate([fit.inner.ravel(), fit.block_effects])
+    low, high = joint_bounds(layout, fit.shape, at.size)
+    end = minimise(
+        lambda p: layout.whiten(layout.y - joint_mean(layout, fit.shape, p)),
+        lambda p: layout.whiten(joint_jacobian(layout, fit.shape, p)),
+        at,
+        lower=low,
+        upper=high,
+        max_iterations=100,
+    )
+    return None if end is None else _finish(layout, fit.shape, end.parameters)
 
 
 def pack(layout: Layout, shape: Shape, parameters: Array) -> tuple[Array, Array]:
@@ -120,21 +164,24 @@ def joint_bounds(layout: Layout, shape: Shape, size: int) -> tuple[Array, Array]
     return low, high
 
 
-def reduce_to_doses(part: Part, n: int, target: Array, nuisance: Array) -> tuple[Array, Array, float]:
-    """Sums of one curve after the nuisance columns (n, r) are taken out.
+def reduce_to_doses(layout: Layout, part: Part, target: Array, nuisance: Array) -> tuple[Array, Array, float]:
+    """Sums of one curve after the nuisance columns (n, r) are taken out, whitened where errors are not alike.
 
     For fitted values f (k,) at the curve's doses and the best nuisance effects the
     residual sum of squares is ``total - 2 f'pull + f'weights f``.
     """
-    spread = np.zeros((n, part.doses.size))
+    spread = np.zeros((layout.n, part.doses.size))
     spread[part.rows, part.which] = 1.0
-    if nuisance.shape[1] == 0:
+    if nuisance.shape[1] == 0 and layout.errors is None:
         own = target[part.rows]
         return np.diag(part.counts), spread.T @ target, float(own @ own)
+    spread, target, nuisance = layout.whiten(spread), layout.whiten(target), layout.whiten(nuisance)
+    if nuisance.shape[1] == 0:
+        return spread.T @ spread, spread.T @ target, float(target @ target)
     left, values, _ = np.linalg.svd(nuisance, full_matrices=False)
     q = left[:, values > 1e-10 * values.max(initial=0.0)]
     inside, along = spread.T @ q, q.T @ target
-    weights = np.diag(part.counts) - inside @ inside.T
+    weights = spread.T @ spread - inside @ inside.T
     return weights, spread.T @ target - inside @ along, float(target @ target - along @ along)
 
 
@@ -175,7 +222,7 @@ def _solve(normal: Array, along: Array) -> tuple[Array, npt.NDArray[np.bool_]]:
 
 def _others(layout: Layout, number: int) -> Array:
     """Nuisance columns when one curve is looked at: blocks, and the other curves' doses as levels."""
-    if layout.blocks.shape[1] == 0:
+    if not layout.coupled:
         return np.zeros((layout.n, 0))
     columns = [layout.blocks]
     for other, part in enumerate(layout.parts):
@@ -189,7 +236,7 @@ def _others(layout: Layout, number: int) -> Array:
 def _fit_part(layout: Layout, shape: Shape, number: int, part: Part) -> Array | None:
     """Inner parameters of one curve, with the other curves left free."""
     assert shape.bounds is not None
-    weights, pull, _ = reduce_to_doses(part, layout.n, layout.y, _others(layout, number))
+    weights, pull, _ = reduce_to_doses(layout, part, layout.y, _others(layout, number))
     values, vectors = np.linalg.eigh(weights)
     keep = values > 1e-10 * values[-1]
     root = (vectors[:, keep] * np.sqrt(values[keep])).T
@@ -218,7 +265,7 @@ def _fit_part(layout: Layout, shape: Shape, number: int, part: Part) -> Array | 
     if not led:
         return None
     best = min(led, key=lambda end: end.rss)
-    end = descend(best.parameters, 60, 1e-6 if layout.blocks.size else 1e-12)
+    end = descend(best.parameters, 60, 1e-6 if layout.coupled else 1e-12)
     return best.parameters if end is None else end.parameters
 
 
@@ -239,12 +286,13 @@ def _starts(thetas: Array, explained: Array, total: float, low: Array, high: Arr
 
 def _joint(layout: Layout, shape: Shape, inner: Array) -> Array | None:
     parameters = np.concatenate([inner, np.zeros(layout.blocks.shape[1])])
-    rest = layout.y - joint_mean(layout, shape, parameters)
-    parameters[inner.size :] = np.linalg.lstsq(layout.blocks, rest, rcond=None)[0]
+    if layout.blocks.size:
+        rest = layout.whiten(layout.y - joint_mean(layout, shape, parameters))
+        parameters[inner.size :] = np.linalg.lstsq(layout.whiten(layout.blocks), rest, rcond=None)[0]
     low, high = joint_bounds(layout, shape, parameters.size)
     end = minimise(
-        lambda p: layout.y - joint_mean(layout, shape, p),
-        lambda p: joint_jacobian(layout, shape, p),
+        lambda p: layout.whiten(layout.y - joint_mean(layout, shape, p)),
+        lambda p: layout.whiten(joint_jacobian(layout, shape, p)),
         parameters,
         lower=low,
         upper=high,
@@ -254,10 +302,10 @@ def _joint(layout: Layout, shape: Shape, inner: Array) -> Array | None:
 
 
 def _joint_linear(layout: Layout, shape: Shape, start: Array) -> Array:
-    columns = joint_jacobian(layout, shape, start)
+    columns, y = layout.whiten(joint_jacobian(layout, shape, start)), layout.whiten(layout.y)
     scale = np.sqrt((columns**2).sum(axis=0))
-    first = np.linalg.lstsq(columns / scale, layout.y, rcond=None)[0] / scale
-    again = np.linalg.lstsq(columns / scale, layout.y - columns @ first, rcond=None)[0] / scale
+    first = np.linalg.lstsq(columns / scale, y, rcond=None)[0] / scale
+    again = np.linalg.lstsq(columns / scale, y - columns @ first, rcond=None)[0] / scale
     return np.asarray(first + again)
 
 
@@ -269,11 +317,30 @@ def _finish(layout: Layout, shape: Shape, parameters: Array) -> ShapeFit | None:
         return None
     if shape.accepts is not None and not all(shape.accepts(v) for v in inner):
         return None
-    inverse = inverse_information(joint_jacobian(layout, shape, parameters))
+    slopes = joint_jacobian(layout, shape, parameters)
+    inverse = inverse_information(layout.whiten(slopes))
     if inverse is None:
         return None
     fitted = joint_mean(layout, shape, parameters)
-    rss = float(((layout.y - fitted) ** 2).sum())
     return ShapeFit(
-        shape=shape, layout=layout, inner=inner, block_effects=blocks, rss=rss, inverse=inverse, fitted=fitted
+        shape=shape,
+        layout=layout,
+        inner=inner,
+        block_effects=blocks,
+        rss=float((layout.whiten(layout.y - fitted) ** 2).sum()),
+        inverse=inverse,
+        fitted=fitted,
+        between=_between(layout, slopes, inverse),
     )
+
+
+def _between(layout: Layout, slopes: Array, inverse: Array) -> tuple[Array, ...]:
+    """What each random grouping adds to the covariance of the parameters, in units of sigma²."""
+    if layout.errors is None:
+        return ()
+    heavy = layout.errors.apply_twice(slopes)
+    out = []
+    for group, ratio in zip(layout.errors.groups, layout.errors.ratios, strict=True):
+        pulled = inverse @ (heavy.T @ group.marks)
+        out.append(ratio * pulled @ pulled.T)
+    return tuple(out)

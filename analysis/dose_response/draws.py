@@ -59,7 +59,7 @@ def draw_curves(
 
 
 def _from_shape(fit: ShapeFit, doses: Array, draws: int, rng: np.random.Generator, missed: Scatter | None) -> Array:
-    df, rss = fit.df, fit.rss
+    df, rss = fit.df, fit.variance * fit.df
     if missed is not None and df > missed.df:
         df, rss = df - missed.df, max(rss - missed.sum_sq, rss / df * (df - missed.df))
     spread = np.sqrt(rss / rng.chisquare(df, draws))
@@ -106,7 +106,7 @@ def _sums_of_one_curve(fit: ShapeFit, number: int) -> tuple[Array, Array]:
     inside = np.zeros(layout.n)
     inside[layout.parts[number].rows] = fit.mean(number, layout.dose[layout.parts[number].rows])
     own = layout.y - fit.fitted + inside
-    if layout.blocks.shape[1] == 0:
+    if not layout.coupled:
         nuisance = np.zeros((layout.n, 0))
     else:
         slopes = joint_jacobian(layout, fit.shape, np.concatenate([fit.inner.ravel(), fit.block_effects]))
@@ -114,7 +114,7 @@ def _sums_of_one_curve(fit: ShapeFit, number: int) -> tuple[Array, Array]:
         others[number * size : (number + 1) * size] = False
         nuisance = slopes[:, others]
         nuisance = nuisance / np.maximum(np.linalg.norm(nuisance, axis=0), 1e-300)
-    weights, pull, _ = reduce_to_doses(layout.parts[number], layout.n, own, nuisance)
+    weights, pull, _ = reduce_to_doses(layout, layout.parts[number], own, nuisance)
     return weights, pull
 
 

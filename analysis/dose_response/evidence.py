@@ -19,7 +19,7 @@ from scipy.stats import f as f_distribution
 from analysis.dose_response.anova import Scatter, f_test, scatter
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.goals import Aim
-from analysis.dose_response.intervals import t_quantile
+from analysis.dose_response.intervals import quantiles
 from analysis.findings import judge
 from analysis.results import Finding, Matters, Test
 
@@ -55,15 +55,15 @@ def contrasts(fit: ShapeFit, rows: Array, sizes: Array, ask: Ask, *, adjusted: b
     with np.errstate(all="ignore"):
         ts = np.where(fixed, np.where(np.abs(sizes) > 0, 1e6, 0.0), np.abs(sizes) / np.where(fixed, 1.0, ses))
     if not adjusted or len(sizes) == 1:
-        reach = t_quantile(ask.confidence, fit.df)
-        ps = f_distribution.sf(ts**2, 1, fit.df)
+        reach = quantiles(fit, rows, ask.confidence)
+        ps = f_distribution.sf(ts**2, 1, fit.df_of(rows))
     else:
         highest = _largest_t(fit, rows, ask.seed)
-        reach = float(np.quantile(highest, ask.confidence))
+        reach = np.full(len(sizes), np.quantile(highest, ask.confidence))
         ps = (1 + (highest[None, :] >= ts[:, None]).sum(axis=1)) / (1 + highest.size)
     return [
-        Contrast(float(d), float(d - reach * s), float(d + reach * s), float(p))
-        for d, s, p in zip(sizes, ses, ps, strict=True)
+        Contrast(float(d), float(d - r * s), float(d + r * s), float(p))
+        for d, s, p, r in zip(sizes, ses, ps, reach, strict=True)
     ]
 
 
@@ -76,7 +76,8 @@ def _largest_t(fit: ShapeFit, rows: Array, seed: int, draws: int = 10_000) -> Ar
     half = half[size > 0] / size[size > 0, None]
     if not half.size:
         return np.zeros(draws)
-    spread = np.sqrt(rng.chisquare(fit.df, draws) / fit.df)
+    df = float(fit.df_of(rows).min())
+    spread = np.sqrt(rng.chisquare(df, draws) / df)
     return np.asarray(np.abs(rng.standard_normal((draws, half.shape[1])) @ half.T).max(axis=1) / spread)
 
 
@@ -212,7 +213,7 @@ def curves_differ(fit: ShapeFit, common: ShapeFit | None, ask: Ask, interaction:
     if common is not None:
         df = common.df - fit.df
         total = float(((layout.y - layout.y.mean()) ** 2).sum())
-        f_value, p = f_test(common.rss - fit.rss, df, Scatter(fit.rss, fit.df), total)
+        f_value, p = f_test(common.rss - fit.rss, df, Scatter(fit.variance * fit.df, fit.df), total)
     pairs, doses = list(combinations(range(len(layout.parts)), 2)), _baked(fit)
     steps = list(combinations(range(doses.size), 2))
     first, second = np.array([s[0] for s in steps]), np.array([s[1] for s in steps])

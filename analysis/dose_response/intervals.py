@@ -29,11 +29,22 @@ def t_quantile(confidence: float, df: float) -> float:
     return float(t_distribution.ppf(0.5 + confidence / 2, df))
 
 
+def quantiles(fit: ShapeFit, rows: Array, confidence: float) -> Array:
+    """t quantile for each linear combination of the parameters, with the df behind its own variance."""
+    return np.array([t_quantile(confidence, df) for df in fit.df_of(rows)])
+
+
 def delta(fit: ShapeFit, curve: int, read: Callable[[npt.NDArray[np.number]], complex]) -> tuple[float, float]:
     """A number read off the inner parameters of one curve, and its standard error.
 
     ``read`` must be safe for complex arguments.
     """
+    estimate, row = delta_row(fit, curve, read)
+    return estimate, float(np.sqrt(fit.variance_of(row)[0]))
+
+
+def delta_row(fit: ShapeFit, curve: int, read: Callable[[npt.NDArray[np.number]], complex]) -> tuple[float, Array]:
+    """A number read off one curve, and its derivative by all parameters (1, parameters)."""
     size = fit.shape.size
     inner = fit.inner[curve]
     row = np.zeros((1, fit.parameters))
@@ -41,7 +52,7 @@ def delta(fit: ShapeFit, curve: int, read: Callable[[npt.NDArray[np.number]], co
         shifted = inner.astype(complex)
         shifted[k] += 1j * _STEP
         row[0, curve * size + k] = np.imag(read(shifted)) / _STEP
-    return float(np.real(read(inner))), float(np.sqrt(fit.variance_of(row)[0]))
+    return float(np.real(read(inner))), row
 
 
 def level_doubt(fit: ShapeFit) -> tuple[float, int]:
@@ -56,7 +67,8 @@ def level_doubt(fit: ShapeFit) -> tuple[float, int]:
         return 0.0, 1
     shifts = layout.blocks @ fit.block_effects
     variance, df = 0.0, layout.n
-    for _, code in layout.block_codes:
+    random = {group.name for group in layout.random}  # their spread is in the curve's covariance already
+    for _, code in (one for one in layout.block_codes if one[0] not in random):
         counts = np.bincount(code)
         effects = np.bincount(code, shifts) / counts
         if effects.size > 1:
@@ -64,6 +76,16 @@ def level_doubt(fit: ShapeFit) -> tuple[float, int]:
             variance += max(between, 0.0) / effects.size
             df = min(df, effects.size - 1)
     return float(np.sqrt(variance)), df
+
+
+def days_doubt(fit: ShapeFit) -> tuple[float, int]:
+    """Standard error of a curve's height that comes from random groups, and its df; (0, 1) without any."""
+    layout = fit.layout
+    if not layout.random or layout.errors is None:
+        return 0.0, 1
+    means = [ratio / group.count for group, ratio in zip(layout.random, layout.errors.ratios, strict=True)]
+    df = min(group.count - 1 for group in layout.random)
+    return float(np.sqrt(sum(means) * fit.variance)), df
 
 
 def around(estimate: float, se: float, quantile: float) -> Interval:
@@ -76,12 +98,12 @@ def around(estimate: float, se: float, quantile: float) -> Interval:
 
 def parameter_intervals(fit: ShapeFit, curve: int, confidence: float, *, profiled: bool = True) -> dict[str, Interval]:
     """Every reported parameter with its interval: breakpoints by profile (if asked), the rest by t."""
-    quantile = t_quantile(confidence, fit.df)
     centre = fit.layout.centre
     out = {}
     for name in fit.shape.report(fit.inner[curve], centre):
-        estimate, se = delta(fit, curve, lambda p, name=name: fit.shape.report(p, centre)[name])  # type: ignore[misc]
+        estimate, row = delta_row(fit, curve, lambda p, name=name: fit.shape.report(p, centre)[name])  # type: ignore[misc]
         if np.isfinite(estimate):
+            se, quantile = float(np.sqrt(fit.variance_of(row)[0])), float(quantiles(fit, row, confidence)[0])
             out[name] = around(estimate, se, quantile)
     if profiled and "breakpoint" in out:
         low, high = breakpoint_interval(fit, curve, confidence)
@@ -108,7 +130,7 @@ def profile_interval(
     The search stays between ``lowest`` and ``highest``.
     """
     index = curve * fit.shape.size + parameter
-    limit = fit.rss * (1 + float(f_distribution.ppf(confidence, 1, fit.df)) / fit.df)
+    limit = fit.rss + fit.variance * float(f_distribution.ppf(confidence, 1, fit.df))
     estimate = float(fit.inner[curve, parameter])
     doses = fit.layout.parts[curve].doses
     nodes = np.unique(np.concatenate([doses, (doses[1:] + doses[:-1]) / 2, [lowest, highest]]))
@@ -142,8 +164,8 @@ def _held(fit: ShapeFit, index: int, value: float, start: Array) -> tuple[Array,
     low, high = joint_bounds(fit.layout, fit.shape, fit.parameters)
     low[index] = high[index] = value
     end = minimise(
-        lambda p: fit.layout.y - joint_mean(fit.layout, fit.shape, p),
-        lambda p: joint_jacobian(fit.layout, fit.shape, p),
+        lambda p: fit.layout.whiten(fit.layout.y - joint_mean(fit.layout, fit.shape, p)),
+        lambda p: fit.layout.whiten(joint_jacobian(fit.layout, fit.shape, p)),
         start,
         lower=low,
         upper=high,

@@ -12,6 +12,9 @@ import numpy.typing as npt
 import pandas as pd
 
 from analysis.checks import require_columns
+from analysis.dose_response.groupings import codes_of as _codes
+from analysis.dose_response.groupings import read_groupings
+from analysis.dose_response.whitening import Errors, Groups
 from analysis.errors import NotPossible, TrialDataError
 from analysis.questions import Question, Response
 
@@ -41,7 +44,10 @@ class Layout:
 
     ``blocks`` (n, b) holds only columns that add something to the levels of ``by``;
     ``block_codes`` has, per block column of the frame, its name and level numbers.
-    ``centre`` is the middle of the baked doses.
+    ``centre`` is the middle of the baked doses. ``random`` are groupings whose shifts are taken as
+    drawn by chance: they stand in ``block_codes`` too, but not in ``blocks``. ``spent`` is how many
+    degrees of freedom they take between bakes. ``weights`` (n,) are those that were given.
+    ``errors`` is how bakes scatter together, once it is known (None: all alike).
     """
 
     dose_name: str
@@ -58,6 +64,19 @@ class Layout:
     block_labels: tuple[str | None, ...]
     centre: float
     reasons: dict[str, str]
+    random: tuple[Groups, ...] = ()
+    spent: int = 0
+    weights: Array | None = None
+    errors: Errors | None = None
+
+    @property
+    def coupled(self) -> bool:
+        """Do bakes of different curves hang together, by blocks or by groups?"""
+        return bool(self.blocks.shape[1] or self.random)
+
+    def whiten(self, columns: Array) -> Array:
+        """Columns (n,) or (n, m) in which least squares weighs every bake as it should."""
+        return columns if self.errors is None else self.errors.apply(columns)
 
     @property
     def n(self) -> int:
@@ -99,10 +118,11 @@ def read_layout(bakes: pd.DataFrame, response: Response, question: Question, *, 
                 where=f'response "{response.name}", {by} "{part.level}"',
                 try_this=f'bake "{part.level}" at more doses, or leave it out',
             )
-    block_codes = _block_codes(bakes, question)
+    fixed, random, reasons = read_groupings(bakes, question)
+    block_codes = (*fixed, *((group.name, group.codes) for group in random))
     dummies = np.eye(len(levels))[level_code]
     blocks, lost = _block_columns(block_codes, dummies)
-    reasons = {}
+    own = _block_columns(fixed, dummies)[0] if random else blocks
     if lost:
         reasons["blocks"] = f"the blocks cannot be told apart from {by or 'each other'} in full"
     if _explained(x, np.hstack([dummies, blocks])):
@@ -122,27 +142,36 @@ def read_layout(bakes: pd.DataFrame, response: Response, question: Question, *, 
         y=y,
         parts=parts,
         level_code=level_code,
-        blocks=blocks,
+        blocks=own,
         block_codes=block_codes,
         block_labels=_block_labels(bakes, grouping),
         centre=float((x.min() + x.max()) / 2),
         reasons=reasons,
+        random=random,
+        spent=blocks.shape[1] - own.shape[1],
+        weights=_weights(bakes, question),
     )
 
 
-def _block_codes(bakes: pd.DataFrame, question: Question) -> tuple[tuple[str, Ints], ...]:
-    """(name, level of each bake) of what is taken out: blocks, whole plots named by their columns together, strips."""
-    columns = {name: bakes[name] for name in (*question.blocks, *question.strips)}
-    if question.group:
-        parts = zip(*(bakes[name].astype(str) for name in question.group), strict=True)
-        joined = "+".join(question.group)
-        columns[joined] = pd.Series([" / ".join(part) for part in parts], index=bakes.index, name=joined)
-    return tuple((name, _codes(column)[0]) for name, column in columns.items())
+def _weights(bakes: pd.DataFrame, question: Question) -> Array | None:
+    """Given weights (n,), scaled to a mean of 1."""
+    if question.weights is None:
+        return None
+    require_columns(bakes, [question.weights], where="weights")
+    values = _numbers(bakes, question.weights)
+    if np.any(values <= 0):
+        raise TrialDataError(
+            f'A weight in "{question.weights}" is zero or negative.',
+            where=f'column "{question.weights}", row {int(np.flatnonzero(values <= 0)[0]) + 1}',
+            try_this="leave such rows out, or give every bake a weight above 0",
+        )
+    return np.asarray(values / values.mean())
 
 
 def _grouping(question: Question, dose: str, by: str | None) -> tuple[str, ...]:
-    """Columns taken as fixed blocks. A group whose doses vary inside it costs as much as a block does."""
-    names = dict.fromkeys([*question.blocks, *question.group, *question.strips])
+    """Columns that say which bakes share a block, a group or a strip."""
+    crossed = [name for chain in question.crossed for name in chain]
+    names = dict.fromkeys([*question.blocks, *question.group, *question.strips, *crossed])
     return tuple(name for name in names if name not in (dose, by))
 
 
@@ -191,17 +220,6 @@ def _too_close(name: str, where: str) -> NotPossible:
         where=where,
         try_this="take the common part off before recording",
     )
-
-
-def _codes(column: pd.Series) -> tuple[Ints, tuple[str, ...]]:
-    """Level numbers and names, in the stored order; only levels that occur."""
-    stored = column if isinstance(column.dtype, pd.CategoricalDtype) else column.astype(str).astype("category")
-    stored = stored.cat.remove_unused_categories()
-    if stored.isna().any():
-        raise TrialDataError(
-            f'"{column.name}" has gaps.', where=f'column "{column.name}"', try_this="fill in or leave out these rows"
-        )
-    return stored.cat.codes.to_numpy(dtype=np.int64), tuple(str(c) for c in stored.cat.categories)
 
 
 def _part(x: Array, level_code: Ints, code: int, level: str | None) -> Part:

@@ -14,8 +14,10 @@ import pandas as pd
 from analysis.dose_response.anova import Decomposition, decompose, lack_of_fit
 from analysis.dose_response.best import recommend
 from analysis.dose_response.checks import all_checks
-from analysis.dose_response.compare import Choice, compare_shapes
+from analysis.dose_response.choosing import choose
+from analysis.dose_response.compare import Choice
 from analysis.dose_response.curves import fit_shape
+from analysis.dose_response.days import day_checks, model_note, scatter_part, variances
 from analysis.dose_response.effective import effective_doses
 from analysis.dose_response.evidence import Ask, by_effect, curves_differ, dose_effect, dose_p
 from analysis.dose_response.goals import aim_of
@@ -25,9 +27,10 @@ from analysis.dose_response.optimum import find_optimum
 from analysis.dose_response.potency import relative_potency
 from analysis.dose_response.recommended import dose_findings
 from analysis.dose_response.shapes import SHAPES
+from analysis.dose_response.spread_part import spread_part
 from analysis.dose_response.tables import bake_points, candidates, coefficients, curve_points, curve_residual, means
 from analysis.questions import Question, Response
-from analysis.results import Curve, DosePart, FamilyResult, Finding, LackOfFit, ModelNote, Potency
+from analysis.results import Curve, DosePart, FamilyResult, Finding, LackOfFit, Potency
 
 # Lack of fit from which the curve's own misses set the spread of the recommended dose. Milder
 # than the checks' levels: with few doses a wrong shape is seldom caught at 5 %.
@@ -45,11 +48,13 @@ def dose_model(
     """
     with np.errstate(all="ignore"):
         layout = read_layout(bakes, response, question, dose=dose, by=by)
-        choice = compare_shapes(layout, question.shape)
+        choice, spread = choose(layout, question)
         parts = decompose(layout)
         misses = lack_of_fit(choice.chosen.fit, parts.pure)
         curves, reasons = _curves(choice, parts, misses, response, question)
-        return _assemble(layout, choice, parts, misses, curves, reasons, response, question)
+        family = _assemble(layout, choice, parts, misses, curves, reasons, response, question)
+        told = spread_part(choice.chosen.fit, spread, question.weights)
+        return replace(family, parts=(*family.parts, *told))
 
 
 def _curves(
@@ -104,15 +109,10 @@ def _assemble(
         potency, no_potency = relative_potency(fit, _reference(layout, question), question.confidence)
         if no_potency:
             reasons["potency"] = no_potency
+    found = variances(fit, question.confidence)
     edges = {curve.recommended.edge for curve in curves if curve.recommended is not None}
     return FamilyResult(
-        model=ModelNote(
-            kind="dose-response",
-            terms=tuple(test.term for test in parts.tests),
-            estimation="least squares",
-            df_method="residual",
-            sums_of_squares="type 2",
-        ),
+        model=model_note(fit, tuple(test.term for test in parts.tests)),
         tests=parts.tests,
         residual=curve_residual(fit),
         coefficients=coefficients(fit, curves),
@@ -128,9 +128,11 @@ def _assemble(
             potency=potency,
             edge=edges.pop() if len(edges) == 1 else None,
         ),
-        checks=all_checks(layout, choice, question, curves, misses, parts.pure),
+        checks=(*all_checks(layout, choice, question, curves, misses, parts.pure), *day_checks(found)),
         evidence=_evidence(choice, parts, curves, response, question),
         points=bake_points(fit),
+        variances=found,
+        parts=scatter_part(fit, found),
         reasons=reasons,
     )
 
@@ -157,7 +159,7 @@ def _evidence(
     if layout.by_name is not None and len(layout.parts) > 1:
         by_name = {test.term: test for test in parts.tests}
         by_test, interaction = by_name.get(layout.by_name), by_name.get(f"{layout.dose_name}:{layout.by_name}")
-        one_curve = replace(layout, parts=(_together(layout),))
+        one_curve = replace(fit.layout, parts=(_together(layout),))
         difference = curves_differ(fit, fit_shape(one_curve, SHAPES[fit.shape.name]), ask, interaction)
         by_p = by_test.p if by_test is not None and by_test.p is not None else difference.p
         found += [by_effect(fit, ask, by_p, interaction=interaction), difference]

@@ -11,7 +11,7 @@ import numpy.typing as npt
 
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.goals import Aim
-from analysis.dose_response.intervals import delta, level_doubt, profile_interval, t_quantile, turning_point
+from analysis.dose_response.intervals import delta, level_doubt, profile_interval, quantiles, t_quantile, turning_point
 from analysis.dose_response.profiles import of_turning, profile_ends
 from analysis.dose_response.reading import turning_dose
 from analysis.results import Optimum
@@ -102,7 +102,7 @@ def _meets_target(fit: ShapeFit, curve: int, aim: Aim, confidence: float) -> tup
     rows = fit.rows(curve, x)
     level, level_df = level_doubt(fit)
     reach = np.hypot(
-        t_quantile(confidence, fit.df) * np.sqrt(fit.variance_of(rows)), t_quantile(confidence, level_df) * level
+        quantiles(fit, rows, confidence) * np.sqrt(fit.variance_of(rows)), t_quantile(confidence, level_df) * level
     )
     gap = np.abs(fit.mean(curve, x) - aim.target) - reach
     at = int(np.searchsorted(x, dose))
@@ -139,7 +139,8 @@ def _optimum(
     quantile = t_quantile(confidence, fit.df)
     here = np.array([dose])
     response = float(fit.mean(curve, here)[0])
-    reach = quantile * float(np.sqrt(fit.variance_of(fit.rows(curve, here))[0]))
+    rows = fit.rows(curve, here)
+    reach = float((quantiles(fit, rows, confidence) * np.sqrt(fit.variance_of(rows)))[0])
     known = se is not None and np.isfinite(se)
     return Optimum(
         dose=dose,

@@ -62,6 +62,35 @@ def _log_s_curve(sign: int) -> Callable[[Array, AnyArray], AnyArray]:
     )
 
 
+def _s_fused(sign: int, logarithm: bool) -> Callable[[Array, Array], tuple[Array, list[Array]]]:
+    """The S-curve and its derivatives by midpoint and log steepness, one exponential for all."""
+
+    def fused(x: Array, theta: Array) -> tuple[Array, list[Array]]:
+        steep = sign * np.exp(theta[..., 1:2])
+        at = np.log(np.maximum(x, 1e-300)) if logarithm else x
+        t = steep * at - steep * theta[..., 0:1]
+        wave = np.clip(t, -500, 500)
+        np.exp(np.negative(wave, out=wave), out=wave)
+        wave += 1
+        np.reciprocal(wave, out=wave)
+        by_t = wave - wave * wave
+        return wave, [by_t * -steep, by_t * t]
+
+    return fused
+
+
+def _s_slopes(sign: int, logarithm: bool) -> Callable[[Array, Array], Array]:
+    fused = _s_fused(sign, logarithm)
+    return lambda x, theta: np.stack(fused(x, theta)[1], axis=-1)[..., None, :]
+
+
+def _bell_slopes(x: Array, theta: Array) -> Array:
+    width = np.exp(theta[..., 1:2])
+    away = (x - theta[..., 0:1]) / width
+    bell = np.exp(-0.5 * away**2)
+    return np.stack([bell * away / width, bell * away**2], axis=-1)[..., None, :]
+
+
 def _bell(x: Array, theta: AnyArray) -> AnyArray:
     return np.exp(-0.5 * ((x - theta[..., 0:1]) / np.exp(theta[..., 1:2])) ** 2)
 
@@ -156,6 +185,9 @@ def _plateau(name: str, power: int, report: Callable[[AnyArray, float], dict[str
         steps=(60,),
         low_ok=True,
         wave=lambda x, theta: _below(x, theta) ** power,
+        slopes=lambda x, theta: np.where(x < theta[..., 0:1], -power * _below(x, theta) ** (power - 1), 0)[
+            ..., None, None
+        ],
         report=report,
     )
 
@@ -181,6 +213,8 @@ SHAPES: dict[str, tuple[Shape, ...]] = {
             bounds=_logistic_bounds,
             steps=(24, 20),
             wave=_s_curve(sign),
+            slopes=_s_slopes(sign, False),
+            fused=_s_fused(sign, False),
             report=_report_logistic_3(sign),
         )
         for sign in (1, -1)
@@ -194,6 +228,8 @@ SHAPES: dict[str, tuple[Shape, ...]] = {
             bounds=_logistic_bounds,
             steps=(24, 20),
             wave=_s_curve(1),
+            slopes=_s_slopes(1, False),
+            fused=_s_fused(1, False),
             report=_report_logistic_4,
         ),
     ),
@@ -207,6 +243,8 @@ SHAPES: dict[str, tuple[Shape, ...]] = {
             steps=(24, 20),
             logarithmic=True,
             wave=_log_s_curve(sign),
+            slopes=_s_slopes(sign, True),
+            fused=_s_fused(sign, True),
             report=_report_log_logistic_3(sign),
         )
         for sign in (1, -1)
@@ -221,6 +259,8 @@ SHAPES: dict[str, tuple[Shape, ...]] = {
             steps=(24, 20),
             logarithmic=True,
             wave=_log_s_curve(1),
+            slopes=_s_slopes(1, True),
+            fused=_s_fused(1, True),
             report=_report_log_logistic_4,
         ),
     ),
@@ -233,6 +273,7 @@ SHAPES: dict[str, tuple[Shape, ...]] = {
             bounds=_hump_bounds,
             steps=(30, 16),
             wave=_bell,
+            slopes=_bell_slopes,
             turns=True,
             report=_report_hump,
         ),

@@ -7,7 +7,7 @@ from scipy.stats import t as t_distribution
 
 from analysis.dose_response.compare import Choice
 from analysis.dose_response.curves import ShapeFit
-from analysis.dose_response.intervals import parameter_intervals, t_quantile
+from analysis.dose_response.intervals import parameter_intervals, quantiles
 from analysis.results import BakePoint, Candidate, Coefficient, Curve, CurvePoint, Mean, Residual
 
 POINTS = 60
@@ -19,7 +19,8 @@ def curve_points(fit: ShapeFit, number: int, confidence: float) -> tuple[CurvePo
     doses = fit.layout.parts[number].doses
     x = np.linspace(doses[0], doses[-1], POINTS)
     mean = fit.mean(number, x)
-    reach = t_quantile(confidence, fit.df) * np.sqrt(fit.variance_of(fit.rows(number, x)))
+    rows = fit.rows(number, x)
+    reach = quantiles(fit, rows, confidence) * np.sqrt(fit.variance_of(rows))
     return tuple(
         CurvePoint(dose=float(d), mean=float(m), low=float(m - r), high=float(m + r))
         for d, m, r in zip(x, mean, reach, strict=True)
@@ -69,12 +70,11 @@ def means(fit: ShapeFit, confidence: float) -> tuple[Mean, ...]:
     layout = fit.layout
     if layout.doses.size > _MOST_MEANS:
         return ()
-    quantile = t_quantile(confidence, fit.df)
     out = []
     for number, part in enumerate(layout.parts):
-        values = fit.mean(number, part.doses)
-        ses = np.sqrt(fit.variance_of(fit.rows(number, part.doses)))
-        for dose, mean, se in zip(part.doses, values, ses, strict=True):
+        values, rows = fit.mean(number, part.doses), fit.rows(number, part.doses)
+        ses, dfs, reach = np.sqrt(fit.variance_of(rows)), fit.df_of(rows), quantiles(fit, rows, confidence)
+        for dose, mean, se, df, quantile in zip(part.doses, values, ses, dfs, reach, strict=True):
             step = f"{float(dose):g}"
             split = layout.by_name is not None and part.level is not None
             out.append(
@@ -85,7 +85,7 @@ def means(fit: ShapeFit, confidence: float) -> tuple[Mean, ...]:
                     se=float(se),
                     low=float(mean - quantile * se),
                     high=float(mean + quantile * se),
-                    df=float(fit.df),
+                    df=float(df),
                     at={layout.dose_name: step} if split else {},
                 )
             )
@@ -94,7 +94,7 @@ def means(fit: ShapeFit, confidence: float) -> tuple[Mean, ...]:
 
 def bake_points(fit: ShapeFit) -> tuple[BakePoint, ...]:
     """Each bake with what the curve and its block foretold."""
-    layout = fit.layout
+    layout, fitted = fit.layout, fit.shifted
     settings: list[dict[str, float | str]] = [{layout.dose_name: float(d)} for d in layout.dose]
     if layout.by_name is not None:
         for row, code in enumerate(layout.level_code):
@@ -106,8 +106,8 @@ def bake_points(fit: ShapeFit) -> tuple[BakePoint, ...]:
             settings=settings[i],
             block=layout.block_labels[i],
             observed=float(layout.y[i]),
-            fitted=float(fit.fitted[i]),
-            residual=float(layout.y[i] - fit.fitted[i]),
+            fitted=float(fitted[i]),
+            residual=float(layout.y[i] - fitted[i]),
             readings=layout.readings[i],
         )
         for i in range(layout.n)
@@ -116,11 +116,13 @@ def bake_points(fit: ShapeFit) -> tuple[BakePoint, ...]:
 
 def curve_residual(fit: ShapeFit) -> Residual:
     """The scatter around the curve, on which its intervals rest."""
-    total = float(((fit.layout.y - fit.layout.y.mean()) ** 2).sum())
+    y = fit.layout.y
+    total = float(((y - y.mean()) ** 2).sum())
+    left = fit.rss if fit.layout.errors is None else float(((y - fit.shifted) ** 2).sum())
     return Residual(
         df=fit.df,
-        sum_sq=fit.rss,
+        sum_sq=fit.variance * fit.df,
         mean_sq=fit.variance,
         sd=float(np.sqrt(fit.variance)),
-        r_squared=1 - fit.rss / total if total > 0 else None,
+        r_squared=1 - left / total if total > 0 else None,
     )
