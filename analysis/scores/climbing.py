@@ -5,7 +5,7 @@ Newton's steps, halved until they climb. Where the curvature is no hill, the ste
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -106,19 +106,27 @@ def _halved(
     return None
 
 
-def climb_by_slope(slope: Slope, start: Floats, scales: Floats) -> Top:
-    """The top of a likelihood with an exact gradient only: quasi-Newton steps, then Newton's to the end.
+def climb_by_slope(slope: Slope, starts: Sequence[Floats], scales: Floats) -> tuple[Top, bool]:
+    """The top of a likelihood with an exact gradient only, and whether every start led there.
 
-    ``scales`` (k,) are the sizes by which the parameters are expected to be uncertain.
+    Quasi-Newton steps from each start, then Newton's from the best of them. ``scales`` (k,) are the
+    sizes by which the parameters are expected to be uncertain.
     """
     from scipy.optimize import minimize
 
-    def down(stretched: Floats) -> tuple[float, Floats]:
-        value, gradient = slope(start + scales * stretched)
-        return (-value, -gradient * scales) if np.isfinite(value) else (1e10, np.zeros(len(start)))
+    found: list[tuple[float, Floats]] = []
+    for start in starts:
 
-    found = minimize(down, np.zeros(len(start)), jac=True, method="BFGS", options={"gtol": 1e-4, "maxiter": 200})
-    return climb(with_curvature(slope), start + scales * found.x, steps=20, enough=1e-11)
+        def down(stretched: Floats, start: Floats = start) -> tuple[float, Floats]:
+            value, gradient = slope(start + scales * stretched)
+            return (-value, -gradient * scales) if np.isfinite(value) else (1e10, np.zeros(len(start)))
+
+        near = minimize(down, np.zeros(len(start)), jac=True, method="BFGS", options={"gtol": 1e-3, "maxiter": 200})
+        found.append((-float(near.fun), start + scales * near.x))
+    values = [value for value, _ in found]
+    best = found[int(np.argmax(values))][1]
+    top = climb(with_curvature(slope), best, steps=20, enough=1e-11)
+    return top, max(values) - min(values) < 1e-3
 
 
 def with_curvature(slope: Slope) -> Likelihood:

@@ -8,6 +8,7 @@ between groups that comes out as 0 is left out, and said.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -70,7 +71,7 @@ def fit(data: Data, *, method: Method | None = None, checked: bool = True) -> Fi
     plain = Fit(data=data, top=fixed_top(data), method="newton")
     if not data.kin:
         return plain
-    first, agree = _laplace(data, plain.top)
+    first, agree = _laplace(data, plain.top, STARTS if checked else STARTS[:1])
     sds = np.abs(first.params[plain.fixed :])
     if sds.min() < NOTHING or first.value <= plain.loglik:
         # The least of the spreads goes first; the others may then stand.
@@ -81,7 +82,7 @@ def fit(data: Data, *, method: Method | None = None, checked: bool = True) -> Fi
     if len(data.kin) > 1 or method == "laplace" or not (checked or method):
         return laplace
     shared = Shared(data.problem(), data.kin)
-    second = climb_by_slope(lambda params: shared.quadrature(params, NODES), first.params, _sizes(first))
+    second, _ = climb_by_slope(lambda params: shared.quadrature(params, NODES), [first.params], _sizes(first))
     quadrature = Fit(data=data, top=second, method="quadrature", starts_agree=agree)
     if method == "quadrature" or moved(laplace, quadrature):
         return replace(quadrature, other=laplace)
@@ -94,19 +95,14 @@ def fixed_top(data: Data) -> Top:
     return climb(problem.likelihood, data.start(problem.width))
 
 
-def _laplace(data: Data, plain: Top) -> tuple[Top, bool]:
-    """The higher of two tops, and whether both starts led there."""
+def _laplace(data: Data, plain: Top, starts: Sequence[float]) -> tuple[Top, bool]:
+    """The highest top, and whether every start led there. With many groups one start has to do."""
     shared = Shared(data.problem(), data.kin)
-    covariance = plain.covariance
-    sizes = np.sqrt(np.diag(covariance)) if covariance is not None else np.ones(len(plain.params))
-    found: list[Top] = []
-    for sd in STARTS:
-        start = np.concatenate([plain.params, np.full(len(data.kin), sd)])
-        found.append(climb_by_slope(shared.laplace, start, np.concatenate([sizes, np.full(len(data.kin), 0.4)])))
-        if found[0].reached and len(shared.own) > MANY:
-            break  # with many groups the likelihood is smooth; a second climb costs seconds
-    best = max(found, key=lambda top: top.value)
-    return best, all(abs(top.value - best.value) < 1e-4 for top in found)
+    sizes = np.concatenate([_sizes(plain), np.full(len(data.kin), 0.4)])
+    chosen = starts if len(shared.own) <= MANY else starts[:1]
+    return climb_by_slope(
+        shared.laplace, [np.concatenate([plain.params, np.full(len(data.kin), sd)]) for sd in chosen], sizes
+    )
 
 
 def _sizes(top: Top) -> Floats:

@@ -21,6 +21,7 @@ from analysis.scores.problem import Problem, Rows
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
+NEAR = 1e-9  # expected gain from which a step needs no more watching
 INNER = 60  # steps to the highest point of the effects
 MOST_TOGETHER = 1500  # groups of crossing kinds; their matrix is dense
 DENSE = 20_000  # cells of a membership matrix up to which plain arrays are faster
@@ -77,7 +78,9 @@ class Shared:
             return None
         for _ in range(INNER):
             step = found.solve(found.pull)
-            if float(step @ found.pull) < 1e-22:
+            if float(step @ found.pull) < NEAR:  # Newton doubles the digits: one more step is exact
+                c = c + step
+                found = self._at(c, spread, u0, v0) or found
                 break
             moved = self._halved(c, step, spread, u0, v0, found.value)
             if moved is None:
@@ -144,9 +147,13 @@ class _Modes:
         """Curvature^-1 times (G,) or (G, k)."""
         if self.shared.alone:
             return np.asarray((right.T / self.root).T, dtype=np.float64)
-        from scipy.linalg import cho_solve
+        return np.asarray(self.inverse @ right, dtype=np.float64)
 
-        return np.asarray(cho_solve((self.root, True), right), dtype=np.float64)
+    @cached_property
+    def inverse(self) -> Floats:
+        """Curvature^-1 (G, G), of crossing kinds."""
+        half = np.linalg.inv(self.root)
+        return np.asarray(half.T @ half, dtype=np.float64)
 
     @property
     def log_curvature(self) -> float:
@@ -196,13 +203,13 @@ class _Modes:
         """Gradient of the log of the determinant of the curvature."""
         if self.shared.alone:
             return np.asarray((self.diagonal_moves() / self.root[:, None]).sum(axis=0), dtype=np.float64)
-        m = self.shared.dense * self.spread
-        solved = self.solve(m.T)  # (G, n)
-        leverage = np.einsum("ng,gn->n", m, solved)
+        solved = self.shared.dense @ (self.spread[:, None] * self.inverse)  # (n, G)
+        leverage = ((self.shared.dense * self.spread) * solved).sum(axis=1)
         slope = leverage @ self.weight_moves()
         for kind in range(len(self.shared.kin)):
-            only = self.shared.dense * (self.shared.own == kind)
-            slope[self.shared.problem.width + kind] += 2 * float(self.w @ np.einsum("ng,gn->n", only, solved))
+            own = self.shared.own == kind
+            both = (self.shared.dense[:, own] * solved[:, own]).sum(axis=1)
+            slope[self.shared.problem.width + kind] += 2 * float(self.w @ both)
         return np.asarray(slope, dtype=np.float64)
 
     def diagonal_moves(self) -> Floats:
