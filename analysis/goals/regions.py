@@ -27,7 +27,8 @@ def region(asker: Asker, chooser: Chooser, space: Space, best: Mapping[str, floa
     names = _most_telling(asker, space, best)
     if not names:
         return None
-    steps = STEPS if len(names) == 2 else STEPS_ALONE
+    both = len(names) == 2 and not any(space.spans[name].levels for name in names)
+    steps = STEPS if both else STEPS_ALONE
     sides = [_side(space, name, steps, best[name]) for name in names]
     frame, fits = _grid(space, best, names, sides)
     found = chooser.chances(frame, count=DRAWS_ON_GRID)

@@ -195,11 +195,10 @@ def _best_baked(asker: Asker, space: Space) -> dict[str, float | str]:
     return settings_of(space.baked, int(np.argmax(merit)))
 
 
-def _bottleneck(best: Treatment) -> str | None:
+def _bottleneck(best: Treatment) -> str:
     """The goal that is met least surely at the best compromise; without chances, the least desirable."""
 
     def key(one: Forecast) -> tuple[float, float]:
         return (one.chance if one.chance is not None else one.desirability, one.desirability)
 
-    least = min(best.forecasts, key=key)
-    return least.response if least.desirability < 1.0 or (least.chance or 0.0) < 0.95 else None
+    return min(best.forecasts, key=key).response

@@ -14,6 +14,7 @@ from analysis.results import Analysis
 from analysis.words.numbers import half_width, join_words, say_interval, say_number, start, with_unit
 
 WORTH_NAMING = 0.05  # of what was baked: a smaller region is told at a lesser sureness
+HELD_BACK = 0.95  # a goal that is met more surely than this holds nothing back
 CLEARLY = 0.03  # a surest treatment that is surer by less is not worth a sentence
 
 
@@ -62,10 +63,11 @@ def _lead(part: GoalsPart, best: Treatment, question: Question) -> list[str]:
     said = f"inside what was baked, the best compromise of {names} is {where}"
     if best.chance is None:
         return [f"{said}; nothing tells how surely it meets every goal."]
+    every = "both goals" if len(part.goals) == 2 else f"all {len(part.goals)} goals"
     once = (
         "" if best.chance_bake is None else f", and one new bake would meet them all in {_of_hundred(best.chance_bake)}"
     )
-    return [f"{said}. Its means meet all {len(part.goals)} goals with a sureness of {say_sureness(best.chance)}{once}."]
+    return [f"{said}. Its means meet {every} with a sureness of {say_sureness(best.chance)}{once}."]
 
 
 def _of_hundred(share: float) -> str:
@@ -132,6 +134,8 @@ def _bottleneck(part: GoalsPart, best: Treatment) -> list[str]:
     if part.bottleneck is None:
         return []
     one = next(forecast for forecast in best.forecasts if forecast.response == part.bottleneck)
+    if one.chance is not None and one.chance >= HELD_BACK:
+        return []
     sure = "" if one.chance is None else f", met by itself with a sureness of {say_sureness(one.chance)}"
     return [f"the goal that holds the others back is {part.bottleneck}{sure}."]
 
@@ -205,7 +209,7 @@ def _front(front: Front, units: Mapping[str, str]) -> str:
 
     (a, b), (c, d) = at(0), at(-1)
     return (
-        f"a gain in {front.first} is paid for in {front.second}, and the other way round: from {front.first} {a} with "
+        f"doing better in {front.first} costs {front.second}, and the other way round: from {front.first} {a} with "
         f"{front.second} {b} to {front.first} {c} with {front.second} {d}."
     )
 

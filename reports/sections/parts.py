@@ -15,7 +15,9 @@ from reports.sections.numbering import Keys
 
 # key of the part -> (module of reports.sections, function(part, result or analysis, analysis, keys) -> blocks);
 # a part without an entry is shown by its sentences alone.
-SHOWN: dict[str, tuple[str, str]] = {}
+SHOWN: dict[str, tuple[str, str]] = {
+    "goals": ("goals", "show_goals"),
+}
 
 
 def part_sections(analysis: Analysis, keys: Keys) -> list[Section]:

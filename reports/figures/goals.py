@@ -1,0 +1,268 @@
+"""Where are all goals met, and what does a gain in one goal cost the other?
+
+The region is drawn as labelled contours of sureness with what was baked and the best compromise;
+along one amount as a line for each level; over levels alone as dots. A trade-off is drawn as the
+path of treatments that none other beats in both goals, with the treatments named along it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from analysis.goals.results import Front, GoalRegion, GoalsPart, GoalTaken
+from analysis.questions import Question
+from analysis.results import Analysis
+from analysis.words.goals import say_settings, say_sureness
+from analysis.words.numbers import half_width, join_words, say_number
+from reports.figures.lettering import brief, row_names, with_unit, wrapped, write
+from reports.figures.picture import Figure, Table, short_alt
+from reports.figures.style import (
+    BAND,
+    BLUE,
+    GREEN,
+    INK,
+    LINES,
+    MARKERS,
+    SOFT,
+    VERMILLION,
+    canvas,
+    interval,
+    line,
+    scatter,
+    span,
+    spread,
+)
+from reports.figures.svg import as_svg
+
+SURE = (0.5, 0.8, 0.95)
+SHADES = (0.18, 0.36, 0.58)
+
+
+def draw_region(part: GoalsPart, analysis: Analysis, *, key: str) -> Figure | None:
+    """How surely all goals are met; None where nothing tells."""
+    region = part.region
+    if region is None:
+        return None
+    units = {factor.name: factor.unit for factor in analysis.question.factors}
+    numeric = [not isinstance(axis.values[0], str) for axis in region.axes]
+    alt = _region_alt(part, region)
+    rows = len(region.axes[0].values) if not numeric[0] else 0
+    with canvas(max(1.8, min(0.32 * rows + 1.0, 6.0)) if rows else 3.8) as (figure, (axes,)):
+        if len(numeric) == 2 and all(numeric):
+            _contours(axes, part, region, analysis, units)
+        elif numeric[0]:
+            _along(axes, region, units)
+        else:
+            _levels(axes, region)
+        svg = as_svg(figure, key=key, title="How surely all goals are met", description=alt)
+    return Figure(
+        key=key,
+        svg=svg,
+        alt=alt,
+        caption=_region_caption(region, analysis.question),
+        table=_region_table(region, units),
+    )
+
+
+def _contours(axes, part, region: GoalRegion, analysis: Analysis, units: Mapping[str, str]) -> None:  # type: ignore[no-untyped-def]
+    import numpy as np
+
+    across, up = region.axes
+    x, y = (np.array(axis.values, dtype=float) for axis in region.axes)
+    chance = np.ma.masked_invalid(np.array([[np.nan if v is None else v for v in row] for row in region.chance]))
+    for least, shade in zip(SURE, SHADES, strict=True):
+        if chance.max() >= least:
+            axes.contourf(x, y, chance, levels=[least, 1.01], colors=[GREEN], alpha=shade, zorder=1)
+            drawn = axes.contour(x, y, chance, levels=[least], colors=[INK], linewidths=0.8, zorder=2)
+            _label(axes, drawn, f"{100 * least:.0f} %")
+    baked = _baked(analysis, across.name, up.name)
+    if baked:
+        scatter(axes, [a for a, _ in baked], [b for _, b in baked], colour=SOFT, marker="o", size=18, alpha=1.0)
+    best = part.best or part.nearest
+    if best is not None:
+        a, b = float(best.settings[across.name]), float(best.settings[up.name])
+        interval(axes, a, b, None, None, colour=VERMILLION, marker="D", hollow=True)
+        # Above the mark, or below it where that would leave the picture.
+        low = b > y[0] + 0.8 * (y[-1] - y[0])
+        place = b + (y[-1] - y[0]) * (-0.16 if low else 0.16)
+        axes.plot([a, a], [b, place], color=VERMILLION, linewidth=0.8, zorder=3)
+        at = "left" if a < x[0] + 0.25 * (x[-1] - x[0]) else "right" if a > x[-1] - 0.25 * (x[-1] - x[0]) else "center"
+        said = "best compromise" if part.best else "nearest"
+        write(axes, a, place, said, color=VERMILLION, ha=at, va="top" if low else "bottom", fontsize=8, zorder=6)
+    axes.set(xlim=span(list(x), share=0.03), ylim=span(list(y), share=0.03))
+    axes.set_xlabel(with_unit(brief(across.name, 40), units.get(across.name, "")), parse_math=False)
+    axes.set_ylabel(with_unit(brief(up.name, 40), units.get(up.name, "")), parse_math=False)
+
+
+def _label(axes, drawn, text: str) -> None:  # type: ignore[no-untyped-def]
+    """The sureness right of its longest contour."""
+    segments = [segment for each in drawn.allsegs for segment in each if len(segment) > 1]
+    if segments:
+        longest = max(segments, key=len)
+        place = longest[longest[:, 0].argmax()]
+        write(axes, place[0], place[1], f" {text}", ha="left", fontsize=8, zorder=5)
+
+
+def _baked(analysis: Analysis, across: str, up: str) -> list[tuple[float, float]]:
+    points = {
+        (float(point.settings[across]), float(point.settings[up]))
+        for result in analysis.responses
+        for point in result.family.points
+        if across in point.settings and up in point.settings
+    }
+    return sorted(points)
+
+
+def _along(axes, region: GoalRegion, units: Mapping[str, str]) -> None:  # type: ignore[no-untyped-def]
+    """One line for each level of the second axis (or the only one)."""
+    across = region.axes[0]
+    names = [str(value) for value in region.axes[1].values] if len(region.axes) > 1 else [""]
+    for least in SURE:
+        axes.axhline(100 * least, color=BAND, linewidth=1.2, zorder=0)
+    x = [float(value) for value in across.values]
+    ends = []
+    for series, row in enumerate(region.chance):
+        y = [100 * value if value is not None else float("nan") for value in row]
+        line(axes, x, y, series=series)
+        ends.append(y[-1] if y[-1] == y[-1] else 0.0)
+    if len(names) > 1:
+        for series, (name, place) in enumerate(zip(names, spread(ends, 9, 0, 100), strict=True)):
+            write(axes, 1.01, place, wrapped(name, width=13), transform=axes.get_yaxis_transform(), ha="left",
+                  multialignment="left", color=LINES[series % len(LINES)])  # fmt: skip
+    axes.set(xlim=span(x, share=0.03), ylim=(-3, 103), yticks=[0, 50, 80, 95])
+    axes.set_xlabel(with_unit(brief(across.name, 40), units.get(across.name, "")), parse_math=False)
+    axes.set_ylabel("sureness of all goals (%)", parse_math=False)
+
+
+def _levels(axes, region: GoalRegion) -> None:  # type: ignore[no-untyped-def]
+    """Dots: one row for each level, one mark for each level of the second axis."""
+    names = [str(value) for value in region.axes[0].values]
+    places = [float(-at) for at in range(len(names))]
+    row_names(axes, places, [wrapped(name, width=18) for name in names])
+    for series, row in enumerate(region.chance):
+        for place, value in zip(places, row, strict=True):
+            if value is not None:
+                colour, marker = LINES[series % len(LINES)], MARKERS[series % len(MARKERS)]
+                axes.plot([100 * value], [place], marker=marker, color=colour, markersize=6.5, linestyle="none")
+        if len(region.axes) > 1:
+            name = str(region.axes[1].values[series])
+            write(axes, 100 * (row[0] or 0.0), places[0] + 0.32 + 0.12 * series, brief(name, 16), ha="center",
+                  fontsize=8, color=LINES[series % len(LINES)])  # fmt: skip
+    for least in SURE:
+        axes.axvline(100 * least, color=BAND, linewidth=1.2, zorder=0)
+    axes.set(xlim=(-3, 103), ylim=(places[-1] - 0.6, 0.9), xticks=[0, 50, 80, 95])
+    axes.set_xlabel("sureness of all goals (%)", parse_math=False)
+
+
+def _region_alt(part: GoalsPart, region: GoalRegion) -> str:
+    best = part.best or part.nearest
+    sure = "" if best is None or best.chance is None else f"best compromise {say_sureness(best.chance)} sure"
+    share = next((one for one in region.sureness if one.chance == 0.8), None)
+    over = join_words([brief(axis.name, 24) for axis in region.axes])
+    more = "" if share is None else f"; 80 % and more over {100 * share.share:.0f} % of what was baked"
+    return short_alt(f"All goals over {over}: {sure}{more}.")
+
+
+def _region_caption(region: GoalRegion, question: Question) -> str:
+    others = f", with {say_settings(region.others, question)}" if region.others else ""
+    if len(region.axes) == 2 and not any(isinstance(axis.values[0], str) for axis in region.axes):
+        return (
+            f"Shaded: all goals are met with a sureness of 50, 80 and 95 %{others}. Dots: treatments that were "
+            "baked; outlined mark: the best compromise."
+        )
+    return f"How surely all goals are met{others}; the pale lines stand at 50, 80 and 95 %."
+
+
+def _region_table(region: GoalRegion, units: Mapping[str, str]) -> Table:
+    columns = (
+        "sureness",
+        "of what was baked",
+        *(with_unit(axis.name, units.get(axis.name, "")) for axis in region.axes),
+    )
+    rows = []
+    for one in region.sureness:
+        reach = [_reached(ends) for ends in one.reach] or ["nowhere"] * len(region.axes)
+        rows.append((f"{100 * one.chance:.0f} % and more", f"{100 * one.share:.1f} %", *reach))
+    return Table(columns=columns, rows=tuple(rows))
+
+
+def _reached(ends: Sequence[float | str]) -> str:
+    if ends and isinstance(ends[0], str):
+        return join_words([str(level) for level in ends])
+    low, high = (say_number(float(end)) for end in ends)
+    return low if low == high else f"{low} to {high}"
+
+
+def draw_front(front: Front, part: GoalsPart, question: Question, *, key: str) -> Figure:
+    """The path with its ends and its middle named; shaded: what is good enough in both."""
+    goals = {goal.response: goal for goal in part.goals}
+    first, second = goals[front.first], goals[front.second]
+    x, y = [p.first for p in front.points], [p.second for p in front.points]
+    alt = short_alt(
+        f"{brief(front.first, 24)} {say_number(x[0])} with {brief(front.second, 24)} {say_number(y[0])}, to "
+        f"{say_number(x[-1])} with {say_number(y[-1])}."
+    )
+    with canvas(3.7) as (figure, (axes,)):
+        limits = span(x, share=0.3), span(y, share=0.18)
+        _shade(axes, first, second, limits)
+        line(axes, x, y, series=0)
+        axes.plot(x, y, marker="o", markersize=4.5, linestyle="none", color=BLUE, zorder=4)
+        middle = len(front.points) // 2
+        for place, at in enumerate(sorted({0, middle, len(front.points) - 1})):
+            point = front.points[at]
+            left = point.first > (limits[0][0] + limits[0][1]) / 2
+            said = wrapped(say_settings(point.settings, question), width=24, lines=3)
+            lines = "\n".join(f"{text}  " if left else f"  {text}" for text in said.split("\n"))
+            write(axes, point.first, point.second, lines, ha="right" if left else "left", fontsize=8, color=SOFT,
+                  va="bottom" if place == 1 else "center", zorder=5)  # fmt: skip
+        axes.set(xlim=limits[0], ylim=limits[1])
+        axes.set_xlabel(with_unit(brief(front.first, 40), first.unit), parse_math=False)
+        axes.set_ylabel(with_unit(brief(front.second, 40), second.unit), parse_math=False)
+        svg = as_svg(
+            figure, key=key, title=f"{brief(front.first, 40)} against {brief(front.second, 40)}", description=alt
+        )
+    caption = (
+        f"Treatments of which none is better in both {front.first} and {front.second}: along the path a gain in one is "
+        "paid for in the other. Shaded: good enough in both."
+    )
+    return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_front_table(front, question, first, second))
+
+
+def _shade(axes, first: GoalTaken, second: GoalTaken, limits) -> None:  # type: ignore[no-untyped-def]
+    ends = []
+    for goal, (low, high) in zip((first, second), limits, strict=True):
+        ends.append(
+            (low if goal.low is None else max(goal.low, low), high if goal.high is None else min(goal.high, high))
+        )
+    (left, right), (bottom, top) = ends
+    if left < right and bottom < top:
+        axes.fill_between([left, right], bottom, top, color=GREEN, alpha=0.16, linewidth=0, zorder=0)
+        write(axes, left, bottom, " good enough in both", va="bottom", ha="left", fontsize=8, color=SOFT, zorder=1)
+
+
+def _front_table(front: Front, question: Question, first: GoalTaken, second: GoalTaken) -> Table:
+    names = list(front.points[0].settings)
+    units = {factor.name: factor.unit for factor in question.factors}
+    rows = []
+    for p in front.points:
+        settings = [v if isinstance(v, str) else say_number(v) for v in p.settings.values()]
+        rows.append(
+            (
+                *settings,
+                _with_ends(p.first, p.first_low, p.first_high),
+                _with_ends(p.second, p.second_low, p.second_high),
+            )
+        )
+    columns = (
+        *(with_unit(name, units.get(name, "")) for name in names),
+        with_unit(front.first, first.unit),
+        with_unit(front.second, second.unit),
+    )
+    return Table(columns=columns, rows=tuple(rows))
+
+
+def _with_ends(value: float, low: float | None, high: float | None) -> str:
+    step = half_width(low, high)
+    if low is None or high is None or step is None:
+        return say_number(value)
+    return f"{say_number(value, step)} ({say_number(low, step)} to {say_number(high, step)})"
