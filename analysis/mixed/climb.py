@@ -1,0 +1,123 @@
+"""Which variances make the deviance least?
+
+Newton steps in theta with the exact Hessian, Fisher scoring where it is not positive, and halving
+until the deviance falls. At the edge the exact zero is tried and kept when the deviance does not
+rise with it (its derivative by the variance is then not negative).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+import numpy as np
+
+from analysis.mixed.criterion import Deviance
+from analysis.mixed.parameters import Layout
+from analysis.mixed.terms import FloatArray
+
+STEPS = 60
+FLAT = 1e-9  # gradient by log theta below which the deviance no longer moves
+TINY = 1e-3  # theta below which the edge itself is tried
+HUGE = 1e7  # theta beyond which nothing is left for the residual
+
+Evaluate = Callable[[FloatArray], Deviance]
+
+
+@dataclass(frozen=True, eq=False)
+class Summit:
+    theta: FloatArray
+    at: Deviance
+    converged: bool
+
+
+def _step(layout: Layout, theta: FloatArray, at: Deviance) -> tuple[FloatArray, FloatArray]:
+    """Gradient by theta and the step to try."""
+    turn = layout.jacobian(theta)
+    gradient = turn.T @ at.gradient
+    hessian = turn.T @ at.hessian @ turn + layout.curvature(at.gradient)
+    step = _downhill(hessian, gradient)
+    if step is None:
+        expected = turn.T @ at.expected @ turn
+        ridge = np.diag(np.maximum(2 * np.abs(np.diag(layout.curvature(at.gradient))), 1e-8))
+        step = _downhill(expected + ridge, gradient)
+    if step is None:
+        step = -gradient / max(1.0, float(np.abs(gradient).max()))
+    return gradient, step
+
+
+def _downhill(matrix: FloatArray, gradient: FloatArray) -> FloatArray | None:
+    """-matrix^-1 gradient, or None when the matrix is not safely positive."""
+    scale = np.sqrt(np.maximum(np.abs(np.diag(matrix)), 1e-300))
+    unit = matrix / np.outer(scale, scale)
+    if not np.isfinite(unit).all():
+        return None
+    values, vectors = np.linalg.eigh(unit)
+    if values[0] <= 1e-10:
+        return None
+    return np.asarray(-(vectors @ ((vectors.T @ (gradient / scale)) / values)) / scale, dtype=np.float64)
+
+
+def climb(evaluate: Evaluate, layout: Layout, start: FloatArray) -> Summit:
+    """``evaluate(gamma)``; ends at the least deviance that can be reached from ``start`` (theta)."""
+    theta, at = start, evaluate(layout.gamma(start))
+    converged = not len(theta)
+    for _ in range(STEPS):
+        gradient, step = _step(layout, theta, at)
+        if not len(theta) or np.abs(gradient * np.maximum(np.abs(theta), TINY)).max() < FLAT:
+            converged = True
+            break
+        longest = float((np.abs(step) / (1.0 + 2 * np.abs(theta))).max())
+        step = step / max(1.0, longest)
+        found = _search(evaluate, layout, theta, at, gradient, step)
+        if found is None:  # rounding: no better point is left
+            converged = bool(np.abs(gradient * np.maximum(np.abs(theta), TINY)).max() < 1e-4)
+            break
+        theta, at = found
+        if np.abs(theta).max() > HUGE:
+            break
+    return _edges(evaluate, layout, Summit(_upright(layout, theta), at, converged))
+
+
+def _search(
+    evaluate: Evaluate, layout: Layout, theta: FloatArray, at: Deviance, gradient: FloatArray, step: FloatArray
+) -> tuple[FloatArray, Deviance] | None:
+    slope, size = float(gradient @ step), 1.0
+    for _ in range(25):
+        new = theta + size * step
+        there = evaluate(layout.gamma(new))
+        if there.value < at.value + 1e-4 * size * slope:
+            return new, there
+        # Near the end rounding hides the fall of the deviance; a smaller gradient is then the proof.
+        if abs(there.value - at.value) < 1e-9 * max(1.0, abs(at.value)):
+            moved = layout.jacobian(new).T @ there.gradient
+            if np.abs(moved).max() < 0.5 * np.abs(gradient).max():
+                return new, there
+        size /= 2 if size > 0.2 else 5
+    return None
+
+
+def _upright(layout: Layout, theta: FloatArray) -> FloatArray:
+    """The sign of theta means nothing: diagonal of L not negative."""
+    out = np.abs(theta)
+    for s, w in zip(layout.slices(), layout.widths, strict=True):
+        if w == 2:
+            out[s.start + 1] = theta[s.start + 1] * (1.0 if theta[s.start] >= 0 else -1.0)
+    return out
+
+
+def _edges(evaluate: Evaluate, layout: Layout, summit: Summit) -> Summit:
+    """Small diagonals of L are set to exactly 0 where that is no worse."""
+    theta, at, converged = summit.theta, summit.at, summit.converged
+    for s, w in zip(layout.slices(), layout.widths, strict=True):
+        for place in (s.start,) if w == 1 else (s.start + 2, s.start):
+            if not 0 < theta[place] < TINY * max(1.0, float(np.abs(theta[s]).max())):
+                continue
+            new = theta.copy()
+            new[place] = 0.0
+            if w == 2 and place == s.start:  # no level: the slope alone
+                new[s] = 0.0, 0.0, np.hypot(theta[s][1], theta[s][2])
+            there = evaluate(layout.gamma(new))
+            if there.value <= at.value + 1e-9 * max(1.0, abs(at.value)):
+                theta, at, converged = new, there, True
+    return Summit(theta, at, converged)
