@@ -31,7 +31,7 @@ def say_scores(part: ScorePart, about: ResponseResult, question: Any) -> tuple[s
         said.append(f"The {len(part.levels) - MOST_SAID} further levels stand in the report and in JSON.")
     said += [_dose(one, question) for one in part.effective if one.dose is not None]
     said += [_group(one) for one in part.group_tests]
-    return tuple(said)
+    return tuple(start(sentence) for sentence in said)
 
 
 def _taken_as(part: ScorePart, about: ResponseResult) -> str:

@@ -16,6 +16,7 @@ from reports.sections.numbering import Keys
 # key of the part -> (module of reports.sections, function(part, result or analysis, analysis, keys) -> blocks);
 # a part without an entry is shown by its sentences alone.
 SHOWN: dict[str, tuple[str, str]] = {
+    "scores": ("scores", "show_scores"),
     "goals": ("goals", "show_goals"),
 }
 

@@ -1,0 +1,148 @@
+"""How were the scores shared out at each treatment?
+
+One strip a treatment, from the lowest score to the highest, each score with its own tone and hatching,
+so that the picture reads in grey. The share stands in the strip where it fits; a diamond below it
+marks the expected score on the same run from lowest to highest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from analysis.results import ResponseResult
+from analysis.scores.results import ScorePart, Shares
+from analysis.words.numbers import half_width, say_number
+from reports.figures.lettering import brief, row_names, wrapped, write
+from reports.figures.picture import Figure, Table, short_alt
+from reports.figures.style import BLUE, INK, PAPER, RULE, SOFT, canvas, interval
+from reports.figures.svg import as_svg
+
+TALLEST = 7.0
+MOST_ROWS = 16
+HATCHES = ("", "....", "////", "", "xxxx", "\\\\\\\\", "oo", "----", "++", "")
+NARROW = 0.09  # share below which no number fits into the strip
+
+
+def draw_scores(part: ScorePart, result: ResponseResult, *, key: str) -> Figure | None:
+    """Strips of the treatments (of the levels where there are too many); None for counts."""
+    rows = _rows(part)
+    if not rows or part.scale == "count":
+        return None
+    labels = part.labels
+    height = min(TALLEST, 1.15 + 0.46 * len(rows) + 0.2 * (len(labels) > 6))
+    with canvas(height) as (figure, (axes,)):
+        for at, row in enumerate(rows):
+            _strip(axes, at, row, labels)
+        names = [wrapped(_treatment(row), width=18) for row in rows]
+        row_names(axes, list(range(len(rows))), names, most=MOST_ROWS)
+        axes.set(xlim=(0, 1), ylim=(len(rows) - 0.35, -0.75))
+        axes.set_xticks([0, 0.25, 0.5, 0.75, 1], ["0 %", "25 %", "50 %", "75 %", "100 %"])
+        axes.spines["left"].set_visible(False)
+        of = "of yes" if part.scale == "yes-no" else "of each score"
+        axes.set_xlabel(f"{brief(result.response.name, 40)}: share {of}", parse_math=False)
+        _legend(axes, labels)
+        alt = _alt(rows, part, result)
+        svg = as_svg(figure, key=key, title=f"Shares of {brief(result.response.name, 40)}", description=alt)
+    return Figure(key=key, svg=svg, alt=alt, caption=_caption(part), table=_table(rows, part))
+
+
+def _rows(part: ScorePart) -> tuple[Shares, ...]:
+    """The treatments; where they are too many, the levels of each factor."""
+    return (part.treatments if 0 < len(part.treatments) <= MOST_ROWS else part.levels)[:MOST_ROWS]
+
+
+def _strip(axes: Any, at: int, row: Shares, labels: Sequence[str]) -> None:
+    start = 0.0
+    for place, label in enumerate(labels):
+        share = row.fitted[label]
+        tone = _tone(place, len(labels))
+        axes.barh(
+            at, share, left=start, height=0.5, color=BLUE, alpha=tone, hatch=HATCHES[place % len(HATCHES)],
+            edgecolor=PAPER, linewidth=0.8, zorder=2,
+        )  # fmt: skip
+        if share >= NARROW:
+            box = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.8}
+            text = f"{100 * share:.0f}"
+            write(axes, start + share / 2, at, text, ha="center", fontsize=7.5, color=INK, bbox=box, zorder=4)
+        start += share
+    axes.axhline(at + 0.42, color=RULE, linewidth=0.4, zorder=0)
+    low, high, mean = (_place(value, labels, row) for value in (row.low, row.high, row.mean))
+    if mean is not None:
+        interval(axes, mean, at + 0.36, low, high, colour=INK, marker="D", level=True)
+        axes.lines[-1].set_markersize(3.6)
+
+
+def _place(value: float | None, labels: Sequence[str], row: Shares) -> float | None:
+    """An expected score on the run from the lowest to the highest."""
+    numbers = [_number(label, at) for at, label in enumerate(labels)]
+    if value is None or numbers[-1] <= numbers[0]:
+        return None
+    return (value - numbers[0]) / (numbers[-1] - numbers[0])
+
+
+def _number(label: str, at: int) -> float:
+    try:
+        return float(label)
+    except ValueError:
+        return float(at + 1) if label not in ("no", "yes") else float(label == "yes")
+
+
+def _tone(place: int, count: int) -> float:
+    return 0.15 + 0.8 * place / max(count - 1, 1)
+
+
+def _legend(axes: Any, labels: Sequence[str]) -> None:
+    """The scores above the first strip, each with its tone and hatching."""
+    from matplotlib.patches import Patch
+
+    marks = [
+        Patch(facecolor=BLUE, alpha=_tone(at, len(labels)), hatch=HATCHES[at % len(HATCHES)], edgecolor=PAPER)
+        for at in range(len(labels))
+    ]
+    names = [brief(label, 14) for label in labels]
+    legend = axes.legend(
+        marks, names, loc="lower left", bbox_to_anchor=(0, 1.0), ncols=min(len(labels), 5), frameon=False, fontsize=7.5,
+        handlelength=1.3, columnspacing=1.0, borderaxespad=0.2, labelcolor=SOFT,
+    )  # fmt: skip
+    for text in legend.get_texts():
+        text.set_parse_math(False)
+
+
+def _treatment(row: Shares) -> str:
+    return ", ".join(row.settings.values()) if len(row.settings) > 1 else " ".join(*row.settings.items())
+
+
+def _alt(rows: Sequence[Shares], part: ScorePart, result: ResponseResult) -> str:
+    lowest = result.response.goal == "minimise"
+    best = (min if lowest else max)(rows, key=lambda row: row.mean)
+    name = brief(result.response.name, 24)
+    if part.scale == "yes-no":
+        said = f"{100 * best.mean:.0f} % yes"
+    else:
+        said = f"expected {name} {say_number(best.mean, half_width(best.low, best.high))}"
+    return short_alt(
+        f"Shares of {name} at {len(rows)} treatments. {'Lowest' if lowest else 'Highest'}: "
+        f"{brief(_treatment(best), 36)}, {said}."
+    )
+
+
+def _caption(part: ScorePart) -> str:
+    return (
+        f"Fitted share of each score in percent, from {part.labels[0]} (left) to {part.labels[-1]} (right). Diamonds: "
+        "the expected score with its interval, on the run from the lowest to the highest."
+    )
+
+
+def _table(rows: Sequence[Shares], part: ScorePart) -> Table:
+    body = []
+    for row in rows:
+        step = half_width(row.low, row.high)
+        ends = [say_number(end, step) if end is not None else "–" for end in (row.mean, row.low, row.high)]
+        shares = [f"{100 * row.fitted[label]:.0f}" for label in part.labels]
+        seen = " / ".join(f"{row.seen[label]:g}" for label in part.labels)
+        body.append((_treatment(row), *shares, *ends, seen))
+    columns = (
+        "treatment", *(f"{label} (%)" for label in part.labels), "expected", "low", "high", "given so often",
+    )  # fmt: skip
+    return Table(columns=columns, rows=tuple(body))

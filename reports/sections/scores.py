@@ -1,0 +1,78 @@
+"""What does the page show of scores, of yes and no, or of counts?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.results import Analysis, ResponseResult
+from analysis.scores.results import DoseLimit, LikelihoodRatio, ScoreDifference, ScorePart
+from analysis.words.numbers import half_width, say_number, say_p, say_share
+from analysis.words.scores import say_scores
+from reports.figures.picture import Table
+from reports.figures.scores import draw_scores
+from reports.sections.blocks import Grid, Items, Picture, Words
+from reports.sections.numbering import Keys
+
+NONE = "–"
+Block = Items | Picture | Grid | Words
+
+
+def show_scores(part: ScorePart, about: ResponseResult, analysis: Analysis, keys: Keys) -> Sequence[Block]:
+    """The sentences, the strips, then the tables behind them."""
+    confidence = say_share(analysis.question.confidence)
+    blocks: list[Block] = [Items(items=say_scores(part, about, analysis.question))]
+    figure = draw_scores(part, about, key=keys())
+    if figure is not None:
+        blocks.append(Picture(figure=figure, fold=True))
+    grids = [
+        (f"Differences of levels, adjusted {confidence} interval", _pairs(part.pairs, part)),
+        (f"Doses that reach a share, {confidence} interval by Fieller's theorem", _doses(part.effective)),
+        ("What the model takes for granted", _assumed(part)),
+    ]
+    blocks += [Grid(caption=caption, table=table, fold=True) for caption, table in grids if table.rows]
+    return blocks
+
+
+def _number(value: float | None, step: float | None = None) -> str:
+    return NONE if value is None else say_number(value, step)
+
+
+def _p(value: float | None) -> str:
+    return NONE if value is None else say_p(value).removeprefix("p ").removeprefix("= ")
+
+
+def _pairs(pairs: Sequence[ScoreDifference], part: ScorePart) -> Table:
+    what = {"yes-no": "difference of shares", "count": "difference of counts"}.get(part.scale, "difference of scores")
+    odds = "ratio of counts" if part.scale == "count" else "odds ratio"
+    shown = part.link != "probit"
+    rows = []
+    for one in pairs:
+        step = half_width(one.low, one.high)
+        size = [_number(value, step) for value in (one.difference, one.low, one.high)]
+        ratio = [_number(value) for value in (one.ratio, one.ratio_low, one.ratio_high)] if shown else []
+        rows.append((one.factor, f"{one.a} – {one.b}", *size, *ratio, _p(one.p_adjusted)))
+    columns = ("factor", "levels", what, "low", "high", *((odds, "from", "to") if shown else ()), "adjusted p")
+    return Table(columns=columns, rows=tuple(rows))
+
+
+def _doses(doses: Sequence[DoseLimit]) -> Table:
+    rows = []
+    for one in doses:
+        step = half_width(one.fieller_low, one.fieller_high)
+        ends = [_number(value, step) for value in (one.dose, one.fieller_low, one.fieller_high)]
+        rows.append((say_share(one.fraction), *ends))
+    return Table(columns=("share of yes", "dose", "low", "high"), rows=tuple(rows))
+
+
+def _assumed(part: ScorePart) -> Table:
+    rows = []
+    groups: tuple[tuple[str, tuple[LikelihoodRatio, ...]], ...] = (
+        ("all steps move alike", part.proportional_odds),
+        ("scatter alike at all levels", part.equal_spread),
+        ("effects do not depend on each other", part.interactions),
+        ("readings of one group are not alike", part.group_tests),
+    )
+    for what, tests in groups:
+        for one in tests:
+            rows.append((what, one.term.replace(":", " with "), str(one.df), _number(one.statistic), _p(one.p)))
+    return Table(columns=("taken for granted", "term", "df", "LR chi-square", "p"), rows=tuple(rows))
