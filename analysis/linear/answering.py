@@ -15,11 +15,15 @@ from numpy.typing import NDArray
 from analysis.errors import NotPossible, TrialDataError
 from analysis.linear import factors
 from analysis.linear.box_cox import Power, best_power
+from analysis.linear.centre_finding import centre_finding
+from analysis.linear.coding import term_columns
 from analysis.linear.covariates import covariate_checks, covariate_part
 from analysis.linear.equivalence import as_good_findings
 from analysis.linear.finite import finite
 from analysis.linear.fitting import is_constant
 from analysis.linear.more_checks import more_checks, with_masked
+from analysis.linear.random_groups import joint_codes
+from analysis.linear.residual_checks import MOST_CELLS
 from analysis.linear.robust import Robust, huber_fit
 from analysis.linear.scales import Scale, scale_of
 from analysis.linear.sensitivity import changes_part
@@ -61,7 +65,7 @@ def one_answer(bakes: pd.DataFrame, response: Response, question: Question) -> F
     """The answer in the way that was asked for, without what would change it."""
     raw = bakes[response.name].to_numpy(dtype=np.float64)
     if question.transform in (None, "none") or is_constant(raw):
-        return _with_more_checks(_robust_or_plain(bakes, response, question), bakes, question, raw, response.matters)
+        return _with_more_checks(_robust_or_plain(bakes, response, question), bakes, question, raw, response)
     if question.transform == "auto":
         power = _power(bakes, response, question)
         check = _chosen(power, raw)
@@ -83,13 +87,18 @@ def model_of(result: FamilyResult) -> Model | None:
 
 
 def _with_more_checks(
-    result: FamilyResult, bakes: pd.DataFrame, question: Question, raw: Floats, matters: float | None
+    result: FamilyResult, bakes: pd.DataFrame, question: Question, raw: Floats, response: Response
 ) -> FamilyResult:
     model = model_of(result)
     if model is None:
         return result
     checks = with_masked(result.checks, model, [str(name) for name in bakes["bake"]])
-    return replace(result, checks=(*checks, *more_checks(model, bakes, question, raw, matters)))
+    centre = centre_finding(model, result, response, question.confidence)
+    return replace(
+        result,
+        checks=(*checks, *more_checks(model, bakes, question, raw, response.matters)),
+        evidence=(*result.evidence, *((centre,) if centre is not None else ())),
+    )
 
 
 def _refuse(bakes: pd.DataFrame, question: Question) -> None:
@@ -101,6 +110,12 @@ def _refuse(bakes: pd.DataFrame, question: Question) -> None:
             f"Groups of bakes with an error of their own do not go together with {' and '.join(asked)}.",
             where="question",
             try_this="give the groups as blocks, or leave the other wish out",
+        )
+    if not question.factors and (asked or question.transform not in (None, "none")):
+        raise NotPossible(
+            "Without a factor there is only scatter to tell, on the scale of the readings.",
+            where="question",
+            try_this="name a factor, or leave the other wishes out",
         )
     if question.strips and question.weights:
         raise NotPossible(
@@ -211,11 +226,19 @@ def _power(bakes: pd.DataFrame, response: Response, question: Question) -> Power
 
 
 def power_of(model: Model, bakes: pd.DataFrame, response: str, question: Question) -> Power | None:
+    """Groups count as fixed: the scatter within them says on which scale it is even."""
     raw = bakes[response].to_numpy(dtype=np.float64)
-    q = model.strata[-1].fit.q
-    if len(model.strata) > 1 or len(q) != len(raw):
+    chains = [question.group, *question.crossed, *((name,) for name in question.strips)]
+    groups = [joint_codes(bakes, chain)[0] for chain in chains if chain and chain != (question.bake,)]
+    stretch = _stretch(bakes, question)
+    if not groups:
+        return best_power(raw, model.strata[-1].fit.q, question.confidence, stretch)
+    if len(raw) * sum(int(codes.max()) + 1 for codes in groups) > MOST_CELLS:
         return None
-    return best_power(raw, q, question.confidence, _stretch(bakes, question))
+    columns = [np.ones((len(raw), 1)), *(term_columns(model.variables, term) for term in model.terms)]
+    columns += [(codes[:, None] == np.arange(int(codes.max()) + 1)).astype(np.float64) for codes in groups]
+    directions, sizes, _ = np.linalg.svd(np.hstack(columns) * stretch[:, None], full_matrices=False)
+    return best_power(raw, directions[:, sizes > 1e-9 * sizes[0]], question.confidence, stretch)
 
 
 def _chosen(power: Power | None, raw: Floats) -> Check:
@@ -243,7 +266,7 @@ def _transformed(bakes: pd.DataFrame, response: Response, question: Question, sc
     frame = bakes.assign(**{response.name: there})
     bare = replace(response, matters=None, margin=None, target=None)
     found = _robust_or_plain(frame, bare, replace(question, transform=None))
-    found = _with_more_checks(found, frame, question, there, None)
+    found = _with_more_checks(found, frame, question, there, bare)
     model = model_of(found)
     if model is None:
         return found

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from analysis.errors import NotPossible
 from analysis.findings import judge
+from analysis.linear.centre_points import curvature_of
 from analysis.linear.chosen import weights_of
 from analysis.linear.distributions import t_quantile
 from analysis.linear.means import Slice
@@ -257,6 +258,8 @@ def _cells(finding: Finding, undoing: Undoing) -> tuple[Floats, Floats] | None:
     if finding.kind == "effect":
         v = variables[0]
         return _rows(undoing, [{v: facts["from"]}, {v: facts["to"]}]), np.array([-1.0, 1.0])
+    if finding.kind == "centre" and (bend := curvature_of(model.variables)) is not None:
+        return np.array([model.row({bend: 1}), model.row({bend: 0})]), np.array([1.0, -1.0])
     if finding.kind == "bend":
         ends = _rows(undoing, [{variables[0]: facts["from"]}, {variables[0]: facts["to"]}])
         term = model.find(variables[0], variables[0])

@@ -13,8 +13,8 @@ from analysis.words.trust_checks import SCALES
 if TYPE_CHECKING:
     from analysis.linear.sensitivity import Change, ChangesPart, FindingChange
 
-VERDICTS = {"yes": "matters", "no": "is too small to matter", "unsure": "cannot be told"}
-BARE = {"yes": "differs from 0", "no": "is too small to matter", "unsure": "cannot be told from 0"}
+VERDICTS = {"yes": "matters", "no": "is too small to matter", "unsure": "may or may not matter"}
+BARE = {"yes": "differs from 0", "no": "is too small to matter", "unsure": "may be 0"}
 
 
 def say_changes(part: ChangesPart, result: ResponseResult, question: Question) -> tuple[str, ...]:
@@ -30,7 +30,7 @@ def said_change(change: Change) -> str:
         "bake": f"without bake {names}",
         "bakes": f"without bakes {names} together",
         "influence": f"without bake {names} (the answer leans on it)",
-        "covariate": f"with {names} left out of the model",
+        "covariate": f"without {names} in the model",
         "robust": "with every bake counting fully",
         "unequal": "with one scatter for all treatments",
         "transform": f"without the {scale}",
@@ -75,7 +75,7 @@ def _turned(one: FindingChange, result: ResponseResult, question: Question) -> s
         step = half_width(one.low_then, one.high_then)
         value = with_unit(say_signed(one.size_then, step), result.response.unit)
         size = f": {value} ({say_interval(one.low_then, one.high_then, question.confidence)})"
-    return f"{named(one)} {then}, where it now {words[one.matters]}{size}".replace("it now cannot", "now it cannot")
+    return f"{named(one)} {then}, where it now {words[one.matters]}{size}"
 
 
 def _largest(change: Change, result: ResponseResult, question: Question) -> str:

@@ -74,7 +74,7 @@ def _rows(part: ChangesPart, chosen: FindingChange) -> list[Row]:
 
 
 def _short(change: Change) -> str:
-    return said_change(change).removesuffix(" (the answer leans on it)")
+    return said_change(change).removesuffix(" (the answer leans on it)").removesuffix(" in the model")
 
 
 def _alt(chosen: FindingChange, rows: Sequence[Row], result: ResponseResult) -> str:
