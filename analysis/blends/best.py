@@ -197,16 +197,22 @@ def _as_good(search: Search, held: Mapping[str, Any], best: Floats) -> tuple[Flo
 
 def good_blends(search: Search, held: Mapping[str, Any], best: Floats, points: Floats) -> NDArray[np.bool_] | None:
     """(m,) within the difference that matters of the best; without one, not told from it."""
+    found = blend_slack(search, held, best, points)
+    return None if found is None else np.asarray(found >= 0)
+
+
+def blend_slack(search: Search, held: Mapping[str, Any], best: Floats, points: Floats) -> Floats | None:
+    """(m,) how much worse each blend might be and still count as good as the best; below 0 it does not."""
     frame = search.frame(np.vstack([best, points]), held)
     lost = loss(search.predictor.mean(frame), search.response)
     short = lost[1:] - lost[0]
     if search.response.matters:
-        return np.asarray(short <= search.response.matters * (1 + 1e-9))
+        return np.asarray(search.response.matters * (1 + 1e-9) - short)
     rows, df = search.predictor.rows(frame), search.predictor.df
     se = search.predictor.se_of(rows[1:] - rows[0])
     if se is None or df is None:
         return None
-    return np.asarray(short <= t_quantile(search.confidence, df) * se + 1e-12)
+    return np.asarray(t_quantile(search.confidence, df) * se + 1e-12 - short)
 
 
 def _trace(search: Search, held: Mapping[str, Any], reference: Floats, share: int, parts: Floats) -> Trace:

@@ -78,10 +78,16 @@ def good_points(
     quadratic: Quadratic, points: Floats, best: Floats, response: Response, confidence: float
 ) -> NDArray[np.bool_] | None:
     """(m,) within the difference that matters of the best; without one, not told from it."""
+    found = slack(quadratic, points, best, response, confidence)
+    return None if found is None else np.asarray(found >= 0)
+
+
+def slack(quadratic: Quadratic, points: Floats, best: Floats, response: Response, confidence: float) -> Floats | None:
+    """(m,) how much worse each setting might be and still count as good as the best; below 0 it does not."""
     short = loss(quadratic.mean(points), response) - loss(quadratic.mean(best), response)[0]
     if response.matters:
-        return np.asarray(short <= response.matters * (1 + 1e-9))
+        return np.asarray(response.matters * (1 + 1e-9) - short)
     se = quadratic.se(model_rows(points) - model_rows(best))
     if se is None or quadratic.df is None:
         return None
-    return np.asarray(short <= t_quantile(confidence, quadratic.df) * se + 1e-12)
+    return np.asarray(t_quantile(confidence, quadratic.df) * se + 1e-12 - short)

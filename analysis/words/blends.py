@@ -19,6 +19,7 @@ from analysis.words.numbers import (
 )
 
 MOST = 4
+ALONE = 0.005  # with less of what was baked as good, the best stands alone
 
 
 def say_blend(part: BlendPart, result: ResponseResult, question: Question) -> tuple[str, ...]:
@@ -64,14 +65,14 @@ def _share(name: str, value: float, part: BlendPart, units: Mapping[str, str]) -
 
 
 def _as_good(part: BlendPart, result: ResponseResult, units: Mapping[str, str]) -> str:
-    if not part.as_good:
+    if not part.as_good or not part.as_good_share or part.as_good_share < ALONE:
         return ""
     if part.as_good_within is None:
         within = "that cannot be told from it"
     else:
         within = f"within {with_unit(say_number(part.as_good_within), result.response.unit)} of it"
     ranges = join_words([_range(name, limits, part, units) for name, limits in part.as_good.items()])
-    share = f" ({say_share(round(part.as_good_share, 2))} of what was baked)" if part.as_good_share else ""
+    share = f" ({say_share(round(part.as_good_share, 2))} of what was baked)"
     return f"blends {within} reach over {ranges}{share}, though not every combination of these."
 
 

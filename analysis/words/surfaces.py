@@ -37,6 +37,7 @@ SHAPES = {
     "stationary valley": "the surface is a level valley: across it {name} rises, along it little changes",
     "flat": "no direction shows a bend that stands out from the scatter",
 }
+ALONE = 0.005  # with less of what was baked as good, the best stands alone
 STEP = 0.05  # a change smaller than this part of a step is not worth naming
 
 
@@ -85,14 +86,14 @@ def _setting(value: float, part: SurfacePart, name: str) -> str:
 
 
 def _as_good(part: SurfacePart, result: ResponseResult, units: Mapping[str, str]) -> str:
-    if not part.as_good:
+    if not part.as_good or not part.as_good_share or part.as_good_share < ALONE:
         return ""
     if part.as_good_within is None:
         within = "that cannot be told from it"
     else:
         within = f"within {with_unit(say_number(part.as_good_within), result.response.unit)} of it"
     ranges = join_words([_range(name, limits, part, units) for name, limits in part.as_good.items()])
-    share = f" ({say_share(round(part.as_good_share, 2))} of what was baked)" if part.as_good_share else ""
+    share = f" ({say_share(round(part.as_good_share, 2))} of what was baked)"
     return f"settings {within} reach over {ranges}{share}, though not every combination of these."
 
 

@@ -18,6 +18,9 @@ from reports.sections.numbering import Keys
 SHOWN: dict[str, tuple[str, str]] = {
     "scores": ("scores", "show_scores"),
     "goals": ("goals", "show_goals"),
+    "surface": ("surface", "show_surface"),
+    "climb": ("surface", "show_climb"),
+    "blend": ("surface", "show_blend"),
 }
 
 

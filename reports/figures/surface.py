@@ -1,0 +1,172 @@
+"""Where on the surface is the response best, and what is as good?
+
+Labelled contours over two amounts with the bakes as dots, the settings as good as the best shaded, the best as a
+filled mark and the point where the surface levels out as a hollow one with its region. Nothing is drawn where
+nothing was baked.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from analysis.results import ResponseResult
+from analysis.surfaces.results import Limits, SurfacePart
+from analysis.surfaces.slices import Slice
+from analysis.words.numbers import half_width, join_words, say_interval, say_level, say_number, say_share
+from reports.figures.lettering import brief, sized, with_unit
+from reports.figures.picture import Figure, Table, short_alt
+from reports.figures.style import BLUE, GREEN, INK, PAPER, PURPLE, RULE, SOFT, canvas
+from reports.figures.svg import as_svg
+
+MOST_LINES = 8
+NONE = "–"
+
+
+def draw_surface(
+    result: ResponseResult, part: SurfacePart, slice_: Slice, *, key: str, units: dict[str, str], confidence: float
+) -> Figure:
+    """One picture of two amounts; ``slice_`` says which."""
+    with canvas(4.1) as (figure, (axes,)):
+        _contours(axes, slice_)
+        _marks(axes, part, slice_)
+        axes.set(xlim=(slice_.x[0], slice_.x[-1]), ylim=(slice_.y[0], slice_.y[-1]))
+        for name, side in ((slice_.x_name, axes.set_xlabel), (slice_.y_name, axes.set_ylabel)):
+            side(with_unit(brief(name, 40), units.get(name, "")), color=SOFT, parse_math=False)
+        alt = _alt(result, part, units, confidence)
+        title = f"{brief(result.response.name, 40)} over {brief(slice_.x_name, 30)} and {brief(slice_.y_name, 30)}"
+        svg = as_svg(figure, key=key, title=title, description=alt)
+    return Figure(
+        key=key,
+        svg=svg,
+        alt=alt,
+        caption=_caption(result, part, slice_, units, confidence),
+        table=_table(part, units, result.response.unit),
+    )
+
+
+def contour_levels(mean: Any, inside: Any) -> Any:
+    """Round values that cut the response inside what was baked."""
+    from matplotlib.ticker import MaxNLocator
+
+    seen = mean[inside >= 0]
+    if not seen.size or float(np.ptp(seen)) <= 1e-9 * max(float(np.abs(seen).max()), 1e-300):
+        return np.array([])
+    levels = MaxNLocator(nbins=MOST_LINES, steps=[1, 2, 2.5, 5, 10]).tick_values(float(seen.min()), float(seen.max()))
+    return levels[(levels > seen.min()) & (levels < seen.max())]
+
+
+def level_format(levels: Any) -> str:
+    """As many decimals as the step between the contours has."""
+    step = float(levels[1] - levels[0]) if len(levels) > 1 else abs(float(levels[0])) or 1.0
+    decimals = next((d for d in range(6) if abs(round(step, d) - step) < 1e-6 * step), 6)
+    return f"%.{decimals}f"
+
+
+def _contours(axes: Any, slice_: Slice) -> None:
+    seen = np.ma.masked_array(slice_.mean, slice_.inside < -0.02)
+    if slice_.good is not None:
+        good = np.minimum(slice_.good / max(float(np.abs(slice_.good).max()), 1e-300), slice_.inside)
+        axes.contourf(slice_.x, slice_.y, good, levels=[0, np.inf], colors=[GREEN], alpha=0.16, zorder=1)
+        axes.contour(slice_.x, slice_.y, good, levels=[0], colors=[GREEN], linewidths=1.2, zorder=3)
+    levels = contour_levels(slice_.mean, slice_.inside)
+    if len(levels):
+        drawn = axes.contour(slice_.x, slice_.y, seen, levels=levels, colors=[SOFT], linewidths=1.0, zorder=2)
+        axes.clabel(drawn, fmt=level_format(levels), fontsize=8, colors=[INK], inline_spacing=3)
+    axes.contour(
+        slice_.x, slice_.y, slice_.inside, levels=[0], colors=[RULE], linewidths=1.2, linestyles="dashed", zorder=1
+    )
+    if slice_.turning is not None and float(slice_.turning.min()) < 0 < float(slice_.turning.max()):
+        looks = {"colors": [PURPLE], "linewidths": 1.2, "linestyles": "dotted"}
+        axes.contour(slice_.x, slice_.y, slice_.turning, levels=[0], zorder=3, **looks)
+
+
+def _marks(axes: Any, part: SurfacePart, slice_: Slice) -> None:
+    x, y = slice_.bakes.T
+    axes.plot(x, y, linestyle="none", marker="o", markersize=4.5, color=INK, markeredgecolor=PAPER, zorder=4)
+    if part.stationary is not None:
+        at = (part.stationary[slice_.x_name], part.stationary[slice_.y_name])
+        if slice_.x[0] <= at[0] <= slice_.x[-1] and slice_.y[0] <= at[1] <= slice_.y[-1]:
+            hollow = {"markerfacecolor": "none", "markeredgecolor": PURPLE, "markeredgewidth": 1.6}
+            axes.plot(*at, linestyle="none", marker="s", markersize=11, zorder=5, **hollow)
+    best = (float(part.best[slice_.x_name]), float(part.best[slice_.y_name]))
+    ringed = {"markeredgecolor": PAPER, "markeredgewidth": 1.0}
+    axes.plot(*best, linestyle="none", marker="D", markersize=7.5, color=BLUE, zorder=6, **ringed)
+    right = best[0] < (slice_.x[0] + slice_.x[-1]) / 2
+    upper = best[1] > (slice_.y[0] + slice_.y[-1]) / 2
+    axes.annotate(
+        "best",
+        best,
+        xytext=(9 if right else -9, -9 if upper else 9),
+        textcoords="offset points",
+        ha="left" if right else "right",
+        va="center",
+        color=BLUE,
+        fontsize=9,
+        zorder=7,
+        bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.0, "alpha": 0.8},
+    )
+
+
+def _alt(result: ResponseResult, part: SurfacePart, units: dict[str, str], confidence: float) -> str:
+    settings = join_words([sized(f"{brief(n, 16)} {_setting(part, n)}", units.get(n, "")) for n in part.amounts])
+    wish = {"higher": "highest", "lower": "lowest", "target": "nearest its target"}[part.better]
+    step = half_width(part.low, part.high)
+    size = sized(say_number(part.best_response, step), result.response.unit)
+    said = f" ({say_interval(part.low, part.high, confidence)})" if part.low is not None else ""
+    edge = ", at the edge of the bakes" if part.edge else ""
+    return short_alt(f"{brief(result.response.name, 24)} is {wish} at {settings}{edge}: {size}{said}.")
+
+
+def _setting(part: SurfacePart, name: str, value: float | None = None) -> str:
+    return say_number(float(part.best[name]) if value is None else value, part.coding[name].half / 4)
+
+
+def _caption(result: ResponseResult, part: SurfacePart, slice_: Slice, units: dict[str, str], confidence: float) -> str:
+    name = result.response.name
+    others = [n for n in part.amounts if n not in (slice_.x_name, slice_.y_name)]
+    dots = f"bakes, whatever their {join_words(others)}" if others else "bakes"
+    said = [f"Lines: fitted {name}, as labelled. Dots: {dots}. Dashed: the edge of what was baked. Diamond: the best."]
+    if part.as_good:
+        within = "to within the difference that matters" if part.as_good_within else "as far as can be told apart"
+        said.append(f"Shaded: as good as the best, {within}.")
+    if part.stationary is not None:
+        where = "" if part.stationary_inside else ", which lies outside what was baked"
+        region = f"; dotted: its {say_share(confidence)} region" if slice_.turning is not None else ""
+        said.append(f"Hollow square: where the surface levels out{where}{region}.")
+    held = [n for n in part.best if n not in (slice_.x_name, slice_.y_name)]
+    if held:
+        at = [
+            sized(f"{n} {_setting(part, n) if n in part.amounts else say_level(part.best[n])}", units.get(n, ""))
+            for n in held
+        ]
+        said.append(f"Drawn at {join_words(at)}.")
+    return " ".join(said)
+
+
+def _table(part: SurfacePart, units: dict[str, str], unit: str) -> Table:
+    """The marked points and ranges of the picture, one row each."""
+    of = [f"{name} ({units[name]})" if units.get(name) else name for name in part.amounts]
+    size = f" ({unit})" if unit else ""
+    rows = [_row("best", [_setting(part, n) for n in part.amounts], part.best_response, part.low, part.high)]
+    if part.stationary is not None:
+        point = [_setting(part, n, part.stationary[n]) for n in part.amounts]
+        rows.append(_row("levels out", point, part.stationary_response, part.stationary_low, part.stationary_high))
+    for name, ranges in (("its region", part.region), ("as good as the best", part.as_good)):
+        if ranges:
+            rows.append((name, *(_range(part, n, ranges[n]) for n in part.amounts), NONE, NONE, NONE))
+    return Table(columns=("point", *of, f"response{size}", f"low{size}", f"high{size}"), rows=tuple(rows))
+
+
+def _row(
+    name: str, settings: list[str], response: float | None, low: float | None, high: float | None
+) -> tuple[str, ...]:
+    step = half_width(low, high)
+    numbers = (NONE if value is None else say_number(value, step) for value in (response, low, high))
+    return (name, *settings, *numbers)
+
+
+def _range(part: SurfacePart, name: str, limits: Limits) -> str:
+    ends = ["open" if end is None else _setting(part, name, end) for end in (limits.low, limits.high)]
+    return f"{ends[0]} to {ends[1]}"
