@@ -304,6 +304,23 @@ class Curve:
 
 
 @dataclass(frozen=True, kw_only=True)
+class AveragedDose:
+    """Smallest dose good enough (``dose``) and best dose (``best``), averaged over the plausible shapes.
+
+    ``shapes`` are their weights (sum 1); intervals hold the doubt about the shape.
+    """
+
+    level: str | None
+    dose: float
+    low: float | None
+    high: float | None
+    best: float
+    best_low: float | None
+    best_high: float | None
+    shapes: Mapping[str, float]
+
+
+@dataclass(frozen=True, kw_only=True)
 class DosePart:
     """The dose-response side of an answer. With one curve its parts equal ``curves[0]``.
 
@@ -319,6 +336,7 @@ class DosePart:
     lack_of_fit: LackOfFit | None
     pure_error: Residual | None = None
     potency: tuple[Potency, ...] = ()
+    averaged: tuple[AveragedDose, ...] = ()
     edge: Literal["low", "high"] | None = None
 
 

@@ -24,7 +24,7 @@ from analysis.words.parts import say_part
 SCHEMA_VERSION = "1.0"
 PER_CURVE = "one for each curve; see curves"
 # Keys of the parts of one response, and of those that concern several together; null where there is none.
-OF_ONE: tuple[str, ...] = ("surface", "climb", "blend", "scores")
+OF_ONE: tuple[str, ...] = ("surface", "climb", "blend", "scores", "scatter", "covariates", "what_changes", "dose_spread", "relative_potency", "averaged_dose", "effective_doses")
 TOGETHER: tuple[str, ...] = ("goals",)
 
 Json = dict[str, Any]
@@ -114,6 +114,7 @@ def _dose(dose: DosePart) -> Json:
         "lack_of_fit": None if dose.lack_of_fit is None else _fields(dose.lack_of_fit),
         "pure_error": None if dose.pure_error is None else _fields(dose.pure_error),
         "potency": _records(dose.potency),
+        "averaged": _records(dose.averaged),
         "curves": [] if single else [{"level": curve.level, **_curve_parts(curve)} for curve in dose.curves],
         "reasons": {} if single else dict.fromkeys(parts, PER_CURVE),
     }

@@ -9,6 +9,8 @@ chosen shape's own tail away.
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 import numpy as np
 import numpy.typing as npt
 
@@ -24,10 +26,19 @@ from analysis.results import Recommended
 Array = npt.NDArray[np.float64]
 
 
-def recommend(
-    fit: ShapeFit, ranked: tuple[Ranked, ...], aim: Aim, *, confidence: float, seed: int, missed: Scatter | None
-) -> tuple[Recommended, ...]:
-    """One recommendation for each curve. ``ranked`` are the shapes to draw from."""
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Drawn:
+    """Curves that could have given these bakes, at ``doses`` (k,): each set is (parts, draws, k).
+
+    The first set is drawn from the shape that is used, the last from all plausible shapes.
+    """
+
+    doses: Array
+    sets: tuple[Array, ...]
+
+
+def draw(fit: ShapeFit, ranked: tuple[Ranked, ...], aim: Aim, *, seed: int, missed: Scatter | None) -> Drawn:
+    """Seeded draws of whole curves. ``ranked`` are the shapes to draw from."""
     layout = fit.layout
     fine = np.unique(np.concatenate([np.linspace(layout.low, layout.high, 161), layout.doses]))
     rng = np.random.Generator(np.random.PCG64([seed, 101]))
@@ -40,9 +51,15 @@ def recommend(
         extra = days * extra * rng.standard_normal(extra.size)  # the draws know the days' variance too well
         drawn = [one + extra[None, :, None] for one in drawn]
         drawn = [one + (level * np.atleast_1d(rng.standard_t(df, one.shape[1])))[None, :, None] for one in drawn]
+    return Drawn(doses=fine, sets=tuple(drawn))
+
+
+def recommend(fit: ShapeFit, drawn_curves: Drawn, aim: Aim, *, confidence: float) -> tuple[Recommended, ...]:
+    """One recommendation for each curve."""
+    fine, drawn = drawn_curves.doses, drawn_curves.sets
     tails = [(1 - confidence) / 2, (1 + confidence) / 2]
     out = []
-    for number, part in enumerate(layout.parts):
+    for number, part in enumerate(fit.layout.parts):
         inside = (fine >= part.doses[0]) & (fine <= part.doses[-1])
         ends = [_quantiles(fine[inside], one[number][:, inside], aim, tails) for one in drawn]
         known = [pair for pair in ends if pair is not None]

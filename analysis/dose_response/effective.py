@@ -19,18 +19,21 @@ from analysis.results import EffectiveDose
 FRACTIONS = (0.1, 0.5, 0.9)
 
 
-def effective_doses(fit: ShapeFit, curve: int, confidence: float) -> tuple[tuple[EffectiveDose, ...], str | None]:
-    """Doses at FRACTIONS of the way, and why some are missing (None when none is)."""
+def effective_doses(
+    fit: ShapeFit, curve: int, confidence: float, more: tuple[float, ...] = ()
+) -> tuple[tuple[EffectiveDose, ...], str | None]:
+    """Doses at FRACTIONS and ``more`` shares of the way, and why some are missing (None when none is)."""
     name = fit.shape.name
+    fractions = tuple(sorted({*FRACTIONS, *more}))
     if name in ("flat", "line"):
         what = "a flat response goes nowhere" if name == "flat" else "a straight line has no final response"
-        return tuple(EffectiveDose(fraction=f, dose=None, low=None, high=None) for f in FRACTIONS), what
+        return tuple(EffectiveDose(fraction=f, dose=None, low=None, high=None) for f in fractions), what
     doses = fit.layout.parts[curve].doses
     low, high = float(doses[0]), float(doses[-1])
     quantile = t_quantile(confidence, fit.df)
     out, outside = [], False
-    for fraction in FRACTIONS:
-        estimate, se = delta(fit, curve, lambda p, f=fraction: _dose_at(fit, p, f, low, high))  # type: ignore[misc]
+    for fraction in fractions:
+        estimate, se = delta(fit, curve, lambda p, f=fraction: dose_at_fraction(fit, p, f, low, high))  # type: ignore[misc]
         if not np.isfinite(estimate) or not low <= estimate <= high:
             outside = True
             out.append(EffectiveDose(fraction=fraction, dose=None, low=None, high=None))
@@ -40,7 +43,7 @@ def effective_doses(fit: ShapeFit, curve: int, confidence: float) -> tuple[tuple
     return tuple(out), "some effective doses lie outside the doses that were baked" if outside else None
 
 
-def _dose_at(fit: ShapeFit, p: npt.NDArray[np.number], fraction: float, low: float, high: float) -> complex:
+def dose_at_fraction(fit: ShapeFit, p: npt.NDArray[np.number], fraction: float, low: float, high: float) -> complex:
     name, centre = fit.shape.name, fit.layout.centre
     if fit.shape.at_fraction is not None:
         return fit.shape.at_fraction(p, fraction)

@@ -17,6 +17,7 @@ import numpy.typing as npt
 from scipy.stats import f as f_distribution
 
 from analysis.dose_response.anova import Scatter, f_test, scatter
+from analysis.dose_response.best import Drawn
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.goals import Aim
 from analysis.dose_response.intervals import quantiles
@@ -107,8 +108,14 @@ def guarded(verdict: Matters, p: float | None, confidence: float) -> Matters:
     return "unsure" if verdict == "yes" and (p is None or p > 1 - confidence) else verdict
 
 
-def dose_effect(fit: ShapeFit, line: ShapeFit | None, ask: Ask, p: float | None) -> Finding:
-    """From the lowest dose to where the average curve lies furthest from it."""
+def dose_effect(
+    fit: ShapeFit, line: ShapeFit | None, ask: Ask, p: float | None, *, drawn: Drawn | None = None
+) -> Finding:
+    """From the lowest dose to where the average curve lies furthest from it.
+
+    The interval reaches as far as the shape's own t interval and the draws from all plausible shapes
+    (the last set of ``drawn``): the shape's own alone held the truth in 89 % of draws, not 95.
+    """
     layout = fit.layout
     low, high = common_range(fit)
     source = line if fit.shape.name == "flat" and line is not None else fit
@@ -122,6 +129,7 @@ def dose_effect(fit: ShapeFit, line: ShapeFit | None, ask: Ask, p: float | None)
     ends = x[[0, at]]
     rows = np.mean([source.rows(i, ends) for i in range(len(layout.parts))], axis=0)
     [found] = contrasts(source, (rows[1] - rows[0])[None, :], away[[at]], ask, adjusted=False)
+    found = _with_other_shapes(found, drawn, ends, ask)
     turned = at < x.size - 1 and fit.shape.turns
     direction = _direction(found.size, turned, fit.shape.name)
     facts = {
@@ -147,6 +155,26 @@ def dose_effect(fit: ShapeFit, line: ShapeFit | None, ask: Ask, p: float | None)
         facts=facts,
         matters=guarded(judge(found.low, found.high, ask.matters), p, ask.confidence),
     )
+
+
+def _with_other_shapes(found: Contrast, drawn: Drawn | None, ends: Array, ask: Ask) -> Contrast:
+    if drawn is None:
+        return found
+    curves = drawn.sets[-1].mean(axis=0)
+    from_, to = (_at(drawn.doses, curves, float(end)) for end in ends)
+    steps = to - from_
+    steps = steps[np.isfinite(steps)]
+    if steps.size < 100:
+        return found
+    low, high = np.quantile(steps, [(1 - ask.confidence) / 2, (1 + ask.confidence) / 2])
+    return Contrast(found.size, min(found.low, float(low)), max(found.high, float(high)), found.p)
+
+
+def _at(doses: Array, curves: Array, dose: float) -> Array:
+    """Curves (m, k) at one dose, straight between the points."""
+    after = int(np.clip(np.searchsorted(doses, dose), 1, doses.size - 1))
+    share = (dose - doses[after - 1]) / (doses[after] - doses[after - 1])
+    return np.asarray((1 - share) * curves[:, after - 1] + share * curves[:, after])
 
 
 def _direction(size: float, turned: bool, shape: str) -> Literal["up", "down", "hump", "none", "mixed"]:

@@ -12,7 +12,8 @@ import numpy as np
 import pandas as pd
 
 from analysis.dose_response.anova import Decomposition, decompose, lack_of_fit
-from analysis.dose_response.best import recommend
+from analysis.dose_response.averaged import averaged_doses
+from analysis.dose_response.best import Drawn, draw, recommend
 from analysis.dose_response.checks import all_checks
 from analysis.dose_response.choosing import choose
 from analysis.dose_response.compare import Choice
@@ -24,13 +25,16 @@ from analysis.dose_response.goals import aim_of
 from analysis.dose_response.intervals import parameter_intervals
 from analysis.dose_response.layout import Layout, Part, read_layout
 from analysis.dose_response.optimum import find_optimum
-from analysis.dose_response.potency import relative_potency
+from analysis.dose_response.potency import Found, relative_potency
+from analysis.dose_response.predictor import DosePredictor
 from analysis.dose_response.recommended import dose_findings
 from analysis.dose_response.shapes import SHAPES
 from analysis.dose_response.spread_part import spread_part
 from analysis.dose_response.tables import bake_points, candidates, coefficients, curve_points, curve_residual, means
+from analysis.dose_response.told import told_parts
+from analysis.parts import Part as AnyPart
 from analysis.questions import Question, Response
-from analysis.results import Curve, DosePart, FamilyResult, Finding, LackOfFit, Potency
+from analysis.results import Curve, DosePart, FamilyResult, Finding, LackOfFit, Recommended
 
 # Lack of fit from which the curve's own misses set the spread of the recommended dose. Milder
 # than the checks' levels: with few doses a wrong shape is seldom caught at 5 %.
@@ -51,24 +55,31 @@ def dose_model(
         choice, spread = choose(layout, question)
         parts = decompose(layout)
         misses = lack_of_fit(choice.chosen.fit, parts.pure)
-        curves, reasons = _curves(choice, parts, misses, response, question)
-        family = _assemble(layout, choice, parts, misses, curves, reasons, response, question)
-        told = spread_part(choice.chosen.fit, spread, question.weights)
-        return replace(family, parts=(*family.parts, *told))
+        missed = parts.pure if misses is not None and misses.p < DOUBTFUL else None
+        drawn_from = (choice.chosen,) if choice.forced else choice.ranked
+        drawn = draw(choice.chosen.fit, drawn_from, aim_of(response), seed=question.seed, missed=missed)
+        curves, reasons = _curves(choice, drawn, response, question)
+        family = _assemble(layout, choice, parts, misses, curves, drawn, reasons, response, question)
+        told: tuple[AnyPart, ...] = spread_part(choice.chosen.fit, spread, question.weights)
+        predictor = DosePredictor(fit=choice.chosen.fit, ranked=drawn_from, missed=missed)
+        assert family.dose is not None
+        told = (*told_parts(family.dose, question, dict(family.reasons)), *told)
+        return replace(family, parts=(*family.parts, *told), predictor=predictor)
 
 
 def _curves(
-    choice: Choice, parts: Decomposition, misses: LackOfFit | None, response: Response, question: Question
+    choice: Choice, drawn: Drawn, response: Response, question: Question
 ) -> tuple[tuple[Curve, ...], dict[str, str]]:
     fit, aim = choice.chosen.fit, aim_of(response)
-    missed = parts.pure if misses is not None and misses.p < DOUBTFUL else None
-    drawn_from = (choice.chosen,) if choice.forced else choice.ranked
-    recommended = recommend(fit, drawn_from, aim, confidence=question.confidence, seed=question.seed, missed=missed)
     curves, reasons = [], {}
+    recommended: tuple[Recommended | None, ...] = recommend(fit, drawn, aim, confidence=question.confidence)
+    if fit.shape.name == "flat":
+        recommended = (None,) * len(fit.layout.parts)
+        reasons["recommended"] = "no dose was seen to do better than another, so that none is recommended"
     for number, part in enumerate(fit.layout.parts):
         suffix = f" [{part.level}]" if part.level is not None else ""
         optimum, no_optimum = find_optimum(fit, number, aim, question.confidence)
-        effective, no_effective = effective_doses(fit, number, question.confidence)
+        effective, no_effective = effective_doses(fit, number, question.confidence, question.effective)
         if no_optimum:
             reasons[f"optimum{suffix}"] = no_optimum
         elif optimum is not None and (optimum.low is None or optimum.high is None):
@@ -94,6 +105,7 @@ def _assemble(
     parts: Decomposition,
     misses: LackOfFit | None,
     curves: tuple[Curve, ...],
+    drawn: Drawn,
     reasons: dict[str, str],
     response: Response,
     question: Question,
@@ -104,11 +116,10 @@ def _assemble(
         reasons["tests"] = "no dose was baked twice under the same conditions, so that there is no pure error"
     if misses is None:
         reasons["lack_of_fit"] = "it needs replicate bakes and more doses than the curve has parameters"
-    potency: tuple[Potency, ...] = ()
+    worth = Found()
     if len(layout.parts) > 1:
-        potency, no_potency = relative_potency(fit, _reference(layout, question), question.confidence)
-        if no_potency:
-            reasons["potency"] = no_potency
+        worth = relative_potency(fit, _reference(layout, question), question.confidence)
+        reasons |= worth.reasons or {}
     found = variances(fit, question.confidence)
     edges = {curve.recommended.edge for curve in curves if curve.recommended is not None}
     return FamilyResult(
@@ -125,20 +136,28 @@ def _assemble(
             candidates=candidates(choice, question.confidence),
             lack_of_fit=misses,
             pure_error=parts.residual if parts.pure.df > 0 else None,
-            potency=potency,
+            potency=worth.ratios,
+            averaged=()
+            if choice.forced
+            else averaged_doses(choice.ranked, drawn, aim_of(response), confidence=question.confidence),
             edge=edges.pop() if len(edges) == 1 else None,
         ),
         checks=(*all_checks(layout, choice, question, curves, misses, parts.pure), *day_checks(found)),
-        evidence=_evidence(choice, parts, curves, response, question),
+        evidence=_evidence(choice, parts, curves, drawn, response, question),
         points=bake_points(fit),
         variances=found,
-        parts=scatter_part(fit, found),
+        parts=(*scatter_part(fit, found), *((worth.part,) if worth.part else ())),
         reasons=reasons,
     )
 
 
 def _evidence(
-    choice: Choice, parts: Decomposition, curves: tuple[Curve, ...], response: Response, question: Question
+    choice: Choice,
+    parts: Decomposition,
+    curves: tuple[Curve, ...],
+    drawn: Drawn,
+    response: Response,
+    question: Question,
 ) -> tuple[Finding, ...]:
     fit = choice.chosen.fit
     layout = fit.layout
@@ -154,7 +173,7 @@ def _evidence(
     )
     line = next((one.fit for one in choice.ranked if one.fit.shape.name == "line"), None)
     p = dose_p(fit, parts.tests)
-    effect = dose_effect(fit, line, ask, p)
+    effect = dose_effect(fit, line, ask, p, drawn=drawn)
     found = [effect, *dose_findings(fit, curves, ask, effect)]
     if layout.by_name is not None and len(layout.parts) > 1:
         by_name = {test.term: test for test in parts.tests}

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from typing import ClassVar
 
 from analysis.parts import Part
+from analysis.results import AveragedDose, EffectiveDose
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -46,7 +47,8 @@ class PotencyPart(Part):
 
     ``model`` is "parallel lines" on log10 of the dose, or "parallel curves" of ``shape`` (the dose
     stretched). ``verdict``: "parallel", "not refused" (too few bakes to tell) or "not parallel", when no
-    ratio is given. ``slope`` belongs to the lines; ``g`` is how far the slope is from 0 (Finney), per level in the ``ratios``.
+    ratio is given. ``slope`` belongs to the lines; ``g`` below 1 tells that it is clear of 0 (Finney).
+    ``ratios`` hold, for each level, the ratio and its interval, also as log10.
     """
 
     key: ClassVar[str] = "relative_potency"
@@ -62,3 +64,34 @@ class PotencyPart(Part):
     parallelism: TestOfPotency | None = None
     linearity: TestOfPotency | None = None
     predicted: Mapping[str, float | None] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, kw_only=True)
+class AveragedPart(Part):
+    """The doses averaged over plausible shapes (``dose.averaged``), to be said. ``chosen`` is the shape used."""
+
+    key: ClassVar[str] = "averaged_dose"
+    dose: str
+    unit: str
+    chosen: str
+    good_enough: tuple[float | None, ...]
+    doses: tuple[AveragedDose, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class Shares:
+    """Effective doses of one curve."""
+
+    level: str | None
+    effective: tuple[EffectiveDose, ...]
+
+
+@dataclass(frozen=True, kw_only=True)
+class EffectivePart(Part):
+    """The effective doses that were asked for by their share of the way."""
+
+    key: ClassVar[str] = "effective_doses"
+    dose: str
+    unit: str
+    shape: str
+    curves: tuple[Shares, ...]

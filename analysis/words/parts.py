@@ -14,7 +14,14 @@ from analysis.results import Analysis, ResponseResult
 
 # key of the part -> (title, module of analysis.words, function(part, result or analysis, question) -> sentences)
 SAID: dict[str, tuple[str, str, str]] = {
+    "averaged_dose": ("Whichever shape is true", "averaged", "say_averaged"),
+    "effective_doses": ("Doses for a share of the way", "averaged", "say_effective"),
+    "dose_spread": ("How bakes scatter along the curve", "dose_spread", "say_spread"),
+    "relative_potency": ("What one dose is worth", "potency", "say_potency"),
     "goals": ("Several goals at once", "goals", "say_goals"),
+    "covariates": ("What was measured beside", "covariates", "say_covariates"),
+    "what_changes": ("What would change the answer", "changes", "say_changes"),
+    "scatter": ("Where the scatter lies", "scatter", "say_scatter"),
     "scores": ("Scores as what they are", "scores", "say_scores"),
     "surface": ("The surface", "surfaces", "say_surface"),
     "climb": ("Which way it gets better", "surfaces", "say_climb"),
