@@ -35,7 +35,10 @@ Floats = NDArray[np.float64]
 MOST_LEVELS = 24  # combinations of what does not bend
 FEWEST = 2
 
-ONE_BENDS = "fewer than two amounts have a bend in the model; ask for a dose curve of the one that has"
+ONE_BENDS = (
+    "fewer than two amounts have a bend in the model: that takes three settings of each, and bakes enough to tell "
+    "them; for one amount ask for a dose curve"
+)
 TOO_MANY = "too many combinations of categories and amounts at two settings"
 NOT_QUADRATIC = "the model is no second-order polynomial on the scale of the response"
 NO_ERROR = "nothing is left to judge it against"
@@ -200,10 +203,10 @@ def _end(value: float) -> float | None:
 
 def _reasons(quadratic: Quadratic, turn: Floats | None, closed: bool | None) -> dict[str, str]:
     found: dict[str, str] = {}
-    if turn is None:
-        found |= dict.fromkeys(("stationary", "region"), NO_TURN)
     if quadratic.covariance is None:
         found |= dict.fromkeys(("low", "high", "new_low", "new_high", "shape", "region"), NO_ERROR)
     elif closed is False:
         found["region"] = "it stays open: how far it reaches cannot be told from these bakes"
+    if turn is None:
+        found |= dict.fromkeys(("stationary", "region"), NO_TURN)
     return found

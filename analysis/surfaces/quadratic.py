@@ -140,12 +140,14 @@ class Quadratic:
         return np.asarray(self.linear + 2 * np.atleast_2d(coded) @ self.bends)
 
     def gradient_rows(self, coded: Floats) -> Floats:
-        """(k, p): the gradient at one point is these rows @ beta."""
-        rows = np.zeros((self.k, len(self.beta)))
-        rows[:, 1 : 1 + self.k] = np.eye(self.k)
-        rows[:, 1 + self.k : 1 + 2 * self.k] = np.diag(2 * coded)
+        """(m, k, p): the gradient at each of the points (m, k) is these rows @ beta."""
+        points = np.atleast_2d(coded)
+        rows = np.zeros((len(points), self.k, len(self.beta)))
+        rows[:, :, 1 : 1 + self.k] = np.eye(self.k)
+        for i in range(self.k):
+            rows[:, i, 1 + self.k + i] = 2 * points[:, i]
         for at, (i, j) in enumerate(combinations(range(self.k), 2), start=1 + 2 * self.k):
-            rows[i, at], rows[j, at] = coded[j], coded[i]
+            rows[:, i, at], rows[:, j, at] = points[:, j], points[:, i]
         return rows
 
     def se(self, rows: Floats) -> Floats | None:

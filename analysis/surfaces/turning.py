@@ -23,7 +23,7 @@ RAYS = {1: 2, 2: 240, 3: 800}
 
 @dataclass(frozen=True, eq=False)
 class TurningRegion:
-    """``low`` and ``high`` (k,) coded, infinite where open; ``boundary`` (m, k) of what closes."""
+    """``low`` and ``high`` (k,) coded, infinite where open; ``closed`` when no side is."""
 
     low: Floats
     high: Floats
@@ -35,7 +35,7 @@ def distance(quadratic: Quadratic, coded: Floats) -> Floats | None:
     if quadratic.covariance is None or quadratic.df is None:
         return None
     points = np.atleast_2d(coded)
-    rows = np.array([quadratic.gradient_rows(point) for point in points])  # (m, k, p)
+    rows = quadratic.gradient_rows(points)
     spread = rows @ quadratic.covariance @ rows.transpose(0, 2, 1)
     gradient = quadratic.gradient(points)
     solved = np.linalg.solve(spread, gradient[:, :, None])[:, :, 0]
