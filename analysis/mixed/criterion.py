@@ -59,7 +59,7 @@ def deviance(jet: Jet, *, restricted: bool = True) -> Deviance:
         log_det = log_det + 2 * float(np.log(np.diag(root)).sum())
         turned = inverse @ s1  # (m, p, p)
         t1 = t1 + np.trace(turned, axis1=1, axis2=2)
-        pairs = turned.reshape(m, -1) @ turned.transpose(0, 2, 1).reshape(m, -1).T
+        pairs = turned.reshape(m, p * p) @ turned.transpose(0, 2, 1).reshape(m, p * p).T
         t2 = t2 + (s2 * inverse).sum(axis=(2, 3)) - pairs
     value = log_det + df * (1 + np.log(2 * np.pi * quadratic / df)) if quadratic > 0 else -np.inf
     safe = quadratic if quadratic > 0 else 1.0

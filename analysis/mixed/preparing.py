@@ -22,10 +22,11 @@ NOTHING = 1e-13  # scatter as a share of the largest reading, below which it is 
 
 @dataclass(frozen=True, eq=False)
 class Ready:
-    """``m`` (n, p + 1) = [X back, residuals / y_scale]; ``first`` (p,) are the least-squares coefficients
-    of the turned columns in the readings' own unit; ``weight_mean`` was divided out of the weights."""
+    """``x @ back`` has orthonormal columns; ``rest`` (n,) is what they leave of the readings over ``y_scale``;
+    ``first`` (p,) are their least-squares coefficients in the readings' own unit; ``weight_mean`` was divided
+    out of the weights."""
 
-    m: FloatArray
+    rest: FloatArray
     x: FloatArray
     back: FloatArray
     first: FloatArray
@@ -37,11 +38,11 @@ class Ready:
 
     @property
     def n(self) -> int:
-        return len(self.m)
+        return len(self.rest)
 
     @property
     def p(self) -> int:
-        return self.m.shape[1] - 1
+        return self.x.shape[1]
 
 
 def prepare(y: FloatArray, x: FloatArray, terms: Sequence[RandomTerm], weights: FloatArray | None) -> Ready:
@@ -49,23 +50,20 @@ def prepare(y: FloatArray, x: FloatArray, terms: Sequence[RandomTerm], weights: 
     if weights is not None:
         mean = float(np.mean(weights))
         weights = np.asarray(weights, dtype=np.float64) / mean
-    turned, back = _orthonormal(x, weights)
-    shift = float(y[0])
-    first, rest = _project(turned, y, weights)
+    back = _orthonormal(x, weights)
+    first, rest = _project(x, back, y, weights)
     size = float(np.sqrt(np.mean(rest * rest)))
-    if not size > NOTHING * max(float(np.abs(y).max()), abs(shift)):
+    if not size > NOTHING * float(np.abs(y).max()):
         raise no_scatter()
-    m = np.empty((len(y), x.shape[1] + 1), order="F")
-    m[:, :-1], m[:, -1] = turned, rest / size
     scaled = tuple(_standard(term) for term in terms)
-    return Ready(m, x, back, first, size, weights, mean, scaled, tuple(terms))
+    return Ready(rest / size, x, back, first, size, weights, mean, scaled, tuple(terms))
 
 
-def _orthonormal(x: FloatArray, weights: FloatArray | None) -> tuple[FloatArray, FloatArray]:
-    """(X back, back) with (X back)' W (X back) = I."""
+def _orthonormal(x: FloatArray, weights: FloatArray | None) -> FloatArray:
+    """back (p, p) with (X back)' W (X back) = I."""
     p = x.shape[1]
     if not p:
-        return x, np.zeros((0, 0))
+        return np.zeros((0, 0))
     root = None if weights is None else np.sqrt(weights)[:, None]
     rooted = x if root is None else x * root
     size = np.sqrt((rooted * rooted).sum(axis=0))
@@ -74,8 +72,7 @@ def _orthonormal(x: FloatArray, weights: FloatArray | None) -> tuple[FloatArray,
     r = _triangle(rooted, size, p)
     if np.abs(np.diag(r)).min() < DEPENDENT:
         raise dependent_columns()
-    back = np.linalg.solve(r, np.eye(p)) / size[:, None]
-    return x @ back, back
+    return np.asarray(np.linalg.solve(r, np.eye(p)) / size[:, None], dtype=np.float64)
 
 
 def _triangle(rooted: FloatArray, size: FloatArray, p: int) -> FloatArray:
@@ -87,12 +84,14 @@ def _triangle(rooted: FloatArray, size: FloatArray, p: int) -> FloatArray:
     return np.asarray(np.linalg.qr(rooted / size, mode="r"), dtype=np.float64)
 
 
-def _project(turned: FloatArray, y: FloatArray, weights: FloatArray | None) -> tuple[FloatArray, FloatArray]:
-    """Coefficients on the orthonormal columns and what is left of y; a second pass mends rounding."""
-    total, rest = np.zeros(turned.shape[1]), y
+def _project(
+    x: FloatArray, back: FloatArray, y: FloatArray, weights: FloatArray | None
+) -> tuple[FloatArray, FloatArray]:
+    """Coefficients on the turned columns and what is left of y; a second pass mends the rounding of the first."""
+    total, rest = np.zeros(x.shape[1]), y
     for _ in range(2):
-        step = turned.T @ (rest if weights is None else rest * weights)
-        total, rest = total + step, rest - turned @ step
+        step = back.T @ (x.T @ (rest if weights is None else rest * weights))
+        total, rest = total + step, rest - x @ (back @ step)
     return total, rest
 
 

@@ -12,9 +12,9 @@ import numpy as np
 
 from analysis.mixed.climb import HUGE, Summit, climb
 from analysis.mixed.criterion import Deviance, deviance
-from analysis.mixed.dense import DenseJets
 from analysis.mixed.door import check, no_scatter
 from analysis.mixed.fit import MixedFit
+from analysis.mixed.likelihood import SumJets
 from analysis.mixed.preparing import Ready, prepare
 from analysis.mixed.results import assemble
 from analysis.mixed.screening import layout_of, one_group_left_out, starting_theta, told_apart
@@ -56,14 +56,14 @@ def fit_reml(
     )  # fmt: skip
 
 
-def _told_apart(ready: Ready, terms: list[RandomTerm]) -> tuple[list[RandomTerm], DenseJets, Deviance, dict[str, str]]:
+def _told_apart(ready: Ready, terms: list[RandomTerm]) -> tuple[list[RandomTerm], SumJets, Deviance, dict[str, str]]:
     """Terms that stay, their likelihood, its restricted deviance at gamma = 0, and why the others do not."""
-    jets = DenseJets(ready.m, terms, ready.weights)
+    jets = SumJets(ready, terms)
     zero = deviance(jets.at(np.zeros(layout_of(terms).size)))
     sizes = -np.diag(zero.jet.log_det_2)
     stay, dropped = told_apart(terms, zero, sizes)
     if dropped:
-        jets = DenseJets(ready.m, stay, ready.weights)
+        jets = SumJets(ready, stay)
         zero = deviance(jets.at(np.zeros(layout_of(stay).size)))
     return stay, jets, zero, dropped
 

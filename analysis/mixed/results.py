@@ -135,15 +135,14 @@ def assemble(
     starts: int,
     method: str,
 ) -> MixedFit:
-    """``effects(gamma, e)`` gives the predicted effects (g, width) of each term for e = r - X b."""
+    """``effects(gamma, b)`` gives the predicted effects (g, width) of each term, b (p,) for the turned columns."""
     restricted = method == "reml"
     solved = reduced(layout, theta, at, ready.back, ready.y_scale, restricted=restricted)
     beta = ready.first + solved.at.coefficients * ready.y_scale
     sigma2 = solved.at.sigma2 * ready.y_scale**2
 
     def blups() -> dict[str, FloatArray]:
-        left = ready.m[:, -1] - ready.m[:, :-1] @ solved.at.coefficients
-        return _named(ready, terms, effects(layout.gamma(theta), left))
+        return _named(ready, terms, effects(layout.gamma(theta), solved.at.coefficients))
 
     return MixedFit(
         coefficients=ready.back @ beta,

@@ -1,10 +1,11 @@
-"""The same, written out with n x n matrices."""
+"""The likelihood of mixed models once more, written out with n x n matrices, and groups to try it on."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 import numpy as np
+import pytest
 
 from analysis.mixed.jets import Jet
 from analysis.mixed.terms import FloatArray, RandomTerm
@@ -49,8 +50,9 @@ class DenseJets:
         log_det = float(np.linalg.slogdet(v)[1])
         return Jet(log_det, log_1, log_2, self.m.T @ im, cross_1, cross_2, len(self.m))
 
-    def effects(self, gamma: FloatArray, left: FloatArray) -> list[FloatArray]:
+    def effects(self, gamma: FloatArray, coefficients: FloatArray) -> list[FloatArray]:
         """Predicted effects (g, width) of each term: G Z'V^-1 e."""
+        left = self.m @ np.append(-coefficients, 1.0)
         v = np.diag(1 / self.weights)
         for g, pattern in zip(gamma, self.patterns, strict=True):
             v = v + g * pattern
@@ -65,3 +67,41 @@ class DenseJets:
                 out.append(np.column_stack([a * level + b * slope, b * level + c * slope]))
             place += 1 if term.slope is None else 3
         return out
+
+
+@pytest.fixture
+def dense():
+    """The oracle's class: ``dense(m, terms, weights).at(gamma)``."""
+    return DenseJets
+
+
+def layout_for(name: str, rng: np.random.Generator) -> tuple[list[RandomTerm], int]:
+    """Random groups of one structure, with gaps."""
+    n = 90
+    keep = rng.random(n) > 0.2
+    plot, day = np.arange(n) // 3, np.arange(n) // 15
+    assessor, oven = rng.integers(0, 5, n), rng.integers(0, 40, n)
+    amount = rng.normal(size=n) + 2
+    terms = {
+        "one": [RandomTerm("day", day)],
+        "many": [RandomTerm("plot", plot)],
+        "nested": [RandomTerm("day", day), RandomTerm("plot", plot)],
+        "nested, both many": [RandomTerm("pair", np.arange(n) // 2 // 2 * 2), RandomTerm("half", np.arange(n) // 2)],
+        "deep": [RandomTerm("day", day), RandomTerm("load", np.arange(n) // 6), RandomTerm("plot", plot)],
+        "crossed": [RandomTerm("oven", oven), RandomTerm("assessor", assessor)],
+        "nested and crossed": [RandomTerm("assessor", assessor), RandomTerm("plot", plot), RandomTerm("day", day)],
+        "slope": [RandomTerm("day", day, amount, "water")],
+        "slope and plot": [RandomTerm("day", day, amount, "water"), RandomTerm("plot", plot)],
+        "slope crossed": [RandomTerm("assessor", assessor), RandomTerm("day", day, amount), RandomTerm("plot", plot)],
+    }[name]
+    out = [
+        RandomTerm(t.name, np.unique(t.codes[keep], return_inverse=True)[1], None if t.slope is None else t.slope[keep])
+        for t in terms
+    ]
+    return out, int(keep.sum())
+
+
+@pytest.fixture
+def groups():
+    """``groups(name, rng)`` gives terms and the number of rows."""
+    return layout_for
