@@ -25,6 +25,7 @@ from analysis.words.findings import (
     two_effects,
     what_matters,
 )
+from analysis.words.leads import goals_headline, surface_headline
 from analysis.words.numbers import (
     half_width,
     join_words,
@@ -33,6 +34,7 @@ from analysis.words.numbers import (
     start,
     with_unit,
 )
+from analysis.words.scatter import widest
 
 Answer = Literal["mattered", "too small", "cannot tell"]
 _NAMED = 4  # variables named before "and more"
@@ -52,7 +54,9 @@ def headlines(analysis: Analysis) -> list[str]:
 
 
 def shared_headline(analysis: Analysis) -> str:
-    """The amount that suits every response with an amount to use; "" when there is none."""
+    """The treatment that serves several goals, else the amount that suits every response; "" when there is none."""
+    if for_goals := goals_headline(analysis):
+        return for_goals
     said = amount_for_all([result for result in analysis.responses if _asks_for_amount(result)])
     return start(f"{said}.") if said else ""
 
@@ -81,11 +85,15 @@ def answer(result: ResponseResult) -> Answer:
 def _answer(result: ResponseResult, confidence: float) -> str:
     if as_good := equivalence_headline(result):
         return as_good
+    if result.findings and result.findings[0].kind == "scatter":
+        return widest(result.findings[0], confidence)
     said = answer(result)
     if said == "cannot tell":
         return _open(result, confidence)
     if said == "too small":
         return _too_small(result)
+    if best := surface_headline(result, confidence):
+        return best
     if _asks_for_amount(result):
         return amount_to_use(result, confidence)
     return _what_mattered(result, confidence)
