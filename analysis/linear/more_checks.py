@@ -31,6 +31,7 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 ALARM = 0.05
+HIDDEN = 0.01  # for bakes that show only once others are set aside: looking again must not cry wolf
 FEWEST_FOR_NEIGHBOURS, MOST_FOR_NEIGHBOURS = 20, 2000
 FEWEST_DF = 5
 MANY_DF = 40  # error df from which means of a bent scatter are close to normal all the same
@@ -104,6 +105,7 @@ def check_growing(model: Model, y: Floats) -> Check | None:
         "low": power.low,
         "high": power.high,
         "grows_p": grows,
+        "against": power.speaks_against_plain,
     }
     return Check(check="transformation", verdict="look here" if suggested else "fine", facts=facts)
 
@@ -163,7 +165,7 @@ def with_masked(checks: Sequence[Check], model: Model, names: Sequence[str]) -> 
     if at is None or not single or len(names) > MOST_FOR_LEAVING_OUT:
         return tuple(checks)
     check, fit = checks[at], stratum.fit
-    found = [names[i] for i in odd_in_turn(fit, ALARM)]
+    found = [names[i] for i in odd_in_turn(fit, HIDDEN)]
     hidden = [name for name in found if name not in check.facts["bakes"]]
     if not hidden:
         return tuple(checks)

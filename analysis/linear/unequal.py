@@ -3,9 +3,9 @@
 Where every treatment was baked several times and nothing else is in the model, each treatment keeps its own
 variance: differences by Welch and Satterthwaite (for pairs of levels that is Games and Howell), terms by
 Johansen 1980 (Biometrika 67:85), which for one factor is Welch's F (1951, Biometrika 38:330). Else
-the covariance is HC3 (MacKinnon & White 1985, J. Econometrics 29:305), with the degrees of freedom of Bell &
+the covariance is HC2 (MacKinnon & White 1985, J. Econometrics 29:305), with the degrees of freedom of Bell &
 McCaffrey (2002, Survey Methodology 28:169), and terms by Hotelling's approximation (Pustejovsky & Tipton
-2018, J. Bus. Econ. Stat. 36:672).
+2018, J. Bus. Econ. Stat. 36:672). HC3 was turned down: with those degrees of freedom it covers too often.
 """
 
 from __future__ import annotations
@@ -27,7 +27,7 @@ from analysis.results import Test
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
-WELCH, SANDWICH = "Welch", "HC3"
+WELCH, SANDWICH = "Welch", "HC2"
 SURE = 1 - 1e-8  # leverage above which a bake fits itself alone, and says nothing about its scatter
 TINY = 1e-14
 MOST_BAKES = 2000  # with more, the error df of least squares serve
@@ -38,7 +38,7 @@ class UnequalModel(Model):
     """One stratum whose bakes need not scatter alike. ``half`` (p, n): coefficients are ``half`` @ readings.
 
     ``spread`` (n,) estimates each bake's variance; ``cells`` (n,) number treatments that share a variance
-    (None: HC3), ``room`` (n,) is one less the leverage, ``left`` (n, n) is I - H (None with too many bakes).
+    (None: HC2), ``room`` (n,) is one less the leverage, ``left`` (n, n) is I - H (None with too many bakes).
     """
 
     half: Floats
@@ -77,7 +77,7 @@ class UnequalModel(Model):
         """Satterthwaite's df of a sum of squared residuals, as if bakes scattered alike."""
         if self.left is None:
             return float(self.strata[0].fit.df)
-        weighed = pull * pull / self.room**2
+        weighed = pull * pull / self.room
         middle = weighed @ np.diag(self.left)
         square = float(weighed @ (self.left**2) @ weighed)
         return float(middle**2 / square) if square > 0 else None
@@ -138,7 +138,7 @@ class UnequalModel(Model):
             return size / q, float(self.strata[0].fit.df)
         naive = pulls @ pulls.T
         values, directions = np.linalg.eigh(naive)
-        turned = (directions / np.sqrt(values)).T @ pulls / self.room  # rows: directions at right angles
+        turned = (directions / np.sqrt(values)).T @ pulls / np.sqrt(self.room)  # rows: directions at right angles
         expected = np.einsum("an,bn,n->ab", turned, turned, np.diag(self.left))
         squared = self.left**2
         total = 0.0
@@ -146,7 +146,7 @@ class UnequalModel(Model):
             for b in range(q):
                 cross = turned[a] * turned[b]
                 total += 2 * float(cross @ squared @ cross)
-        bias = float(np.trace(expected)) / q  # how much too wide HC3 is, had bakes scattered alike
+        bias = float(np.trace(expected)) / q  # 1, had bakes scattered alike
         if not total > 0:
             return None
         eta = q * (q + 1) * bias**2 / total
@@ -168,7 +168,7 @@ def unequal(model: Model, stretch: Floats) -> UnequalModel:
         sizes = np.bincount(cells)
         spread = (np.bincount(cells, residuals**2) / (sizes - 1))[cells]
     else:
-        spread = np.where(alone, 0.0, residuals**2 / room**2)
+        spread = np.where(alone, 0.0, residuals**2 / room)
     left = np.eye(len(fit.y)) - fit.q @ fit.q.T if len(fit.y) <= MOST_BAKES else None
     return UnequalModel(
         model.variables, model.strata, model.offset, half=half, spread=spread, room=room, left=left, cells=cells

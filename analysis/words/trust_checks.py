@@ -40,6 +40,11 @@ def _transformation(facts: Facts, fine: bool) -> str:
         if chosen == "none":
             return f"the readings were analysed as they are: of the common scales that fits best ({where})."
         return f"the {SCALES[chosen]} was chosen: of the common scales it fits best ({where})."
+    if fine and facts.get("against"):
+        return (
+            "the scatter does not visibly grow with the mean, so the readings stay as they are, though another scale "
+            f"would fit a little better ({where})."
+        )
     if fine:
         return f"nothing asks for another scale of the response ({where})."
     return (

@@ -8,21 +8,28 @@ fitted value (does the scatter grow, is the shape right?) and against the order 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 from analysis.results import BakePoint, ResponseResult
 from analysis.words.numbers import say_number
-from reports.figures.lettering import brief, sized, with_unit
+from reports.figures.lettering import brief, sized, with_unit, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.points import thinned
-from reports.figures.style import BLUE, SOFT, canvas, scatter, span
+from reports.figures.style import BLUE, INK, SOFT, canvas, scatter, span
 from reports.figures.svg import as_svg
 
+if TYPE_CHECKING:
+    from matplotlib.axes import Axes
+
 MOST_ROWS = 200
+MOST_NAMED = 6
 
 
-def draw_residuals_by_fit(result: ResponseResult, *, key: str, sentence: str) -> Figure | None:
-    """Residuals against fitted values; None with fewer than three bakes that have both."""
-    points = _usable(result)
+def draw_residuals_by_fit(
+    result: ResponseResult, *, key: str, sentence: str, named: Sequence[str] = ()
+) -> Figure | None:
+    """Residuals against fitted values; None with fewer than three bakes that have both. ``named``: odd bakes."""
+    points = usable(result)
     fitted = [point.fitted or 0.0 for point in points]
     return _draw(
         result,
@@ -34,12 +41,13 @@ def draw_residuals_by_fit(result: ResponseResult, *, key: str, sentence: str) ->
         column="fitted",
         against="fitted value",
         whole=False,
+        named=named,
     )
 
 
 def draw_residuals_by_order(result: ResponseResult, *, key: str, sentence: str) -> Figure | None:
     """Residuals in the order of baking; None with fewer than three bakes that have one."""
-    points = sorted(_usable(result), key=lambda point: point.order)
+    points = sorted(usable(result), key=lambda point: point.order)
     orders = [float(point.order) for point in points]
     return _draw(
         result,
@@ -54,7 +62,7 @@ def draw_residuals_by_order(result: ResponseResult, *, key: str, sentence: str) 
     )
 
 
-def _usable(result: ResponseResult) -> list[BakePoint]:
+def usable(result: ResponseResult) -> list[BakePoint]:
     return [point for point in result.family.points if point.fitted is not None and point.residual is not None]
 
 
@@ -69,6 +77,7 @@ def _draw(
     column: str,
     against: str,
     whole: bool,
+    named: Sequence[str] = (),
 ) -> Figure | None:
     from matplotlib.ticker import MaxNLocator
 
@@ -82,6 +91,8 @@ def _draw(
         step = -(-len(points) // max(len(kept), 1))
         scatter(axes, along[::step], left[::step], colour=BLUE, marker="o", size=24, alpha=0.9)
         reach = max(map(abs, left))
+        for point, place in [(p, at) for p, at in zip(points, along, strict=True) if p.bake in named][:MOST_NAMED]:
+            _name(axes, point, place, span(along))
         axes.set(xlim=span(along), ylim=span([-reach, reach]))
         axes.xaxis.set_major_locator(MaxNLocator(nbins=8, integer=whole))
         axes.set_xlabel(axis, parse_math=False)
@@ -95,6 +106,13 @@ def _draw(
     )
 
 
+def _name(axes: Axes, point: BakePoint, place: float, ends: tuple[float, float]) -> None:
+    """The bake's name beside its mark, on the side where there is room."""
+    room, right = ends[1] - ends[0], place > (ends[0] + ends[1]) / 2
+    beside = place + (-0.02 if right else 0.02) * room
+    write(axes, beside, point.residual or 0.0, brief(point.bake, 14), ha="right" if right else "left", color=INK)
+
+
 def _alt(result: ResponseResult, largest: BakePoint, against: str) -> str:
     size = sized(say_number(largest.residual), result.response.unit)
     name, bake = brief(result.response.name), brief(largest.bake, 16)
@@ -103,7 +121,8 @@ def _alt(result: ResponseResult, largest: BakePoint, against: str) -> str:
 
 def _table(points: Sequence[BakePoint], along: Sequence[float], column: str, unit: str) -> Table:
     shown = f" ({unit})" if unit else ""
-    step = max(abs(point.residual or 0.0) for point in points)
+    sizes = sorted(abs(point.residual or 0.0) for point in points)
+    step = sizes[len(sizes) // 2] or sizes[-1]
     heading = column if column == "order" else f"{column}{shown}"
     rows = tuple(
         (point.bake, f"{place:g}" if column == "order" else say_number(place, step), say_number(point.residual, step))

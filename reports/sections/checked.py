@@ -7,13 +7,16 @@ from analysis.words import say_check
 from analysis.words.numbers import start
 from reports.figures.checks import draw_residuals_by_fit, draw_residuals_by_order
 from reports.figures.picture import Figure
+from reports.figures.trust import draw_influence, draw_shape, draw_spread
 from reports.sections.blocks import Heading, Picture, Section, Words
 from reports.sections.numbering import Keys
 
 GRAVEST_FIRST = ("do not rely", "look here", "fine")
 # Which picture supports which sentence.
-BY_ORDER = ("order",)
-BY_FIT = ("spread", "odd bakes", "lack of fit", "curvature")
+BY_ORDER = ("order", "neighbours")
+BY_FIT = ("odd bakes", "lack of fit", "curvature", "transformation")
+# Pictures of one check alone; ``fit`` stands in where they cannot be drawn.
+OWN = {"spread": "spread", "influence": "influence", "normality": "shape"}
 
 
 def checks_section(analysis: Analysis, keys: Keys) -> Section:
@@ -32,7 +35,9 @@ def _of(result: ResponseResult, keys: Keys) -> list[Words | Heading | Picture]:
     for check in sorted(result.checks, key=lambda check: GRAVEST_FIRST.index(check.verdict)):
         said = f"{start(check.verdict)}: {say_check(check)}"
         about = _about(check)
-        figure = _drawn(result, about, keys, said) if about in waiting else None
+        figure = _drawn(result, about, keys, said, check) if about in waiting or about in OWN.values() else None
+        if figure is None and about == "spread" and "fit" in waiting:
+            about, figure = "fit", _drawn(result, "fit", keys, said, check)
         waiting.discard(about if figure else "")
         blocks.append(Picture(figure=figure, fold=True, paper=False) if figure else Words(text=said, tone=_tone(check)))
     for about in ("fit", "order"):
@@ -47,13 +52,24 @@ def _of(result: ResponseResult, keys: Keys) -> list[Words | Heading | Picture]:
 
 
 def _about(check: Check) -> str:
+    if check.check in OWN:
+        return OWN[check.check]
     return "order" if check.check in BY_ORDER else "fit" if check.check in BY_FIT else ""
 
 
-def _drawn(result: ResponseResult, about: str, keys: Keys, sentence: str) -> Figure | None:
+def _drawn(result: ResponseResult, about: str, keys: Keys, sentence: str, check: Check | None = None) -> Figure | None:
+    if about == "spread" and check is not None:
+        return draw_spread(result, check, key=keys(), sentence=sentence)
+    if about == "influence" and check is not None:
+        return draw_influence(result, check, key=keys(), sentence=sentence)
+    if about == "shape":
+        return draw_shape(result, key=keys(), sentence=sentence) if check is None or check.verdict != "fine" else None
     if about == "order":
         return draw_residuals_by_order(result, key=keys(), sentence=sentence)
-    return draw_residuals_by_fit(result, key=keys(), sentence=sentence) if about == "fit" else None
+    if about != "fit":
+        return None
+    odd = next((one.facts["bakes"] for one in result.checks if one.check == "odd bakes"), ())
+    return draw_residuals_by_fit(result, key=keys(), sentence=sentence, named=odd)
 
 
 def _tone(check: Check) -> str:

@@ -66,15 +66,15 @@ def test_weighted_least_squares(analyse, expected):
     assert (line.value, line.p) == pytest.approx((figures["f_interaction"], figures["p_interaction"]), rel=1e-8)
 
 
-def test_hc3_with_its_own_degrees_of_freedom(analyse, expected):
+def test_hc2_with_its_own_degrees_of_freedom(analyse, expected):
     answer = loaves(analyse, covariates=("temperature",), unequal_spread=True, order=1)
     part = next(part for part in answer.result.parts if part.key == "covariates")
-    slope, figures = part.covariates[0], expected["hc3"]
+    slope, figures = part.covariates[0], expected["hc2"]
     assert (slope.slope, slope.se) == pytest.approx((figures["slope"], figures["se"]), rel=1e-8)
     line = answer.tests["temperature"]
     assert line.df_error == pytest.approx(figures["df"], rel=1e-8)
     assert line.value == pytest.approx((figures["slope"] / figures["se"]) ** 2, rel=1e-8)
-    assert answer.result.model.df_method == "HC3"
+    assert answer.result.model.df_method == "HC2"
 
 
 def test_box_cox_of_a_two_way_model(analyse, expected):

@@ -34,16 +34,16 @@ a <- anova(lm(volume ~ flour + fat, d, weights = pieces), fit)
 out$weighted <- list(sigma2 = summary(fit)$sigma^2, r_squared = summary(fit)$r.squared, df = fit$df.residual,
                      means = rows(e[, c("flour", "emmean", "SE", "df", "lower.CL", "upper.CL")]), f_interaction = a$F[2], p_interaction = a$"Pr(>F)"[2])
 
-# HC3 of a model with a covariate: standard errors by the formula.
+# HC2 of a model with a covariate: standard errors by the formula.
 fit <- lm(volume ~ temperature + flour + fat, d)
 x <- model.matrix(fit); h <- hatvalues(fit); r <- residuals(fit)
-b <- solve(crossprod(x)); m <- crossprod(x * (r / (1 - h)))
+b <- solve(crossprod(x)); m <- crossprod(x * (r / sqrt(1 - h)))
 v <- b %*% m %*% b
 l <- x %*% b %*% c(0, 1, 0, 0, 0)  # pull on the slope
 left <- diag(nrow(x)) - x %*% b %*% t(x)
-w <- as.vector(l^2 / (1 - h)^2)
+w <- as.vector(l^2 / (1 - h))
 df <- sum(w * diag(left))^2 / sum((w %o% w) * left^2)
-out$hc3 <- list(slope = unname(coef(fit)["temperature"]), se = sqrt(v[2, 2]), df = df)
+out$hc2 <- list(slope = unname(coef(fit)["temperature"]), se = sqrt(v[2, 2]), df = df)
 
 # Box and Cox for the two-way model.
 bc <- boxcox(lm(volume ~ flour * fat, d), lambda = seq(-3, 3, 0.0005), plotit = FALSE)
