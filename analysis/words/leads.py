@@ -30,7 +30,11 @@ def surface_headline(result: ResponseResult, confidence: float) -> str:
     part = next((part for part in result.family.parts if isinstance(part, SurfacePart)), None)
     if part is None or not result.response.goal:
         return ""
-    units = {f.variables[0]: str(f.facts.get("factor_unit", "")) for f in result.findings if f.variables}
+    units = {
+        f.variables[0]: str(f.facts["factor_unit"])
+        for f in result.findings
+        if f.variables and f.facts.get("factor_unit")
+    }
     where = settings_in_words(part, units)
     wish = {"minimise": "for the lowest", "target": "to bring", "maximise": "for the highest"}[result.response.goal]
     name = f"{result.response.name} to its target" if result.response.goal == "target" else result.response.name
