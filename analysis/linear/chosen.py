@@ -47,6 +47,11 @@ def chosen_contrasts(model: Model, texts: Sequence[str], confidence: float) -> t
     return tuple(found for text in texts for found in _answered(model, _read(model, text), confidence))
 
 
+def weights_of(model: Model, text: str) -> Floats | None:
+    """The weight of each level in a contrast as asked; None for a slope."""
+    return _read(model, text).weights
+
+
 def _read(model: Model, text: str) -> _Read:
     names = {v.name: i for i, v in enumerate(model.variables) if not v.block}
     name = next((n for n in sorted(names, key=len, reverse=True) if text.strip().startswith(f"{n}:")), None)

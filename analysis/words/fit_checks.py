@@ -27,8 +27,10 @@ def _odd_bakes(facts: Facts, fine: bool) -> str:
     if fine or not odd:
         return "no bake lies further from the fitted values than its fellows would lead one to expect."
     what = "bake" if len(odd) == 1 else "bakes"
+    hidden = facts.get("masked", ())
+    hid = f" ({listed(hidden)} only showed once the others were set aside)" if hidden and len(odd) > 1 else ""
     return (
-        f"{what} {listed(odd)} {'lies' if len(odd) == 1 else 'lie'} far from the fitted values. Look at the bench "
+        f"{what} {listed(odd)} {'lies' if len(odd) == 1 else 'lie'} far from the fitted values{hid}. Look at the bench "
         f"sheet; leave a bake out only for a reason found there.{_moves(facts)}"
     )
 
@@ -134,6 +136,11 @@ def _squares_differ(facts: Facts, fine: bool) -> str:
         return (
             f"for {term} the type of sums of squares changes the answer: type 2 gives {say_p(facts['p_type_2'])}, "
             f"type 3 {say_p(facts['p_type_3'])}. The treatments were not baked equally often."
+        )
+    if "p_type_1" in facts:
+        return (
+            f"for {term} the order of the terms changes the answer: in their order it gets {say_p(facts['p_type_1'])}, "
+            f"after all others {say_p(facts['p_type_2'])}. The treatments were not baked equally often."
         )
     return f"for {term} the type of sums of squares changes the answer, as treatments were not baked equally often."
 

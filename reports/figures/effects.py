@@ -30,7 +30,7 @@ from reports.figures.style import (
 from reports.figures.svg import as_svg
 
 MOST_ROWS = 24
-DRAWN = ("effect", "interaction", "bend", "blend")
+DRAWN = ("effect", "interaction", "bend", "blend", "centre")
 VERDICTS = {"yes": "matters", "no": "too small to matter", "unsure": "cannot tell"}
 BARE_VERDICTS = {"yes": "differs from 0", "no": "too small to matter", "unsure": "cannot tell"}
 _LOOKS = {"yes": (BLUE, "o", False), "no": (SOFT, "D", False), "unsure": (VERMILLION, "s", True)}
@@ -87,6 +87,8 @@ def draw_effects(result: ResponseResult, *, key: str, confidence: float = 0.95) 
 
 def name_of(finding: Finding) -> str:
     """The variables of a finding, an interaction joined by a times sign, a blend by a plus."""
+    if finding.kind == "centre":
+        return "bend at the centre"
     if finding.kind == "bend":
         return f"bend over {finding.variables[0]}"
     if finding.kind == "blend":
@@ -123,6 +125,7 @@ def _caption(result: ResponseResult, count: int, confidence: float) -> str:
     response = result.response
     said = [f"Each mark is an effect, its line the {say_share(confidence)} interval."]
     kinds = {finding.kind for finding in result.findings if finding.size is not None}
+    said += ["The bend at the centre is its bakes against the corners' mean."] if "centre" in kinds else []
     said += ["A bend is the middle against the mean of both ends."] if "bend" in kinds else []
     said += ["A blend is an even mixture against the mean of its parts."] if "blend" in kinds else []
     if all(f.low is None for f in result.findings if f.size is not None):
