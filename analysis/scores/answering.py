@@ -120,13 +120,20 @@ def _limits(model: Model) -> tuple[dict[int, tuple[float | None, float | None]],
     likelihood = model.data.problem().likelihood
     found: dict[int, tuple[float | None, float | None]] = {}
     reasons = {}
+    dfs = [model.df_of(t.name) for t, at in zip(model.layout.terms, model.layout.places(), strict=True) for _ in at]
     for column, label in enumerate(model.layout.labels()):
         place = model.data.lead + column
         half = model.layout.halves()[column]
         spread = model.free.covariance if not model.separated else model.covariance
         se = 1.0 if spread is None else float(np.sqrt(spread[place, place]))
         low, high = profile_limits(
-            likelihood, model.free.params, model.free.loglik, place, min(se, 10.0), model.confidence
+            likelihood,
+            model.free.params,
+            model.free.loglik,
+            place,
+            min(se, 10.0),
+            model.quantile(dfs[column]),
+            0.0 if model.endless is None else float(model.endless[place]),
         )
         found[column] = (None if low is None else float(low / half), None if high is None else float(high / half))
         if low is None or high is None:
@@ -158,10 +165,18 @@ def _note(model: Model) -> ModelNote:
         terms=tuple(term.name for term in model.layout.terms),
         groups=tuple(kin.name for kin in model.free.data.kin),
         estimation=_estimation(model),
-        df_method="residual, for more scatter than counting" if model.widened else "large samples (normal, chi-square)",
+        df_method=_df_method(model),
         sums_of_squares="type 2 (likelihood ratios)",
         coding="categories against their reference level",
     )
+
+
+def _df_method(model: Model) -> str:
+    if model.widened:
+        return "residual, for more scatter than counting"
+    if model.few:
+        return "few readings: ratios judged by F, effects by t, on the readings (or groups) less effects"
+    return "large samples (normal, chi-square)"
 
 
 def _approximations(model: Model) -> tuple[Approximation, ...]:

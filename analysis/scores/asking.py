@@ -138,7 +138,7 @@ def _fit(
         free = Fit(data=_without_kin(data), top=alone, method="newton")
         return Model(
             readings=readings, response=response, question=question, layout=layout, data=_without_kin(data),
-            fit=reported, free=free, labels=labels, separated=names,
+            fit=reported, free=free, labels=labels, separated=names, endless=direction,
         )  # fmt: skip
     found = fit(data)
     if found.covariance is None:

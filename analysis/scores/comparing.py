@@ -41,7 +41,11 @@ def means(model: Model) -> tuple[Mean, ...]:
         estimates, spread = model.expected.averaged(grids), model.expected.spread(grids)
         for at, level in enumerate(variable.levels):
             se = None if spread is None else float(np.sqrt(max(spread[at, at], 0.0)))
-            low, high = (None, None) if se is None else model.within(float(estimates[at]), se, model.quantile())
+            low, high = (
+                (None, None)
+                if se is None
+                else model.within(float(estimates[at]), se, model.quantile(model.df_of(variable.name)))
+            )
             found.append(Mean(factor=variable.name, level=level, mean=float(estimates[at]), se=se, low=low, high=high))
     return tuple(found)
 
@@ -76,7 +80,10 @@ def _pairs_of(model: Model, variable: Variable) -> list[tuple[Comparison, ScoreD
         differences.append(float(row @ model.fit.params))
         variance = None if model.covariance is None else float(row @ model.covariance @ row)
         errors.append(None if variance is None or variance <= 0 else float(np.sqrt(variance)))
-    method, factor, adjusted = adjusted_p(model, k, [_ratio(d, e) for d, e in zip(differences, errors, strict=True)])
+    df = model.df_of(variable.name)
+    method, factor, adjusted = adjusted_p(
+        model, k, df, [_ratio(d, e) for d, e in zip(differences, errors, strict=True)]
+    )
     name = f"{method}, on the {_scale(model)} scale"
     found = []
     for (i, j), difference, se, p in zip(which, differences, errors, adjusted, strict=True):
@@ -111,14 +118,16 @@ def _ratio(difference: float, se: float | None) -> float | None:
     return None if not se else difference / se
 
 
-def adjusted_p(model: Model, levels: int, z: Sequence[float | None]) -> tuple[str, float, list[float | None]]:
-    """Method, multiplier of standard errors, and adjusted p of all pairs of ``levels``."""
+def adjusted_p(
+    model: Model, levels: int, known: float | None, z: Sequence[float | None]
+) -> tuple[str, float, list[float | None]]:
+    """Method, multiplier of standard errors, and adjusted p of all pairs of ``levels`` on ``known`` df."""
     count = len(z)
     asked = model.question.adjust
-    df = float(model.df) if model.widened and model.df else ENDLESS_DF
-    plain = [None if one is None else model.p_value(one) for one in z]
+    plain = [None if one is None else model.p_value(one, known) for one in z]
+    df = known or ENDLESS_DF
     if levels == 2 or asked == "none":
-        return "z" if df == ENDLESS_DF else "t", model.quantile(), plain
+        return "t" if known else "z", model.quantile(known), plain
     if asked in ("bonferroni", "holm"):
         each = 1 - (1 - model.confidence) / count
         factor = t_quantile(each, df) if df < ENDLESS_DF else float(ndtri((1 + each) / 2))
@@ -206,13 +215,19 @@ def treatment_shares(model: Model) -> tuple[Shares, ...]:
     return tuple(found)
 
 
+def _least_df(model: Model, settings: dict[str, str]) -> float | None:
+    """A mean at a treatment is no surer than the least sure of what was set."""
+    known = [df for name in settings if (df := model.df_of(name)) is not None]
+    return min(known) if known else model.base_df
+
+
 def shares_at(model: Model, grid: Floats, chosen: NDArray[np.bool_], settings: dict[str, str]) -> Shares:
     readings, expected = model.readings, model.expected
     w, y = readings.weights[chosen], readings.response[chosen]
     mean = float(expected.averaged([grid])[0])
     spread = expected.spread([grid])
     se = None if spread is None else float(np.sqrt(max(spread[0, 0], 0.0)))
-    low, high = (None, None) if se is None else model.within(mean, se, model.quantile())
+    low, high = (None, None) if se is None else model.within(mean, se, model.quantile(_least_df(model, settings)))
     fitted: dict[str, float] = {}
     seen: dict[str, float] = {}
     if not model.data.counted:

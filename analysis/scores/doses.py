@@ -46,7 +46,7 @@ def _limit(model: Model, share: float, constant: Floats, slope: Floats) -> DoseL
         return _open(share, None)
     gradient = -(constant + log_dose * slope) / b
     se = float(np.sqrt(max(float(gradient @ covariance @ gradient), 0.0)))
-    z = model.quantile()
+    z = model.quantile(model.df_of(str(model.question.dose)))
     low, high = _fieller(level - a, b, constant, slope, covariance, z)
     dose = float(np.exp(log_dose))
     return DoseLimit(

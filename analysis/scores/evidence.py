@@ -66,7 +66,8 @@ def _effect(model: Model, term: Term, test: Test | None, pairs: tuple[ScoreDiffe
     }
     if variable.amount or len(variable.levels) == 2:
         cells = settings_of(variable)
-        size, low, high = difference(model, {variable.name: cells[-1]}, {variable.name: cells[0]})
+        factor = model.quantile(model.df_of(term.name))
+        size, low, high = difference(model, {variable.name: cells[-1]}, {variable.name: cells[0]}, factor)
         facts |= {"from": variable.levels[0], "to": variable.levels[-1], "method": "z"}
         facts["p_difference"] = None if test is None else test.p
     else:
@@ -85,14 +86,14 @@ def _effect(model: Model, term: Term, test: Test | None, pairs: tuple[ScoreDiffe
 
 
 def difference(
-    model: Model, end: Mapping[str, object], start: Mapping[str, object], factor: float | None = None
+    model: Model, end: Mapping[str, object], start: Mapping[str, object], factor: float
 ) -> tuple[float, float | None, float | None]:
     """Expected response at ``end`` minus at ``start``, with its interval."""
     return combined(model, [(1.0, end), (-1.0, start)], factor)
 
 
 def combined(
-    model: Model, parts: list[tuple[float, Mapping[str, object]]], factor: float | None = None
+    model: Model, parts: list[tuple[float, Mapping[str, object]]], factor: float
 ) -> tuple[float, float | None, float | None]:
     """A weighted sum of expectations."""
     grids = [model.cells(cells) for _, cells in parts]
@@ -102,7 +103,6 @@ def combined(
     if spread is None:
         return size, None, None
     se = float(np.sqrt(max(weights @ spread @ weights, 0.0)))
-    factor = model.quantile() if factor is None else factor
     if len(parts) > 2:
         return size, size - factor * se, size + factor * se
     return size, *inside(model, size, se, factor)
@@ -112,7 +112,7 @@ def _interaction(model: Model, term: Term, test: Test | None) -> Finding:
     along, by = (model.layout.variables[i] for i in term.members)
     best: tuple[float, Any] | None = None
     choices = [(a, b) for a in _ends(along) for b in _ends(by)]
-    factor = _bonferroni(model, len(choices))
+    factor = _bonferroni(model, model.df_of(term.name), len(choices))
     for (a0, a1), (b0, b1) in choices:
         parts: list[tuple[float, Mapping[str, object]]] = [
             (1.0, {along.name: a1[0], by.name: b1[0]}),
@@ -131,8 +131,8 @@ def _interaction(model: Model, term: Term, test: Test | None) -> Finding:
     facts: dict[str, Any] = {
         "of": along.name, "of_kind": "amount" if along.amount else "category", "of_unit": along.unit,
         "from": a0[1], "to": a1[1], "by": by.name, "by_unit": by.unit, "by_from": b0[1], "by_to": b1[1],
-        "effect_at_from": combined(model, [parts[2], parts[3]])[0] * -1,
-        "effect_at_to": combined(model, [parts[0], parts[1]])[0],
+        "effect_at_from": combined(model, [parts[2], parts[3]], factor)[0] * -1,
+        "effect_at_to": combined(model, [parts[0], parts[1]], factor)[0],
         "scores": model.response.scale,
     }  # fmt: skip
     return finding(model, "interaction", (along.name, by.name), size, low, high, test, facts)
@@ -144,13 +144,13 @@ def _ends(variable: Variable) -> list[tuple[tuple[object, str], tuple[object, st
     return [(cells[0], cells[-1])] if variable.amount else list(combinations(cells, 2))
 
 
-def _bonferroni(model: Model, count: int) -> float:
+def _bonferroni(model: Model, df: float | None, count: int) -> float:
     from scipy.special import ndtri
 
     from analysis.linear.distributions import t_quantile
 
     each = 1 - (1 - model.confidence) / max(count, 1)
-    return t_quantile(each, model.df) if model.widened and model.df else float(ndtri((1 + each) / 2))
+    return t_quantile(each, df) if df else float(ndtri((1 + each) / 2))
 
 
 def finding(

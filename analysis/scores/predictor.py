@@ -44,7 +44,8 @@ class ScorePredictor:
 
     @property
     def df(self) -> float | None:
-        return float(self.model.df) if self.model.widened and self.model.df else None
+        known = [df for term in self.model.layout.terms if (df := self.model.df_of(term.name)) is not None]
+        return min(known) if known else None
 
     def mean(self, settings: pd.DataFrame) -> Floats:
         return self.model.expected.averaged(self._grids(settings))

@@ -1,7 +1,7 @@
 """Which sizes of an effect would the data still allow, everything else adjusted to it?
 
-Limits of the profile likelihood: where twice the loss of log-likelihood reaches the chi-square
-quantile. A side on which it never does is open (None).
+Limits of the profile likelihood: where twice the loss of log-likelihood reaches the square of
+``quantile`` (of a normal, or of t with few readings). A side on which it never does is open (None).
 """
 
 from __future__ import annotations
@@ -10,22 +10,31 @@ from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
 
 from analysis.scores.climbing import Likelihood, climb
 
 Floats = NDArray[np.float64]
-OPEN = 60.0  # a limit farther than this (in units of the starting step) is taken as none
+OPEN = 40.0  # a limit farther than this (in units of the starting step) is taken as none
 
 
 def profile_limits(
-    likelihood: Likelihood, params: Floats, value: float, at: int, se: float, confidence: float
+    likelihood: Likelihood,
+    params: Floats,
+    value: float,
+    at: int,
+    se: float,
+    quantile: float,
+    endless: float = 0.0,
 ) -> tuple[float | None, float | None]:
-    """Both limits of one parameter around the top ``params`` with log-likelihood ``value``."""
-    drop = float(ndtri((1 + confidence) / 2)) ** 2 / 2
+    """Both limits of one parameter around the top ``params`` with log-likelihood ``value``.
+
+    The side that ``endless`` points to (its sign) is known to be open.
+    """
+    drop = quantile**2 / 2
     found = []
     for side in (-1.0, 1.0):
-        found.append(_limit(_loss(likelihood, params, value, at), params[at], side, se, drop))
+        known = side * endless > 0
+        found.append(None if known else _limit(_loss(likelihood, params, value, at), params[at], side, se, drop))
     return found[0], found[1]
 
 
@@ -37,11 +46,11 @@ def _loss(likelihood: Likelihood, params: Floats, value: float, at: int) -> Call
     def loss(number: float) -> float:
         start = last["params"].copy()
         start[at] = number
-        top = climb(likelihood, start, free=free)
+        top = climb(likelihood, start, free=free, steps=25)
         if not np.isfinite(top.value):
             start = params.copy()
             start[at] = number
-            top = climb(likelihood, start, free=free)
+            top = climb(likelihood, start, free=free, steps=25)
         if np.isfinite(top.value):
             last["params"] = top.params
             return value - top.value

@@ -50,15 +50,20 @@ def looks_endless(data: Data, top: Top) -> bool:
     return bool(np.abs(top.params).max(initial=0.0) > 8 or np.diag(spread).max(initial=0.0) > 100)
 
 
-def information(data: Data, params: Floats) -> Floats:
-    """Expected information of edges and effects (q, q)."""
+def alike(data: Data) -> tuple[Floats, Floats]:
+    """Distinct rows of x with how often each was seen."""
+    x, inverse = np.unique(data.x, axis=0, return_inverse=True)
+    return x, np.asarray(np.bincount(inverse.ravel(), weights=data.w), dtype=np.float64)
+
+
+def information(data: Data, params: Floats, rows: tuple[Floats, Floats]) -> Floats:
+    """Expected information of edges and effects (q, q); ``rows`` as ``alike`` gives them."""
     lead = data.lead
     if data.counted:
         a = np.hstack([np.ones((len(data.x), 1)), data.x])
         mean = np.exp(np.clip(a @ params, -50, 50)) * (1 if data.exposure is None else data.exposure)
         return np.asarray(a.T @ (mean[:, None] * a), dtype=np.float64)
-    x, inverse = np.unique(data.x, axis=0, return_inverse=True)
-    w = np.bincount(inverse.ravel(), weights=data.w)
+    x, w = rows
     edges = params[None, :lead] - (x @ params[lead:])[:, None]
     f = densities(data.link, edges)[0]
     ends = np.ones((len(x), 1))
@@ -81,13 +86,13 @@ def firth(data: Data) -> Top:
 
     Its Hessian is minus that information, so that standard errors are the usual ones.
     """
-    problem = data.problem()
+    problem, rows = data.problem(), alike(data)
 
     def penalised(params: Floats) -> float:
         value = problem.likelihood(params)[0]
         if not np.isfinite(value):
             return -np.inf
-        sign, size = np.linalg.slogdet(information(data, params))
+        sign, size = np.linalg.slogdet(information(data, params, rows))
         return value + 0.5 * float(size) if sign > 0 else -np.inf
 
     def slope(params: Floats) -> tuple[float, Floats]:
@@ -97,7 +102,7 @@ def firth(data: Data) -> Top:
             near = [params.copy(), params.copy()]
             near[0][at] += step
             near[1][at] -= step
-            logs = [np.linalg.slogdet(information(data, one))[1] for one in near]
+            logs = [np.linalg.slogdet(information(data, one, rows))[1] for one in near]
             gradient[at] += 0.5 * (logs[0] - logs[1]) / (2 * step)
         return penalised(params), gradient
 
@@ -106,6 +111,6 @@ def firth(data: Data) -> Top:
         params=top.params,
         value=problem.likelihood(top.params)[0],
         gradient=top.gradient,
-        hessian=-information(data, top.params),
+        hessian=-information(data, top.params, rows),
         reached=top.reached,
     )

@@ -1,7 +1,8 @@
 """Which terms do the data need, and do the model's own assumptions hold?
 
 Likelihood-ratio tests. A term is tested against all terms that do not contain it (type 2). With
-overdispersion the ratio is divided by it and judged by F.
+overdispersion the ratio is divided by it and judged by F; with few readings (see ``model.error_df``) the
+ratio over its df is judged by F.
 """
 
 from __future__ import annotations
@@ -39,9 +40,10 @@ def _term_test(model: Model, term: Term) -> Test:
             term=term.name, df=df, sum_sq=ratio, mean_sq=ratio / df, df_error=float(model.df), statistic="F",
             value=value, p=f_tail(value, df, model.df),
         )  # fmt: skip
+    few = model.df_of(term.name)
     return Test(
-        term=term.name, df=df, sum_sq=ratio, mean_sq=ratio / df, df_error=None, statistic="LR chi-square",
-        value=ratio, p=float(chdtrc(df, ratio)),
+        term=term.name, df=df, sum_sq=ratio, mean_sq=ratio / df, df_error=few, statistic="LR chi-square", value=ratio,
+        p=float(chdtrc(df, ratio)) if few is None else f_tail(ratio / df, df, few),
     )  # fmt: skip
 
 
