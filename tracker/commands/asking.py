@@ -79,7 +79,7 @@ def options_of(
         str | None, typer.Option(metavar="TRANSFORM", help="auto, log, square root, reciprocal, logit or none.")
     ] = None,
     robust: Annotated[
-        bool, typer.Option("--robust", help="Weigh odd bakes down and allow for unequal scatter.")
+        bool, typer.Option("--robust", help="Weigh odd bakes down, so that few of them do not carry the answer.")
     ] = False,
     unequal_spread: Annotated[
         bool, typer.Option("--unequal-spread", help="Do not take the scatter of all treatments as equal.")

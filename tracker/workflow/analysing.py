@@ -74,9 +74,10 @@ def analyse_trial(
     """
     from analysis.engine import analyse
     from tracker.frames import audit_head, content_hash, trial_tables
+    from tracker.workflow.measured import with_measured
 
     options = options or Options()
-    tables = trial_tables(store, trial)
+    tables = with_measured(trial_tables(store, trial))
     picked = _chosen(tables, responses)
     read = [response for response in picked if len(tables.tables[response.name])]
     costs, goals = split_costs(options, [response.name for response in tables.responses])
@@ -220,6 +221,8 @@ def _question(
     """The stored factors and responses as a question; ``group`` is the option's, else the trial's own."""
     import json
 
+    from tracker.workflow.measured import measured_names
+
     factors = [
         Factor(
             name=factor.name,
@@ -257,7 +260,7 @@ def _question(
         group=laid[0] if laid else (),
         crossed=laid[1:],
         slopes=slopes_of(options.slopes, columns),
-        covariates=tuple(_known(name, columns, "--covariate") for name in options.covariates),
+        covariates=tuple(_known(n, [*columns, *measured_names(tables)], "--covariate") for n in options.covariates),
         weights=_known(options.weights, columns, "--weights") if options.weights else None,
         **how_of(options),
         strips=errors if crossed else (),
