@@ -18,6 +18,7 @@ from analysis.mixed.terms import FloatArray
 
 STEPS = 60
 FLAT = 1e-9  # gradient by log theta below which the deviance no longer moves
+NEAR = 1e-6  # step over theta below which one last Newton step leaves nothing to gain
 TINY = 1e-3  # theta below which the edge itself is tried
 HUGE = 1e7  # theta beyond which nothing is left for the residual
 
@@ -31,19 +32,20 @@ class Summit:
     converged: bool
 
 
-def _step(layout: Layout, theta: FloatArray, at: Deviance) -> tuple[FloatArray, FloatArray]:
-    """Gradient by theta and the step to try."""
+def _step(layout: Layout, theta: FloatArray, at: Deviance) -> tuple[FloatArray, FloatArray, bool]:
+    """Gradient by theta, the step to try, and whether it is Newton's."""
     turn = layout.jacobian(theta)
     gradient = turn.T @ at.gradient
     hessian = turn.T @ at.hessian @ turn + layout.curvature(at.gradient)
     step = _downhill(hessian, gradient)
+    newton = step is not None
     if step is None:
         expected = turn.T @ at.expected @ turn
         ridge = np.diag(np.maximum(2 * np.abs(np.diag(layout.curvature(at.gradient))), 1e-8))
         step = _downhill(expected + ridge, gradient)
     if step is None:
         step = -gradient / max(1.0, float(np.abs(gradient).max()))
-    return gradient, step
+    return gradient, step, newton
 
 
 def _downhill(matrix: FloatArray, gradient: FloatArray) -> FloatArray | None:
@@ -58,25 +60,41 @@ def _downhill(matrix: FloatArray, gradient: FloatArray) -> FloatArray | None:
     return np.asarray(-(vectors @ ((vectors.T @ (gradient / scale)) / values)) / scale, dtype=np.float64)
 
 
-def climb(evaluate: Evaluate, layout: Layout, start: FloatArray) -> Summit:
-    """``evaluate(gamma)``; ends at the least deviance that can be reached from ``start`` (theta)."""
+def climb(evaluate: Evaluate, layout: Layout, start: FloatArray, known: Summit | None = None) -> Summit:
+    """``evaluate(gamma)``; ends at the least deviance that can be reached from ``start`` (theta).
+
+    The second of two starts ends where a Newton step leads it to the summit ``known`` from the first.
+    """
     theta, at = start, evaluate(layout.gamma(start))
     converged = not len(theta)
-    for _ in range(STEPS):
-        gradient, step = _step(layout, theta, at)
-        if not len(theta) or np.abs(gradient * np.maximum(np.abs(theta), TINY)).max() < FLAT:
+    for _ in range(STEPS if len(theta) else 0):
+        gradient, step, newton = _step(layout, theta, at)
+        size = np.maximum(np.abs(theta), TINY)
+        if np.abs(gradient * size).max() < FLAT:
             converged = True
             break
-        longest = float((np.abs(step) / (1.0 + 2 * np.abs(theta))).max())
-        step = step / max(1.0, longest)
+        if newton and known is not None and _leads_to(known, theta, step):
+            return known
+        if newton and np.abs(step / size).max() < NEAR:
+            theta = theta + step
+            at, converged = evaluate(layout.gamma(theta)), True
+            break
+        step = step / max(1.0, float((np.abs(step) / (1.0 + 2 * np.abs(theta))).max()))
         found = _search(evaluate, layout, theta, at, gradient, step)
         if found is None:  # rounding: no better point is left
-            converged = bool(np.abs(gradient * np.maximum(np.abs(theta), TINY)).max() < 1e-4)
+            converged = bool(np.abs(gradient * size).max() < 1e-9 * max(1.0, abs(at.value)))
             break
         theta, at = found
         if np.abs(theta).max() > HUGE:
             break
     return _edges(evaluate, layout, Summit(_upright(layout, theta), at, converged))
+
+
+def _leads_to(known: Summit, theta: FloatArray, step: FloatArray) -> bool:
+    """Close by, and the step lands much closer still."""
+    size = np.maximum(np.abs(known.theta), TINY)
+    before, after = np.abs(theta - known.theta) / size, np.abs(theta + step - known.theta) / size
+    return bool(before.max() < 0.1 and after.max() < 0.01)
 
 
 def _search(

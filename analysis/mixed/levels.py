@@ -8,16 +8,17 @@ rho = 1 / (1 + gamma_1 s). The coarse groups are then taken out in the same way.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
 from analysis.mixed.nesting import Nesting
-from analysis.mixed.sufficient import Sums, cross_of, kinds
+from analysis.mixed.sufficient import Sums, kinds
 from analysis.mixed.terms import FloatArray, IntArray
 
 # Order of the derivatives: value, by 1, by 2, twice by 1, by both, twice by 2.
 VALUE, ONE, TWO, ONE_ONE, ONE_TWO, TWO_TWO = range(6)
-MOST_NUMBERS = 60_000_000  # numbers in all B together
+MOST_NUMBERS = 3_000_000  # numbers in all B together, beyond which group by group is as fast
 
 
 @dataclass(frozen=True, eq=False)
@@ -53,7 +54,12 @@ class Levels:
             out[ONE_TWO] = n @ (s1 / d**2)
         return out
 
-    def factors(self, one: float, two: float) -> FloatArray:
+    def moved(self, one: float, two: float) -> FloatArray:
+        """(6, c, c): M'V^-1 M less M'WM, with its derivatives."""
+        flat = self.cross.reshape(len(self.cross), -1)
+        return -(self._factors(one, two) @ flat).reshape(6, *self.cross.shape[1:])
+
+    def _factors(self, one: float, two: float) -> FloatArray:
         """(6, b): what each B is multiplied with."""
         out = np.zeros((6, len(self.cross)))
         t = len(self.weight)
@@ -91,7 +97,7 @@ def levels(sums: Sums, nested: Nesting, coarse_groups: int) -> Levels | None:
     if len(weight) * c * c > MOST_NUMBERS:
         return None
     count = np.bincount(which, minlength=len(weight)).astype(np.float64)
-    fine = [cross_of(sums.fine[which == t]) for t in range(len(weight))] if len(weight) > 1 else [cross_of(sums.fine)]
+    fine = _crosses(sums.fine, which, len(weight))
     empty = np.zeros(0, dtype=np.int64)
     if nested.parent is None:
         return Levels(weight, count, np.zeros((0, len(weight))), np.zeros(0), empty, empty, empty, np.array(fine))
@@ -108,6 +114,15 @@ def levels(sums: Sums, nested: Nesting, coarse_groups: int) -> Levels | None:
         weight, count, made_of.astype(np.float64), np.bincount(member).astype(np.float64),
         kind, left, right, np.array([*fine, *coarse]),
     )  # fmt: skip
+
+
+def _crosses(rows: FloatArray, which: IntArray, count: int) -> list[FloatArray]:
+    """Sum of products of the rows of each kind."""
+    if count == 1:
+        return [rows.T @ rows]
+    order = np.argsort(which, kind="stable")
+    rows, ends = rows[order], np.searchsorted(which[order], np.arange(count + 1))
+    return [rows[a:b].T @ rows[a:b] for a, b in pairwise(ends)]
 
 
 def _patterns(made: IntArray) -> tuple[IntArray, IntArray]:
@@ -146,16 +161,3 @@ def _pairs(
                 which_pair.append((k, int(there[i]), int(there[j])))
     kind, left, right = np.array(which_pair, dtype=np.int64).T
     return kind, left, right, cross
-
-
-def nested_effects(
-    left: FloatArray, weight: FloatArray, gamma: FloatArray, parent: IntArray | None
-) -> tuple[FloatArray, FloatArray]:
-    """Predicted effects of fine and coarse groups from the sums ``left`` (g,) of what is left of the readings."""
-    rho = 1 / (1 + gamma[0] * weight)
-    coarse = np.zeros(0)
-    if parent is not None:
-        seen = np.bincount(parent, left * rho)
-        coarse = gamma[1] * seen / (1 + gamma[1] * np.bincount(parent, weight * rho))
-        left = left - weight * coarse[parent]
-    return gamma[0] * rho * left, coarse

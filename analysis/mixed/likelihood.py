@@ -7,8 +7,9 @@ from collections.abc import Sequence
 import numpy as np
 
 from analysis.mixed.crossed import effects, patterns, take_out
+from analysis.mixed.each_group import EachGroup, nested_effects
 from analysis.mixed.jets import Jet
-from analysis.mixed.levels import ONE, ONE_ONE, ONE_TWO, TWO, TWO_TWO, VALUE, Levels, levels, nested_effects
+from analysis.mixed.levels import ONE, ONE_ONE, ONE_TWO, TWO, TWO_TWO, VALUE, Levels, levels
 from analysis.mixed.nesting import Nesting, nesting
 from analysis.mixed.preparing import Ready
 from analysis.mixed.sufficient import Sums, sums
@@ -78,8 +79,7 @@ class SumJets:
             return 0.0, np.zeros(0), np.zeros((0, 0)), whole, np.zeros((0, c, c)), np.zeros((0, 0, c, c))
         one, two = float(gamma[0]), float(gamma[1]) if self.before > 1 else 0.0
         log = self.levels.log_det(one, two)
-        flat = self.levels.cross.reshape(len(self.levels.cross), -1)
-        moved = -(self.levels.factors(one, two) @ flat).reshape(6, c, c)
+        moved = self.levels.moved(one, two)
         keep = slice(0, self.before)
         first = np.array([moved[ONE], moved[TWO]])[keep]
         second = np.array([[moved[ONE_ONE], moved[ONE_TWO]], [moved[ONE_TWO], moved[TWO_TWO]]])[keep, keep]
@@ -88,14 +88,11 @@ class SumJets:
         return float(log[VALUE]), log_1, log_2, whole + moved[VALUE], first, second
 
 
-def _summed(ready: Ready, terms: Sequence[RandomTerm]) -> tuple[Nesting, Sums, Levels | None]:
-    """Nested groups as levels of sums; where their kinds are too many, all groups as if they cut across."""
+def _summed(ready: Ready, terms: Sequence[RandomTerm]) -> tuple[Nesting, Sums, Levels | EachGroup | None]:
+    """Nested groups by their kinds; where these are too many, group by group."""
     nested = nesting(terms)
     if nested.fine is not None:
         found = sums(ready, terms, nested)
         coarse = 0 if nested.coarse is None else terms[nested.coarse].groups
-        by_level = levels(found, nested, coarse)
-        if by_level is not None:
-            return nested, found, by_level
-    nested = Nesting(None, None, tuple(range(len(terms))))
+        return nested, found, levels(found, nested, coarse) or EachGroup(found.fine, found.fine_weight, nested.parent)
     return nested, sums(ready, terms, nested), None

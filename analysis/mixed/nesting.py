@@ -13,8 +13,6 @@ import numpy as np
 
 from analysis.mixed.terms import IntArray, RandomTerm
 
-FEW = 24  # groups up to which a matrix of their own costs less than a level of sums
-
 
 @dataclass(frozen=True, eq=False)
 class Nesting:
@@ -31,7 +29,7 @@ class Nesting:
 
 def nesting(terms: Sequence[RandomTerm]) -> Nesting:
     """Terms with slopes always belong to the rest."""
-    plain = [i for i, term in enumerate(terms) if term.slope is None and term.groups > FEW]
+    plain = [i for i, term in enumerate(terms) if term.slope is None]
     if not plain:
         return Nesting(None, None, tuple(range(len(terms))))
     plain.sort(key=lambda i: -terms[i].groups)

@@ -7,8 +7,9 @@ edge (a variance of 0, a correlation of ±1) lies inside its range.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from itertools import accumulate
 
 import numpy as np
 
@@ -25,9 +26,8 @@ class Layout:
     def size(self) -> int:
         return sum(1 if w == 1 else 3 for w in self.widths)
 
-    def slices(self) -> list[slice]:
-        ends = np.cumsum([1 if w == 1 else 3 for w in self.widths])
-        return [slice(int(e) - (1 if w == 1 else 3), int(e)) for e, w in zip(ends, self.widths, strict=True)]
+    def slices(self) -> tuple[slice, ...]:
+        return _slices(self.widths)
 
     def gamma(self, theta: FloatArray) -> FloatArray:
         out = theta * theta
@@ -76,6 +76,8 @@ class Layout:
         )
 
 
-def chosen(layout: Layout, keep: Sequence[bool]) -> Layout:
-    """The layout of some of the terms."""
-    return Layout(tuple(w for w, k in zip(layout.widths, keep, strict=True) if k))
+@lru_cache(maxsize=64)
+def _slices(widths: tuple[int, ...]) -> tuple[slice, ...]:
+    sizes = [1 if w == 1 else 3 for w in widths]
+    ends = list(accumulate(sizes))
+    return tuple(slice(end - size, end) for end, size in zip(ends, sizes, strict=True))

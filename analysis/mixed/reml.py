@@ -46,7 +46,16 @@ def fit_reml(
     layout, restricted = layout_of(stay), method == "reml"
     keep = np.arange(layout.size)
     starts = [starting_theta(layout, zero, keep), layout.ones()] if layout.size else [np.zeros(0)]
-    ends = [climb(lambda gamma: deviance(jets.at(gamma), restricted=restricted), layout, start) for start in starts]
+    ends: list[Summit] = []
+    for start in starts:
+        ends.append(
+            climb(
+                lambda gamma: deviance(jets.at(gamma), restricted=restricted),
+                layout,
+                start,
+                ends[0] if ends and ends[0].converged else None,
+            )
+        )
     best = min(ends, key=lambda end: end.at.value)
     _refuse_runaway(best)
     agreed = sum(abs(end.at.value - best.at.value) < AGREE * max(1.0, abs(best.at.value)) for end in ends)

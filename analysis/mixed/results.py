@@ -17,6 +17,7 @@ from analysis.mixed.terms import FloatArray, IntArray, RandomTerm
 from analysis.parts import Variance
 
 CONFIDENCE = 0.95
+LEAST = 1e-9  # quantile below which the upper end of an interval says nothing
 
 
 def off_the_edge(layout: Layout, theta: FloatArray) -> list[bool]:
@@ -118,8 +119,9 @@ def interval(value: float, spread: float, confidence: float = CONFIDENCE) -> tup
     df = 2 * value**2 / spread
     tail = (1 - confidence) / 2
     upper, lower = 2 * gammaincinv(df / 2, 1 - tail), 2 * gammaincinv(df / 2, tail)
-    high = df * value / lower if lower > 0 else np.inf
-    return float(df * value / upper), float(high) if np.isfinite(high) else None
+    # So few df bound nothing from above; dividing by what is left of the quantile would run over.
+    high = df * value / lower if lower > LEAST else None
+    return float(df * value / upper), None if high is None else float(high)
 
 
 def assemble(

@@ -89,7 +89,3 @@ def kinds(values: FloatArray) -> tuple[FloatArray, IntArray]:
     """Distinct values and which of them each is."""
     distinct, which = np.unique(values, return_inverse=True)
     return distinct, which.astype(np.int64)
-
-
-def cross_of(rows: FloatArray) -> FloatArray:
-    return np.asarray(rows.T @ rows, dtype=np.float64)
