@@ -200,11 +200,12 @@ def _best_of_each(result: ResponseResult, of: str, by: str) -> Iterator[Treatmen
 
 
 def _climb(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
-    part = next((part for part in result.family.parts if part.key == "climb"), None)
-    onward = getattr(part, "onward", ())
-    if part is not None and result.response.goal is not None and len(onward) > 1:
-        facts = {"response": result.response.name, "better": getattr(part, "better", "higher")}
-        yield NextBakes(why="climb", treatments=tuple(onward), facts=facts)
+    for part in result.family.parts:
+        onward = getattr(part, "onward", ())
+        if part.key in ("climb", "surface") and onward and result.response.goal is not None:
+            facts = {"response": result.response.name, "better": getattr(part, "better", "higher")}
+            facts |= {"surface": part.key == "surface"}
+            yield NextBakes(why="climb", treatments=tuple(onward), facts=facts)
 
 
 # Another treatment may be better than what now looks best

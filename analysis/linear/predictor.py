@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 from analysis.errors import TrialDataError
 from analysis.linear.coding import Term, Variable, term_width
 from analysis.linear.residual_checks import bakes_stratum
-from analysis.linear.stratum import Model
+from analysis.linear.stratum import Contrast, Model
 from analysis.predicting import Span
 
 Floats = NDArray[np.float64]
@@ -56,6 +56,10 @@ class LinearPredictor:
         if covariance is None:
             return None
         return np.asarray(np.sqrt(np.maximum(((rows @ covariance) * rows).sum(axis=1), 0.0)))
+
+    def contrasts(self, rows: Floats) -> list[Contrast]:
+        """Rows (m, all columns) @ coefficients, each judged with the df of its own strata."""
+        return self.model.contrasts(rows)
 
     def covariance(self, settings: pd.DataFrame) -> Floats | None:
         """Covariance (m, m) of the means at the settings; None without anything to judge by."""

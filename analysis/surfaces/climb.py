@@ -18,12 +18,15 @@ from analysis.predicting import Predictor
 from analysis.questions import Question, Response
 from analysis.results import FamilyResult
 from analysis.surfaces.best import better, loss
+from analysis.surfaces.quadratic import Quadratic
 from analysis.surfaces.results import ClimbPart, ClimbStep, Setting
 
 Floats = NDArray[np.float64]
+Treatments = tuple[Mapping[str, Setting], ...]
 
 STEPS = (0.0, 0.25, 0.5, 0.75, 1.0)
 ONWARD = (1.0, 1.5, 2.0, 2.5, 3.0)
+BEYOND = (0.25, 0.5, 0.75)
 FEWEST = 2
 ALARM = 0.05
 
@@ -148,7 +151,7 @@ def _onward(
     held: Mapping[str, Any],
     last: ClimbStep,
     response: Response,
-) -> tuple[Mapping[str, Setting], ...]:
+) -> Treatments:
     """Three to five treatments to bake: the edge and further steps, as one would weigh them; () where the target
     lies before the edge, so that there is no need to climb."""
     if response.goal == "target" and response.target is not None:
@@ -162,6 +165,22 @@ def _onward(
         if ((settings < 0) & (middle - half >= 0)).any():
             break  # nothing can be weighed below zero
         found.append({**{n: _round(v, h) for n, v, h in zip(amounts, settings, half, strict=True)}, **held})
+    return tuple(found)
+
+
+def beyond_edge(quadratic: Quadratic, best: Floats, held: Mapping[str, Any], sign: float, lowest: Floats) -> Treatments:
+    """A few treatments from the best at the edge outwards, along the steepest way there; none below zero where
+    nothing below zero was baked (``lowest`` (k,) are the lowest settings)."""
+    slope = sign * quadratic.gradient(best)[0]
+    if not np.abs(slope).max() > 0:
+        return ()
+    found = []
+    for length in BEYOND:
+        settings = quadratic.coding.real(best + length * slope / np.abs(slope).max())
+        if ((settings < 0) & (lowest >= 0)).any():
+            break
+        rounded = [_round(value, half) for value, half in zip(settings, quadratic.coding.half, strict=True)]
+        found.append({**dict(zip(quadratic.coding.names, rounded, strict=True)), **held})
     return tuple(found)
 
 

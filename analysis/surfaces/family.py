@@ -22,7 +22,7 @@ from analysis.questions import Question, Response
 from analysis.results import FamilyResult
 from analysis.surfaces.best import as_good, best_settings, better, loss
 from analysis.surfaces.canonical import canonical_axes, shape, signs
-from analysis.surfaces.climb import climb_part
+from analysis.surfaces.climb import Treatments, beyond_edge, climb_part
 from analysis.surfaces.quadratic import Coding, Quadratic, corner_coding, model_rows, quadratic_of
 from analysis.surfaces.region import Region, baked_region, turning_point
 from analysis.surfaces.results import Code, LevelSurface, Limits, SurfacePart
@@ -56,7 +56,7 @@ def with_surface(family: FamilyResult, bakes: pd.DataFrame, response: Response, 
     part: Part | None = None
     try:
         if len(bending) >= FEWEST:
-            part, why = _surface(family.predictor, bending, bakes, response, question)
+            part, why = _surface(family, bending, bakes, response, question)
         else:
             why = ONE_BENDS
             part = climb_part(family, bakes, response, question)
@@ -74,9 +74,17 @@ def _bending(family: FamilyResult, question: Question) -> list[str]:
     return [factor.name for factor in question.factors if factor.kind == "amount" and f"{factor.name}^2" in fitted]
 
 
+def _scatter(family: FamilyResult, predictor: Predictor) -> float | None:
+    """How far one more bake may lie from its mean: with the scatter between groups, where there are any."""
+    spread = sum(one.variance for one in family.variances if one.covariance is None)
+    return float(np.sqrt(spread)) if spread > 0 else predictor.sd
+
+
 def _surface(
-    predictor: Predictor, bending: Sequence[str], bakes: pd.DataFrame, response: Response, question: Question
+    family: FamilyResult, bending: Sequence[str], bakes: pd.DataFrame, response: Response, question: Question
 ) -> tuple[SurfacePart | None, str | None]:
+    predictor = family.predictor
+    assert predictor is not None
     coding = corner_coding(bakes, bending)
     combinations = _combinations(predictor, bending)
     if len(combinations) > MOST_LEVELS:
@@ -87,7 +95,7 @@ def _surface(
         quadratic = quadratic_of(predictor, coding, held)
         if quadratic is None:
             return None, NOT_QUADRATIC
-        found.append((held, quadratic))
+        found.append((held, replace(quadratic, sd=_scatter(family, predictor))))
     levels = [_level(held, quadratic, region, response, question) for held, quadratic in found]
     lost = loss(np.array([level.best_response for level in levels]), response)
     at = int(np.argmin(lost))
@@ -169,9 +177,20 @@ def _part(
         as_good={} if good is None else good.limits,
         as_good_share=None if good is None else good.share,
         as_good_within=None if good is None else good.within,
+        onward=_onward(quadratic, best, held, region, response),
         ridge=ridge(quadratic, region, confidence, sign=_sign(quadratic, response)),
         reasons=_reasons(quadratic, turn, closed),
     )
+
+
+def _onward(
+    quadratic: Quadratic, best: Floats, held: Mapping[str, Any], region: Region, response: Response
+) -> Treatments:
+    """Only where the best lies at the edge, and a goal says which way is better."""
+    if response.goal not in ("maximise", "minimise") or not region.at_edge(best):
+        return ()
+    lowest = quadratic.coding.real(region.points.min(axis=0))
+    return beyond_edge(quadratic, best, held, _sign(quadratic, response), lowest)
 
 
 def _zipped(coding: Coding) -> Any:

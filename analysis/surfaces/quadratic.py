@@ -7,7 +7,7 @@ corners that were baked, so that star points lie beyond them, as in the books.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from itertools import combinations
@@ -18,6 +18,8 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.linear.distributions import t_quantile
+from analysis.linear.predictor import LinearPredictor
+from analysis.linear.stratum import Model
 from analysis.predicting import Predictor
 
 Floats = NDArray[np.float64]
@@ -108,7 +110,8 @@ def deciding_points(k: int) -> Floats:
 class Quadratic:
     """``beta`` (p,) belongs to ``model_rows`` of coded settings; ``covariance`` (p, p) and ``df`` None unjudged.
 
-    ``sd`` is the scatter between bakes of one treatment.
+    ``sd`` is the scatter between bakes of one treatment. ``judge`` gives (standard error, df) of a row over beta
+    where a model has more than one error (whole plots); else the covariance and ``df`` say it.
     """
 
     coding: Coding
@@ -116,6 +119,7 @@ class Quadratic:
     covariance: Floats | None
     df: float | None
     sd: float | None
+    judge: Callable[[Floats], tuple[float | None, float | None]] | None = None
 
     @property
     def k(self) -> int:
@@ -161,18 +165,24 @@ class Quadratic:
         self, row: Floats, confidence: float, *, more: float = 0.0
     ) -> tuple[float, float | None, float | None]:
         """(estimate, low, high) of row @ beta; ``more`` is a variance added, as that of a further bake."""
-        estimate, se = float(row @ self.beta), self.se(row)
-        if se is None or self.df is None:
+        estimate, (se, df) = float(row @ self.beta), self._judged(row)
+        if se is None or df is None:
             return estimate, None, None
-        margin = t_quantile(confidence, self.df) * float(np.sqrt(se[0] ** 2 + more))
+        margin = t_quantile(confidence, df) * float(np.sqrt(se**2 + more))
         return estimate, estimate - margin, estimate + margin
+
+    def _judged(self, row: Floats) -> tuple[float | None, float | None]:
+        if self.judge is not None:
+            return self.judge(row)
+        se = self.se(row)
+        return (None, None) if se is None else (float(se[0]), self.df)
 
 
 def quadratic_of(predictor: Predictor, coding: Coding, held: Mapping[str, Any]) -> Quadratic | None:
     """The polynomial in the amounts of ``coding`` with everything else ``held``; None when it is none."""
     points = deciding_points(len(coding.names))
     settings = settings_of(coding, points, held)
-    inverse = np.linalg.inv(model_rows(points))
+    inverse = np.asarray(np.linalg.inv(model_rows(points)), dtype=np.float64)
     means = predictor.mean(settings)
     base = float(means[0])
     beta = inverse @ (means - base)  # less a constant, which keeps the digits
@@ -184,7 +194,25 @@ def quadratic_of(predictor: Predictor, coding: Coding, held: Mapping[str, Any]) 
     beta[0] += base
     joint = _covariance(predictor, settings)
     covariance = None if joint is None else inverse @ joint @ inverse.T
-    return Quadratic(coding, beta, covariance, predictor.df if covariance is not None else None, predictor.sd)
+    df = predictor.df if covariance is not None else None
+    return Quadratic(coding, beta, covariance, df, predictor.sd, _judge(predictor, settings, inverse))
+
+
+def _judge(
+    predictor: Predictor, settings: pd.DataFrame, inverse: Floats
+) -> Callable[[Floats], tuple[float | None, float | None]] | None:
+    """Each row over beta is a sum of means at the deciding settings, which the model can judge by itself."""
+    if not isinstance(predictor, LinearPredictor):
+        return None
+    if type(predictor.model) is Model and len(predictor.model.strata) == 1:
+        return None  # one error, one df
+    rows = inverse @ predictor.rows(settings)
+
+    def judge(row: Floats) -> tuple[float | None, float | None]:
+        (contrast,) = predictor.contrasts((row @ rows)[None, :])
+        return contrast.se, contrast.df
+
+    return judge
 
 
 def settings_of(coding: Coding, coded: Floats, held: Mapping[str, Any]) -> pd.DataFrame:

@@ -96,7 +96,8 @@ class SurfacePart(Part):
     region; None where it stays open) and ``region_closed`` says whether it closes at all. ``best`` lies
     within what was baked, at its ``edge`` or not; ``low`` to ``high`` bound the mean there, ``new_low``
     to ``new_high`` one further bake. ``as_good`` are the settings within ``as_good_within`` of the best
-    (None: that cannot be told from it), a share ``as_good_share`` of what was baked.
+    (None: that cannot be told from it), a share ``as_good_share`` of what was baked. ``onward`` are
+    treatments beyond the edge, the way it gets better there, to be baked before they are believed.
     """
 
     key: ClassVar[str] = "surface"
@@ -129,6 +130,7 @@ class SurfacePart(Part):
     as_good_within: float | None
     ridge: tuple[RidgePoint, ...] = ()
     levels: tuple[LevelSurface, ...] = ()
+    onward: tuple[Mapping[str, Setting], ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -188,8 +188,13 @@ def say_climb(part: ClimbPart, result: ResponseResult, question: Question) -> tu
 
 
 def say_climb_next(facts: Mapping[str, Any]) -> str:
-    """``response``, ``better``."""
+    """``response``, ``better``; ``surface``: from the best at the edge of a surface, else along a path."""
     wish = {"lower": "lower", "target": "nearer its target"}.get(str(facts["better"]), "higher")
+    if facts.get("surface"):
+        return (
+            f"{facts['response']} was best at the edge of what was baked, and was still getting {wish} there: bake "
+            "these in turn, each further out, and stop when it gets worse."
+        )
     return (
         f"{facts['response']} gets {wish} along one path and shows no bend yet: bake these in turn, the first at the "
         "edge of what was baked and the others beyond it, and stop when it gets worse."

@@ -91,6 +91,15 @@ def test_a_rising_ridge_is_best_at_the_edge_of_what_was_baked(surface):
     assert [found["low"], found["high"]] == pytest.approx(expected["interval_on_grid"], abs=0.01)
 
 
+def test_beyond_the_edge_it_says_what_to_bake_and_never_what_it_gives(surface):
+    answer = surface("rising_ridge", "y", ["x1", "x2", "x3"], "--goal", "y:maximise")
+    suggested = next(bakes for bakes in answer["next_bakes"] if "still getting higher" in bakes["why"])
+    sums = [treatment["x1"] + treatment["x2"] for treatment in suggested["treatments"]]
+    assert 2 < sums[0] < sums[-1]  # the hull of the bakes ends at a sum of 2, and the ridge rises along it
+    inside = surface("ccd_yield_13run", "yield", ["x1", "x2"], "--goal", "yield:maximise")
+    assert inside["surface"]["onward"] == []
+
+
 def test_blocks_are_averaged_over(surface):
     found, expected = surface("ccd_in_blocks", "y", ["x1", "x2"], "--block", "day")["surface"], figures("ccd_in_blocks")
     assert list(found["stationary"].values()) == pytest.approx(expected["stationary"], rel=1e-6)
