@@ -25,7 +25,7 @@ SETTINGS = {
 # Family -> the settings it reads.
 UNDERSTOOD: dict[str, frozenset[str]] = {
     "factors": frozenset({"contrasts", "adjust", "interactions", "crossed", "slopes"} | {"covariates", "weights", "transform", "robust", "unequal_spread"}),
-    "dose": frozenset({"crossed", "weights", "unequal_spread", "effective"}),
+    "dose": frozenset({"crossed", "weights", "unequal_spread", "effective", "intervals"}),
     "blend": frozenset(),
     "scores": frozenset({"crossed", "weights", "covariates", "adjust", "effective", "intervals", "link"}),
 }

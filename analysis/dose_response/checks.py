@@ -180,6 +180,12 @@ def _spread(layout: Layout, left: Leftovers) -> Check | None:
     return Check(check="spread", verdict="look here" if p < ALARM else "fine", facts=facts)
 
 
+def scatters_unevenly(fit: ShapeFit) -> bool:
+    """Does the check of the spread look up?"""
+    found = _spread(fit.layout, _leftovers(fit))
+    return found is not None and found.verdict != "fine"
+
+
 def _odd_bakes(layout: Layout, left: Leftovers) -> Check | None:
     """Externally studentised residuals, p times the number of bakes (Bonferroni)."""
     if left.df < 2 or left.sum_sq <= 1e-20 * float(layout.y @ layout.y):

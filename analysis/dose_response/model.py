@@ -12,9 +12,10 @@ import numpy as np
 import pandas as pd
 
 from analysis.dose_response.anova import Decomposition, decompose, lack_of_fit
+from analysis.dose_response.asked_intervals import as_asked
 from analysis.dose_response.averaged import averaged_doses
 from analysis.dose_response.best import Drawn, draw, recommend
-from analysis.dose_response.checks import all_checks
+from analysis.dose_response.checks import all_checks, scatters_unevenly
 from analysis.dose_response.choosing import choose
 from analysis.dose_response.compare import Choice
 from analysis.dose_response.curves import fit_shape
@@ -71,6 +72,7 @@ def _curves(
     choice: Choice, drawn: Drawn, response: Response, question: Question
 ) -> tuple[tuple[Curve, ...], dict[str, str]]:
     fit, aim = choice.chosen.fit, aim_of(response)
+    uneven = question.intervals == "bootstrap" and scatters_unevenly(fit)
     curves, reasons = [], {}
     recommended: tuple[Recommended | None, ...] = recommend(fit, drawn, aim, confidence=question.confidence)
     if fit.shape.name == "flat":
@@ -86,16 +88,17 @@ def _curves(
             reasons[f"optimum interval{suffix}"] = "the bakes do not close the interval of the best dose"
         if no_effective:
             reasons[f"effective{suffix}"] = no_effective
-        curves.append(
-            Curve(
-                level=part.level,
-                parameters=parameter_intervals(fit, number, question.confidence),
-                optimum=optimum,
-                recommended=recommended[number],
-                effective=effective,
-                points=curve_points(fit, number, question.confidence),
-            )
+        curve = Curve(
+            level=part.level,
+            parameters=parameter_intervals(fit, number, question.confidence),
+            optimum=optimum,
+            recommended=recommended[number],
+            effective=effective,
+            points=curve_points(fit, number, question.confidence),
         )
+        curve, more = as_asked(curve, fit, number, aim, question, uneven=uneven)
+        curves.append(curve)
+        reasons |= more
     return tuple(curves), reasons
 
 

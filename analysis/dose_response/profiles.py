@@ -66,6 +66,15 @@ def profile_ends(
     )
 
 
+def se_of(fit: ShapeFit, constraint: Constraint, estimate: float) -> float:
+    """Standard error of a number that is held by a constraint (implicit function theorem)."""
+    p = np.concatenate([fit.inner.ravel(), fit.block_effects])
+    _, row = constraint(estimate, p)
+    step = 1e-5 * max(abs(estimate), float(np.ptp(fit.layout.doses)))
+    steep = (constraint(estimate + step, p)[0] - constraint(estimate - step, p)[0]) / (2 * step)
+    return float(np.sqrt(fit.variance_of(row[None, :])[0])) / abs(steep) if steep else np.nan
+
+
 def _end(
     fit: ShapeFit, constraint: Constraint, estimate: float, first: float, limit: float, start: Array, last: float
 ) -> float | None:
@@ -87,11 +96,13 @@ def _end(
         at_last = abs(value - estimate) >= abs(last - estimate)
         value = last if at_last else value
         over = excess(value)
-        if not np.isfinite(over):  # try halfway before giving up
-            value = (inside + value) / 2
-            over, at_last = excess(value), False
-            if not np.isfinite(over):
-                return None
+        for _ in range(5):  # a fit that fails: try nearer before giving up
+            if np.isfinite(over):
+                break
+            value, at_last = (inside + value) / 2, False
+            over = excess(value)
+        if not np.isfinite(over):
+            return None
         if over > 0:
             return _root(excess, inside, value)
         if at_last:

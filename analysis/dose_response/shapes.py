@@ -69,8 +69,7 @@ def _s_fused(sign: int, logarithm: bool) -> Callable[[Array, Array], tuple[Array
         steep = sign * np.exp(theta[..., 1:2])
         at = np.log(np.maximum(x, 1e-300)) if logarithm else x
         t = steep * at - steep * theta[..., 0:1]
-        wave = np.clip(t, -500, 500)
-        np.exp(np.negative(wave, out=wave), out=wave)
+        wave = np.exp(np.negative(t))  # too large becomes infinite, and its reciprocal 0
         wave += 1
         np.reciprocal(wave, out=wave)
         by_t = wave - wave * wave
