@@ -68,7 +68,7 @@ def _effect(model: Model, term: Term, test: Test | None, pairs: tuple[ScoreDiffe
         cells = settings_of(variable)
         factor = model.quantile(model.df_of(term.name))
         size, low, high = difference(model, {variable.name: cells[-1]}, {variable.name: cells[0]}, factor)
-        facts |= {"from": variable.levels[0], "to": variable.levels[-1], "method": "z"}
+        facts |= {"from": variable.levels[0], "to": variable.levels[-1], "method": "t"}
         facts["p_difference"] = None if test is None else test.p
     else:
         own = [pair for pair in pairs if pair.factor == variable.name]
