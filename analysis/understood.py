@@ -26,7 +26,7 @@ SETTINGS = {
 UNDERSTOOD: dict[str, frozenset[str]] = {
     "factors": frozenset({"contrasts", "adjust", "interactions", "crossed", "slopes"} | {"covariates", "weights", "transform", "robust", "unequal_spread"}),
     "dose": frozenset({"crossed", "weights", "unequal_spread", "effective", "intervals"}),
-    "blend": frozenset(),
+    "blend": frozenset({"covariates"}),
     "scores": frozenset({"crossed", "weights", "covariates", "adjust", "effective", "intervals", "link"}),
 }
 WITH_MARGIN = frozenset({"factors"})

@@ -19,6 +19,7 @@ from analysis.blends.terms import BlendDesign, blend_design
 from analysis.errors import NotPossible
 from analysis.findings import judge
 from analysis.linear.comparisons import Pair, as_comparisons, compare, slice_letters
+from analysis.linear.covariates import covariate_checks, covariate_part
 from analysis.linear.distributions import t_tails
 from analysis.linear.door import check_frame, varied
 from analysis.linear.evidence import Case, cannot_tell, effect_of
@@ -68,7 +69,14 @@ def blend_model(bakes: pd.DataFrame, response: Response, question: Question) -> 
     part, why = blend_part(design, predictor, response, question)
     if part is not None and not all(np.isfinite(number) for _, number in numbers(part)):
         part, why = None, {"blend": "the arithmetic ran out of range"}
-    return replace(found, predictor=predictor, parts=(part,) if part else (), reasons={**found.reasons, **why})
+    measured = covariate_part(question, found, model)
+    return replace(
+        found,
+        predictor=predictor,
+        parts=tuple(one for one in (part, measured) if one is not None),
+        checks=(*found.checks, *covariate_checks(question, model)),
+        reasons={**found.reasons, **why},
+    )
 
 
 def _answer(

@@ -79,7 +79,8 @@ def blend_design(bakes: pd.DataFrame, question: Question, y: Floats) -> BlendDes
     blends = blends_of(bakes, [factor for factor in question.factors if factor.kind == "share"])
     others = [factor for factor in question.factors if factor.kind != "share" and bakes[factor.name].nunique() > 1]
     blocks = [name for name in question.blocks if bakes[name].nunique() > 1]
-    ground, beside = lay_ground(bakes, question, variables_of(bakes, others, blocks), y)
+    measured = [name for name in question.covariates if bakes[name].nunique() > 1]
+    ground, beside = lay_ground(bakes, question, variables_of(bakes, others, blocks, measured), y)
     variables = (*beside, *(_share(blends, at) for at in range(len(blends.names))))
     selector = _BlendSelector(variables, len(beside), ground, DEGREES.get(question.model or "", 2))
     # A plan names its model and promises what it can tell; unless a mixture is asked for outright it is kept to that.

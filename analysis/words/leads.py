@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from analysis.blends.results import BlendPart
 from analysis.goals.results import GoalsPart
 from analysis.results import Analysis, ResponseResult
 from analysis.surfaces.results import SurfacePart
+from analysis.words.blends import blend_in_words
 from analysis.words.goals import say_settings, say_sureness
 from analysis.words.numbers import half_width, say_interval, say_number, start, with_unit
 from analysis.words.surfaces import settings_in_words
@@ -26,8 +28,8 @@ def goals_headline(analysis: Analysis) -> str:
 
 
 def surface_headline(result: ResponseResult, confidence: float) -> str:
-    """The best settings of a surface inside what was baked; "" without a surface or a goal."""
-    part = next((part for part in result.family.parts if isinstance(part, SurfacePart)), None)
+    """The best settings of a surface or a blend inside what was baked; "" without one or a goal."""
+    part = next((part for part in result.family.parts if isinstance(part, SurfacePart | BlendPart)), None)
     if part is None or not result.response.goal:
         return ""
     units = {
@@ -35,7 +37,7 @@ def surface_headline(result: ResponseResult, confidence: float) -> str:
         for f in result.findings
         if f.variables and f.facts.get("factor_unit")
     }
-    where = settings_in_words(part, units)
+    where = settings_in_words(part, units) if isinstance(part, SurfacePart) else blend_in_words(part, units)
     wish = {"minimise": "for the lowest", "target": "to bring", "maximise": "for the highest"}[result.response.goal]
     name = f"{result.response.name} to its target" if result.response.goal == "target" else result.response.name
     size = with_unit(say_number(part.best_response, half_width(part.low, part.high)), result.response.unit)

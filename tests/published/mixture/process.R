@@ -5,9 +5,9 @@ blend <- rbind(diag(3), cbind(c(.5, .5, 0), c(.5, 0, .5), c(0, .5, .5)), rep(1 /
 d <- do.call(rbind, lapply(c(-1, 1), function(z) data.frame(blend[rep(1:7, 2), ], z)))
 names(d) <- c("wheat", "rye", "oat", "oven")
 d[, 1:3] <- round(d[, 1:3], 8); d$oat <- 1 - d$wheat - d$rye
-mean <- with(d, 40 * wheat + 30 * rye + 35 * oat + 14 * wheat * rye - 6 * rye * oat +
+middle <- with(d, 40 * wheat + 30 * rye + 35 * oat + 14 * wheat * rye - 6 * rye * oat +
   oven * (2 * wheat - 1 * rye + 0.5 * oat + 5 * wheat * rye))
-d$rise <- round(mean + rnorm(nrow(d), 0, 0.6), 2)
+d$rise <- round(middle + rnorm(nrow(d), 0, 0.6), 2)
 write.csv(d, "flours_and_oven.csv", row.names = FALSE)
 num <- function(x) paste0("[", paste(sprintf("%.12g", x), collapse = ", "), "]")
 fit <- lm(rise ~ 0 + (wheat + rye + oat + wheat:rye + wheat:oat + rye:oat) +
@@ -28,3 +28,15 @@ cat("{\n", paste0(sprintf("  \"%s\": %s", rownames(s), apply(s, 1, num)), ",\n")
   sprintf("  \"f_linear_by_oven\": %.12g,\n  \"f_pairs_by_oven\": %.12g,\n", f_linear, f_pairs),
   sprintf("  \"best_low\": %s,\n  \"best_high\": %s\n}\n", num(best[[1]]), num(best[[2]])),
   sep = "", file = "flours_and_oven.json")
+
+# The same flours without the oven, with the warmth of the room as a covariate.
+e <- d[d$oven < 0, c("wheat", "rye", "oat")]
+e$room <- round(21 + rnorm(nrow(e), 0, 1.5), 1)
+e$rise <- round(with(e, 40 * wheat + 30 * rye + 35 * oat + 14 * wheat * rye + 0.8 * (room - 21)) +
+  rnorm(nrow(e), 0, 0.4), 2)
+write.csv(e, "flours_and_room.csv", row.names = FALSE)
+e$room_c <- e$room - mean(e$room)
+fit <- lm(rise ~ 0 + wheat + rye + oat + wheat:rye + wheat:oat + rye:oat + room_c, e)
+s <- coef(summary(fit))
+cat("{\n", paste0(sprintf("  \"%s\": %s", sub("room_c", "room", rownames(s)), apply(s, 1, num)), ",\n"),
+  sprintf("  \"sigma\": %.12g\n}\n", summary(fit)$sigma), sep = "", file = "flours_and_room.json")

@@ -111,3 +111,19 @@ def test_a_blend_of_narrow_shares_never_leaves_what_was_baked(blend, tmp_path):
     for trace in part["traces"]:
         limits = part["limits"][trace["share"]]
         assert all(limits["low"] - 1e-6 <= point["share"] <= limits["high"] + 1e-6 for point in trace["points"])
+
+
+def test_a_covariate_is_taken_out_of_a_blend(blend):
+    expected = json.loads((FOLDER / "flours_and_room.json").read_text())
+    factors = [f"{name}:share" for name in FLOURS]
+    answer = blend(FOLDER / "flours_and_room.csv", "rise", factors, "--covariate", "room")
+    found = {line["term"]: line for line in answer["coefficients"]}
+    assert answer["residual"]["sd"] == pytest.approx(expected.pop("sigma"), rel=1e-7)
+    for term, (estimate, se, *_) in expected.items():
+        assert found[term]["estimate"] == pytest.approx(estimate, rel=1e-7)
+        assert found[term]["se"] == pytest.approx(se, rel=1e-7)
+    assert answer["covariates"]["covariates"][0]["slope"] == pytest.approx(expected["room"][0], rel=1e-7)
+
+
+def test_the_best_blend_leads_the_answer(flours):
+    assert flours["headline"].startswith("For the highest rise use wheat 0.88, rye 0.12 and no oat")
