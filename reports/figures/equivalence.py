@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from analysis.parts import Equivalence
 from analysis.results import ResponseResult
 from analysis.words.numbers import half_width, say_interval, say_number, say_share, say_signed, start
@@ -32,9 +34,9 @@ def draw_equivalence(result: ResponseResult, *, key: str, confidence: float = 0.
             colour, marker, hollow = _LOOKS[one.equivalent]
             ends = [None if end is None else scale * end for end in (one.low, one.high)]
             reach += [end for end in ends if end is not None]
-            looks = {"colour": colour, "marker": marker, "level": True, "hollow": hollow}
+            looks: dict[str, Any] = {"colour": colour, "marker": marker, "level": True, "hollow": hollow}
             interval(axes, scale * one.estimate, row, ends[0], ends[1], **looks)
-            where = {"transform": axes.get_yaxis_transform(), "ha": "left", "color": SOFT, "fontsize": 8}
+            where: dict[str, Any] = {"transform": axes.get_yaxis_transform(), "ha": "left", "color": SOFT, "fontsize": 8}
             write(axes, 1.02, row, VERDICTS[one.equivalent], **where)
         row_names(axes, list(range(len(drawn))), [wrapped(f"{one.a} against {one.b}") for one in drawn])
         axes.set(xlim=span(reach), ylim=(len(drawn) - 0.4, -0.6))
