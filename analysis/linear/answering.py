@@ -21,6 +21,7 @@ from analysis.linear.covariates import covariate_checks, covariate_part
 from analysis.linear.equivalence import as_good_findings
 from analysis.linear.finite import finite
 from analysis.linear.fitting import is_constant
+from analysis.linear.missed import missed
 from analysis.linear.more_checks import more_checks, with_masked
 from analysis.linear.random_groups import joint_codes
 from analysis.linear.residual_checks import MOST_CELLS
@@ -58,7 +59,7 @@ def factor_model(bakes: pd.DataFrame, response: Response, question: Question) ->
     ]
     checks = (*result.checks, *covariate_checks(question, model_of(result)))
     found = replace(result, parts=(*result.parts, *(part for part in parts if part is not None)), checks=checks)
-    return finite(found, where=response.name)
+    return finite(found, where=response.name) if found.parts or found.model.transform else found
 
 
 def one_answer(bakes: pd.DataFrame, response: Response, question: Question) -> FamilyResult:
@@ -96,7 +97,11 @@ def _with_more_checks(
     centre = centre_finding(model, result, response, question.confidence)
     return replace(
         result,
-        checks=(*checks, *more_checks(model, bakes, question, raw, response.matters)),
+        checks=(
+            *checks,
+            *more_checks(model, bakes, question, raw, response.matters),
+            *missed(result.checks, model, question),
+        ),
         evidence=(*result.evidence, *((centre,) if centre is not None else ())),
     )
 

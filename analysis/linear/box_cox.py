@@ -6,6 +6,7 @@ of the raw readings, with the interval of all powers whose likelihood is not muc
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -25,6 +26,7 @@ NAMED: dict[float, Transform] = {
     -1.0: "reciprocal",
 }
 NEARLY_ZERO = 1e-8
+ZOOMS, FINE = 7, 21
 
 
 @dataclass(frozen=True)
@@ -63,47 +65,48 @@ def best_power(y: Floats, q: Floats, confidence: float = 0.95, stretch: Floats |
     if np.ptp(around) == 0 or np.abs(around).max() > 100:
         return None
 
-    def likelihood(power: float) -> float:
-        z = around if abs(power) < NEARLY_ZERO else np.expm1(power * around) / power
-        z = weights * z
-        left = z - q @ (q.T @ z)
-        left = left - q @ (q.T @ left)
-        return -len(y) / 2 * float(np.log(max(float(left @ left), 1e-300)))
+    def likelihood(powers: Floats) -> Floats:
+        """Of several powers at once (m,)."""
+        column = powers[:, None]
+        safe = np.where(np.abs(column) < NEARLY_ZERO, 1.0, column)
+        z = np.where(np.abs(column) < NEARLY_ZERO, around, np.expm1(column * around) / safe) * weights
+        left = z - (z @ q) @ q.T
+        left = left - (left @ q) @ q.T
+        return np.asarray(-len(y) / 2 * np.log(np.maximum((left * left).sum(axis=1), 1e-300)))
 
     grid = np.linspace(-REACH, REACH, STEPS)
-    values = np.array([likelihood(power) for power in grid])
-    at = int(values.argmax())
-    best = _highest(likelihood, grid[max(at - 1, 0)], grid[min(at + 1, STEPS - 1)])
-    top = max(likelihood(best), float(values[at]))
+    values = likelihood(grid)
+    best, top = _highest(likelihood, float(grid[int(values.argmax())]), grid[1] - grid[0])
     if np.ptp(values) < NEARLY_ZERO or not np.isfinite(top):
         return None
     from scipy.special import chdtri
 
     floor = top - float(chdtri(1, 1 - confidence)) / 2
-    return Power(best, _crossing(likelihood, floor, best, -REACH), _crossing(likelihood, floor, best, REACH))
+    below = values < floor
+    return Power(
+        best,
+        _crossing(likelihood, floor, best, grid[(grid < best) & below].max(initial=-np.inf)),
+        _crossing(likelihood, floor, best, grid[(grid > best) & below].min(initial=np.inf)),
+    )
 
 
-def _highest(function, low: float, high: float) -> float:  # type: ignore[no-untyped-def]
-    """Golden section search between two powers."""
-    ratio = (np.sqrt(5) - 1) / 2
-    for _ in range(60):
-        one, other = high - ratio * (high - low), low + ratio * (high - low)
-        if function(one) < function(other):
-            low = one
-        else:
-            high = other
-    return float((low + high) / 2)
+def _highest(likelihood: Callable[[Floats], Floats], best: float, reach: float) -> tuple[float, float]:
+    """(power, likelihood) at the top, by ever finer looks around the best so far."""
+    top = -np.inf
+    for _ in range(ZOOMS):
+        powers = np.clip(np.linspace(best - reach, best + reach, FINE), -REACH, REACH)
+        values = likelihood(powers)
+        best, top = float(powers[int(values.argmax())]), float(values.max())
+        reach *= 2 / (FINE - 1)
+    return best, top
 
 
-def _crossing(function, floor: float, inside: float, end: float) -> float | None:  # type: ignore[no-untyped-def]
-    """Where the likelihood falls to ``floor`` between ``inside`` and ``end``; None when it does not."""
-    if function(end) >= floor:
+def _crossing(likelihood: Callable[[Floats], Floats], floor: float, inside: float, outside: float) -> float | None:
+    """Where the likelihood falls to ``floor`` between ``inside`` and ``outside``; None when that is not finite."""
+    if not np.isfinite(outside):
         return None
-    outside = end
-    for _ in range(60):
-        middle = (inside + outside) / 2
-        if function(middle) >= floor:
-            inside = middle
-        else:
-            outside = middle
+    for _ in range(ZOOMS):
+        powers = np.linspace(inside, outside, FINE)
+        high = int(np.flatnonzero(likelihood(powers) >= floor).max(initial=0))
+        inside, outside = float(powers[high]), float(powers[min(high + 1, FINE - 1)])
     return float(inside)
