@@ -36,7 +36,12 @@ def draw_equivalence(result: ResponseResult, *, key: str, confidence: float = 0.
             reach += [end for end in ends if end is not None]
             looks: dict[str, Any] = {"colour": colour, "marker": marker, "level": True, "hollow": hollow}
             interval(axes, scale * one.estimate, row, ends[0], ends[1], **looks)
-            where: dict[str, Any] = {"transform": axes.get_yaxis_transform(), "ha": "left", "color": SOFT, "fontsize": 8}
+            where: dict[str, Any] = {
+                "transform": axes.get_yaxis_transform(),
+                "ha": "left",
+                "color": SOFT,
+                "fontsize": 8,
+            }
             write(axes, 1.02, row, VERDICTS[one.equivalent], **where)
         row_names(axes, list(range(len(drawn))), [wrapped(f"{one.a} against {one.b}") for one in drawn])
         axes.set(xlim=span(reach), ylim=(len(drawn) - 0.4, -0.6))
