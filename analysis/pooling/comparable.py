@@ -46,6 +46,7 @@ class Comparable:
     estimates: tuple[Estimate, ...]
     per_response: bool = True
     level: str | None = None
+    factor_unit: str = ""
 
 
 def comparables(factor: str, response: str, answers: Sequence[tuple[str, Analysis]]) -> Iterator[Comparable]:
@@ -99,10 +100,18 @@ def _amount(factor: str, unit: str, found: Found) -> Comparable | None:
             second=f"{high:.6g}",
             unit=unit,
             estimates=tuple(estimates),
+            factor_unit=dose_unit,
         )
     per = f"{unit or 'units'} for 1 {dose_unit or 'more'}"
     return Comparable(
-        factor=factor, kind="slope", first="", second="", unit=per, estimates=tuple(estimates), per_response=False
+        factor=factor,
+        kind="slope",
+        first="",
+        second="",
+        unit=per,
+        estimates=tuple(estimates),
+        per_response=False,
+        factor_unit=dose_unit,
     )
 
 

@@ -166,6 +166,7 @@ def _pooled(one: Comparable, response: str, telling: Sequence[TrialAnswer], conf
         apart=_apart(one.estimates),
         opposed=() if one.kind == "best dose" else _opposed(trials),
         level=one.level,
+        factor_unit=one.factor_unit,
         reasons={"next": TWO_TRIALS} if len(trials) < 3 else {},
     )
 

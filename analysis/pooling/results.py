@@ -89,6 +89,7 @@ class PooledEffect:
     apart: tuple[Apart, ...] = ()
     opposed: tuple[tuple[str, str], ...] = ()
     level: str | None = None
+    factor_unit: str = ""
     reasons: Mapping[str, str] = field(default_factory=dict)
 
 

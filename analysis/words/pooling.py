@@ -41,11 +41,11 @@ def title_of(effect: PooledEffect) -> str:
 
 
 def say_contrast(effect: PooledEffect) -> str:
-    """What is compared: "powder from 1 to 4", "acid: yogurt against lemon juice", "best soda with yogurt"."""
+    """What is compared: "powder from 1 to 4 % flour", "acid: yogurt against lemon juice", "best soda with yogurt"."""
     if effect.kind == "amount":
-        return f"{effect.factor} from {effect.first} to {effect.second}"
+        return f"{effect.factor} from {effect.first} to {with_unit(effect.second, effect.factor_unit)}"
     if effect.kind == "slope":
-        return f"each further unit of {effect.factor}"
+        return f"each further {effect.factor_unit or 'unit'} of {effect.factor}"
     if effect.kind == "levels":
         return f"{effect.factor} {effect.first} against {effect.second}"
     return f"best {effect.factor}{f' with {effect.level}' if effect.level else ''}"
@@ -83,11 +83,12 @@ def _shared(effect: PooledEffect, confidence: float) -> str:
 
 
 def _spread(effect: PooledEffect, confidence: float) -> str:
-    size = with_unit(say_number(effect.spread), effect.unit)
+    size = with_unit(say_number(effect.spread, effect.spread), effect.unit)
     few = len(effect.trials) < FEW
     known = ""
     if effect.spread_low is not None and effect.spread_high is not None:
-        ends = f"{say_number(effect.spread_low)} to {say_number(effect.spread_high)}"
+        step = half_width(effect.spread_low, effect.spread_high)
+        ends = f"{say_number(effect.spread_low, step)} to {say_number(effect.spread_high, step)}"
         known = (
             f"; anything from {ends} would fit"
             if few

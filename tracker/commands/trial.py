@@ -13,6 +13,7 @@ from tracker.commands import (
     trial_exchange,
     trial_extend,
     trial_plan,
+    trial_pool,
     trial_sheets,
     trial_size,
 )
@@ -108,3 +109,4 @@ app.add_typer(trial_size.app)
 app.add_typer(trial_sheets.app)
 app.add_typer(trial_exchange.app)
 app.add_typer(trial_answers.app)
+app.add_typer(trial_pool.app)

@@ -1,0 +1,130 @@
+"""Are trials of a kitchen pooled from the command line, and what does not belong together refused?"""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from tracker.commands import main
+
+PLAN = """
+title = "Powder {name}"
+name = "{name}"
+flour_per_bake_g = 200
+
+[formula]
+name = "{formula}"
+[[formula.line]]
+ingredient = "wheat flour"
+bakers_percent = 100
+flour = true
+[[formula.line]]
+ingredient = "milk"
+bakers_percent = 60
+
+[[factor]]
+name = "powder"
+kind = "amount"
+unit = "% flour"
+low = 1
+high = 4
+ingredient = "baking powder"
+
+[[factor]]
+name = "rest"
+kind = "category"
+levels = ["none", "20 min"]
+
+[[response]]
+name = "rise height"
+unit = "{unit}"
+goal = "maximise"
+matters = 3
+
+[design]
+kind = "full factorial"
+levels = 2
+replicates = 3
+seed = {seed}
+"""
+
+
+def bake(name: str, seed: int, *, formula="scone", unit="mm") -> None:
+    from tracker.store import open_kitchen
+    from tracker.workflow.planning import plan_trial
+    from tracker.workflow.recording import record_run
+
+    chance = np.random.Generator(np.random.PCG64(seed))
+    with open_kitchen("kitchen.db", create=not Path("kitchen.db").exists(), name="kitchen") as store:
+        planned = plan_trial(store, PLAN.format(name=name, formula=formula, unit=unit, seed=seed))
+        slope = 3 + 0.3 * chance.standard_normal()
+        for run in planned.plan.runs:
+            rise = 30 + slope * run.settings["powder"] + chance.standard_normal()
+            record_run(store, name, run.code, [f"rise height={rise:.2f}"])
+
+
+@pytest.fixture
+def kitchen(tmp_path, monkeypatch):
+    monkeypatch.chdir(tmp_path)
+    for at, name in enumerate(("spring", "summer", "autumn")):
+        bake(name, at + 1)
+
+
+def test_text_json_and_report_say_the_same(kitchen, capsys):
+    from jsonschema import validate
+
+    from analysis.pooling.serialise import schema
+
+    words = ["trial", "pool", "autumn", "spring", "summer"]
+    assert main(words) == 0
+    text = capsys.readouterr().out
+    assert text.startswith("Pooled: spring, summer and autumn.")
+    assert "powder from 1 to 4 % flour comes to +" in " ".join(text.split())
+    assert main([*words, "--json", "--report", "pooled.html"]) == 0
+    document = json.loads(capsys.readouterr().out)
+    validate(document, schema())
+    powder = next(one for one in document["effects"] if one["factor"] == "powder")
+    assert powder["estimate"] == pytest.approx(9, abs=2)
+    assert powder["matters"] == "yes"
+    assert powder["matters_size"] == 3
+    page = Path("pooled.html").read_text(encoding="utf-8")
+    assert page.count("<svg") == 2 * len(document["effects"])
+    assert "a next trial" in page
+    assert "<script" not in page
+
+
+def test_one_response_and_factor_can_be_picked(kitchen, capsys):
+    words = ["trial", "pool", "spring", "autumn", "--factor", "powder", "--response", "rise height", "--json"]
+    assert main(words) == 0
+    document = json.loads(capsys.readouterr().out)
+    assert [one["factor"] for one in document["effects"]] == ["powder"]
+    assert document["effects"][0]["next_low"] is None
+    assert "--factor powder" in document["provenance"]["command"]
+
+
+def test_other_products_need_a_word_and_other_units_are_refused(kitchen, capsys):
+    bake("muffins", 9, formula="muffin")
+    bake("inches", 10, unit="inch")
+    assert main(["trial", "pool", "spring", "muffins"]) == 2
+    assert 'spring is a trial of "scone", muffins of "muffin"' in capsys.readouterr().err
+    assert main(["trial", "pool", "spring", "muffins", "--anyway"]) == 0
+    assert "pooled as one product because that was asked for" in " ".join(capsys.readouterr().out.split())
+    assert main(["trial", "pool", "spring", "inches"]) == 3
+    assert "in mm" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("words", "code"),
+    [
+        (["spring"], 2),
+        (["spring", "spring"], 2),
+        (["spring", "sprung"], 4),
+        (["spring", "summer", "--factor", "heat"], 3),
+    ],
+)
+def test_what_cannot_be_pooled_is_refused(kitchen, capsys, words, code):
+    assert main(["trial", "pool", *words]) == code
+    assert "Try:" in capsys.readouterr().err
