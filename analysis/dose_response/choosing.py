@@ -23,15 +23,15 @@ def choose(layout: Layout, question: Question) -> tuple[Choice, SpreadChoice | N
     spread = None
     for _ in range(_ROUNDS):
         name = choice.chosen.fit.shape.name
+        if choice.chosen.fit.shape.free:  # held by the heights alone; the spread is that of the doses as levels
+            break
         settled = settle(choice.chosen.fit, layout.weights)
         if settled is None:
             break
         if question.unequal_spread:
             spread = choose_spread(settled)
             settled = spread.used.fit
-        again = compare_shapes(settled.layout, question.shape)
-        # The settled fit is the same minimum to the last digit that the iteration holds.
-        choice = again
-        if again.chosen.fit.shape.name == name:
+        choice = compare_shapes(settled.layout, question.shape, near=choice)
+        if choice.chosen.fit.shape.name == name:
             break
     return choice, spread

@@ -22,13 +22,16 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from analysis.dose_response.curves import ShapeFit, fit_shape
+from analysis.dose_response.anova import decompose, lack_of_fit
+from analysis.dose_response.curves import ShapeFit, fit_shape, refit
+from analysis.dose_response.free_shapes import FREE, cannot, fit_free
 from analysis.dose_response.layout import Layout
 from analysis.dose_response.shapes import FAMILIES, SHAPES
 from analysis.dose_response.variances import deviance
 from analysis.errors import NotPossible, TrialDataError
 
 NEAR = 1.5
+MISSED = 0.05  # lack of fit of every formula from which curves without one take part
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -50,19 +53,20 @@ class Choice:
     forced: bool
 
 
-def aicc(rss: float, n: int, parameters: int, floor: float) -> float:
+def aicc(rss: float, n: int, parameters: float, floor: float) -> float:
     """AICc of a least-squares fit. ``floor`` keeps an exact fit finite."""
     k = parameters + 1
     return float(n * np.log(max(rss, floor) / n) + 2 * k + 2 * k * (k + 1) / (n - k - 1))
 
 
-def compare_shapes(layout: Layout, wanted: str | None) -> Choice:
+def compare_shapes(layout: Layout, wanted: str | None, near: Choice | None = None) -> Choice:
     """Fit every shape the doses allow and choose one, or the ``wanted`` one.
 
+    ``near`` holds the same comparison under other errors: its fits are where the search goes on.
     Raises TrialDataError for an unknown shape and NotPossible when nothing can be offered.
     """
-    if wanted is not None and wanted not in SHAPES and wanted not in FAMILIES:
-        raise TrialDataError(f'There is no shape "{wanted}".', try_this="choose from " + ", ".join(SHAPES))
+    if wanted is not None and wanted not in (*SHAPES, *FAMILIES, *FREE):
+        raise TrialDataError(f'There is no shape "{wanted}".', try_this="choose from " + ", ".join((*SHAPES, *FREE)))
     names = FAMILIES.get(wanted or "", (wanted,))
     fits: list[ShapeFit] = []
     refused: dict[str, str] = {}
@@ -70,11 +74,15 @@ def compare_shapes(layout: Layout, wanted: str | None) -> Choice:
         if versions[0].on_request and name not in names:
             continue
         why = _cannot(layout, name)
-        fit = None if why else fit_shape(layout, versions)
+        before = _fit_of(near, name)
+        fit = None if why else fit_shape(layout, versions) if before is None else refit(before, layout)
         if fit is None:
             refused[name] = why or _not_itself(name)
         else:
             fits.append(fit)
+    if wanted in FREE or (wanted is None and fits and _all_miss(layout, fits)):
+        for free in FREE if wanted is None else names:
+            _add_free(layout, str(free), fits, refused)
     if not fits:
         raise NotPossible(
             f"{layout.n} bakes are too few for any curve with {layout.blocks.shape[1]} block effects.",
@@ -94,6 +102,26 @@ def compare_shapes(layout: Layout, wanted: str | None) -> Choice:
     )
 
 
+def _fit_of(near: Choice | None, name: str) -> ShapeFit | None:
+    return None if near is None else next((one.fit for one in near.ranked if one.fit.shape.name == name), None)
+
+
+def _all_miss(layout: Layout, fits: list[ShapeFit]) -> bool:
+    """Does every formula leave more than the scatter between replicate bakes explains?"""
+    pure = decompose(layout).pure
+    found = [lack_of_fit(fit, pure) for fit in fits]
+    return all(one is not None and one.p < MISSED for one in found)
+
+
+def _add_free(layout: Layout, name: str, fits: list[ShapeFit], refused: dict[str, str]) -> None:
+    why = cannot(layout, name)
+    fit = None if why else fit_free(layout, name)
+    if fit is None:
+        refused[name] = why or "too few bakes are left to judge it by"
+    else:
+        fits.append(fit)
+
+
 def _not_itself(name: str) -> str:
     if SHAPES[name][0].accepts is not None:
         return "its best fit does not turn, or lies on a bound, where it is a simpler shape"
@@ -104,8 +132,8 @@ def _score(fit: ShapeFit, floor: float) -> float:
     """AICc; with random groups or unequal spread from the likelihood itself."""
     n, errors = fit.layout.n, fit.layout.errors
     if errors is None:
-        return aicc(fit.rss, n, fit.parameters, floor)
-    k = fit.parameters + 1 + len(errors.groups) + errors.estimated
+        return aicc(fit.rss, n, fit.cost, floor)
+    k = fit.cost + 1 + len(errors.groups) + errors.estimated
     room = max(n - k - 1, 1)
     return deviance(fit) + 2 * k + 2 * k * (k + 1) / room
 
@@ -116,12 +144,12 @@ def _rank(layout: Layout, fits: list[ShapeFit]) -> tuple[Ranked, ...]:
     weights = np.exp(-0.5 * (scores - scores.min()))
     weights /= weights.sum()
     ranked = [Ranked(fit=f, aicc=float(s), weight=float(w)) for f, s, w in zip(fits, scores, weights, strict=True)]
-    return tuple(sorted(ranked, key=lambda r: (r.aicc, r.fit.parameters)))
+    return tuple(sorted(ranked, key=lambda r: (r.aicc, r.fit.cost)))
 
 
 def _simplest_of_the_best(ranked: tuple[Ranked, ...]) -> Ranked:
     near = [one for one in ranked if one.aicc <= ranked[0].aicc + NEAR]
-    return min(near, key=lambda one: (one.fit.parameters, one.aicc))
+    return min(near, key=lambda one: (one.fit.cost, one.aicc))
 
 
 def _cannot(layout: Layout, name: str) -> str | None:
