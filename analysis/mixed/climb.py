@@ -19,8 +19,10 @@ from analysis.mixed.terms import FloatArray
 STEPS = 60
 FLAT = 1e-9  # gradient by log theta below which the deviance no longer moves
 NEAR = 1e-6  # step over theta below which one last Newton step leaves nothing to gain
+ROUGH = 1e-5  # the same where rounding hides any better point
+EDGE = 1e-7  # derivative by a variance of 0 below which it would rather not be 0
 TINY = 1e-3  # theta below which the edge itself is tried
-HUGE = 1e7  # theta beyond which nothing is left for the residual
+HUGE = 1e5  # theta beyond which nothing is left for the residual, and too few digits for the answer
 
 Evaluate = Callable[[FloatArray], Deviance]
 
@@ -76,18 +78,28 @@ def climb(evaluate: Evaluate, layout: Layout, start: FloatArray, known: Summit |
         if newton and known is not None and _leads_to(known, theta, step):
             return known
         if newton and np.abs(step / size).max() < NEAR:
-            theta = theta + step
-            at, converged = evaluate(layout.gamma(theta)), True
+            last = _tried(evaluate, layout.gamma(theta + step))
+            if last is not None:
+                theta, at, converged = theta + step, last, True
             break
         step = step / max(1.0, float((np.abs(step) / (1.0 + 2 * np.abs(theta))).max()))
         found = _search(evaluate, layout, theta, at, gradient, step)
         if found is None:  # rounding: no better point is left
-            converged = bool(np.abs(gradient * size).max() < 1e-9 * max(1.0, abs(at.value)))
+            converged = bool(np.abs(gradient * size).max() < ROUGH)
             break
         theta, at = found
         if np.abs(theta).max() > HUGE:
             break
     return _edges(evaluate, layout, Summit(_upright(layout, theta), at, converged))
+
+
+def _tried(evaluate: Evaluate, gamma: FloatArray) -> Deviance | None:
+    """None where so much lies between the groups that no digits are left."""
+    try:
+        at = evaluate(gamma)
+    except np.linalg.LinAlgError:
+        return None
+    return at if np.isfinite(at.value) else None
 
 
 def _leads_to(known: Summit, theta: FloatArray, step: FloatArray) -> bool:
@@ -103,7 +115,10 @@ def _search(
     slope, size = float(gradient @ step), 1.0
     for _ in range(25):
         new = theta + size * step
-        there = evaluate(layout.gamma(new))
+        there = _tried(evaluate, layout.gamma(new))
+        if there is None:
+            size /= 5
+            continue
         if there.value < at.value + 1e-4 * size * slope:
             return new, there
         # Near the end rounding hides the fall of the deviance; a smaller gradient is then the proof.
@@ -126,16 +141,36 @@ def _upright(layout: Layout, theta: FloatArray) -> FloatArray:
 
 def _edges(evaluate: Evaluate, layout: Layout, summit: Summit) -> Summit:
     """Small diagonals of L are set to exactly 0 where that is no worse."""
-    theta, at, converged = summit.theta, summit.at, summit.converged
+    found = summit
     for s, w in zip(layout.slices(), layout.widths, strict=True):
-        for place in (s.start,) if w == 1 else (s.start + 2, s.start):
-            if not 0 < theta[place] < TINY * max(1.0, float(np.abs(theta[s]).max())):
-                continue
-            new = theta.copy()
-            new[place] = 0.0
-            if w == 2 and place == s.start:  # no level: the slope alone
-                new[s] = 0.0, 0.0, np.hypot(theta[s][1], theta[s][2])
-            there = evaluate(layout.gamma(new))
-            if there.value <= at.value + 1e-9 * max(1.0, abs(at.value)):
-                theta, at, converged = new, there, True
-    return Summit(theta, at, converged)
+        places = [(s.start, [0.0])] if w == 1 else [(s.start, [0.0] * 3), (s.stop - 1, None), (s.start, None)]
+        for place, zeros in places:
+            found = _try_edge(evaluate, layout, found, s, place, zeros)
+    return found
+
+
+def _try_edge(
+    evaluate: Evaluate, layout: Layout, summit: Summit, s: slice, place: int, zeros: list[float] | None
+) -> Summit:
+    """``zeros`` for the whole term; else the diagonal at ``place`` alone."""
+    theta, own = summit.theta, summit.theta[s]
+    largest = float(np.abs(own).max())
+    small = largest if zeros is not None else float(theta[place])
+    if not 0 < small < TINY * (1.0 if zeros is not None else max(1.0, largest)):
+        return summit
+    new = theta.copy()
+    if zeros is not None:
+        new[s] = zeros
+    elif place == s.start:  # no level: the slope alone
+        new[s] = 0.0, 0.0, np.hypot(own[1], own[2])
+    else:
+        new[place] = 0.0
+    there = _tried(evaluate, layout.gamma(new))
+    if there is None:
+        return summit
+    worse = there.value > summit.at.value + 1e-9 * max(1.0, abs(summit.at.value))
+    alone = place == s.stop - 1  # the derivative by this variance says whether it would rather grow
+    if worse or (alone and there.gradient[place] < -EDGE):
+        return summit
+    rest = np.abs(layout.jacobian(new).T @ there.gradient * np.maximum(np.abs(new), TINY)).max()
+    return Summit(new, there, bool(rest < ROUGH))

@@ -60,7 +60,9 @@ class MixedFit:
     method: str
     terms: tuple[RandomTerm, ...]
     solved: Solved = field(repr=False)
+    readings: FloatArray = field(repr=False)
     design: FloatArray = field(repr=False)
+    weights: FloatArray | None = field(repr=False)
     predict: Callable[[], Mapping[str, FloatArray]] = field(repr=False)
     dropped: Mapping[str, str] = field(default_factory=dict)
 

@@ -27,6 +27,7 @@ class Ready:
     out of the weights."""
 
     rest: FloatArray
+    y: FloatArray
     x: FloatArray
     back: FloatArray
     first: FloatArray
@@ -56,7 +57,7 @@ def prepare(y: FloatArray, x: FloatArray, terms: Sequence[RandomTerm], weights: 
     if not size > NOTHING * float(np.abs(y).max()):
         raise no_scatter()
     scaled = tuple(_standard(term) for term in terms)
-    return Ready(rest / size, x, back, first, size, weights, mean, scaled, tuple(terms))
+    return Ready(rest / size, y, x, back, first, size, weights, mean, scaled, tuple(terms))
 
 
 def _orthonormal(x: FloatArray, weights: FloatArray | None) -> FloatArray:

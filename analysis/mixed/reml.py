@@ -12,7 +12,7 @@ import numpy as np
 
 from analysis.mixed.climb import HUGE, Summit, climb
 from analysis.mixed.criterion import Deviance, deviance
-from analysis.mixed.door import check, no_scatter
+from analysis.mixed.door import check, nothing_within
 from analysis.mixed.fit import MixedFit
 from analysis.mixed.likelihood import SumJets
 from analysis.mixed.preparing import Ready, prepare
@@ -79,4 +79,4 @@ def _told_apart(ready: Ready, terms: list[RandomTerm]) -> tuple[list[RandomTerm]
 
 def _refuse_runaway(end: Summit) -> None:
     if not np.isfinite(end.at.value) or (end.theta.size and np.abs(end.theta).max() >= HUGE):
-        raise no_scatter()
+        raise nothing_within()

@@ -121,7 +121,8 @@ def interval(value: float, spread: float, confidence: float = CONFIDENCE) -> tup
     upper, lower = 2 * gammaincinv(df / 2, 1 - tail), 2 * gammaincinv(df / 2, tail)
     # So few df bound nothing from above; dividing by what is left of the quantile would run over.
     high = df * value / lower if lower > LEAST else None
-    return float(df * value / upper), None if high is None else float(high)
+    low = df * value / upper if upper > LEAST else None
+    return None if low is None else float(low), None if high is None else float(high)
 
 
 def assemble(
@@ -160,7 +161,9 @@ def assemble(
         method=method,
         terms=tuple(term for term in ready.originals if term.name in {each.name for each in terms}),
         solved=solved,
+        readings=ready.y,
         design=ready.x,
+        weights=None if ready.weights is None else ready.weights * ready.weight_mean,
         predict=blups,
         dropped=dict(dropped),
     )

@@ -84,4 +84,4 @@ def many(found: Satterthwaite, rows: FloatArray, estimates: FloatArray) -> tuple
     if min(known) <= 2:
         return f, 2.0
     total = sum(df / (df - 2) for df in known)
-    return f, 2 * total / (total - q)
+    return f, 2 * total / (total - q) if total - q > 1e-9 else None

@@ -17,6 +17,7 @@ from analysis.mixed.criterion import Deviance
 from analysis.mixed.parameters import Layout
 from analysis.mixed.terms import FloatArray, IntArray, RandomTerm
 
+FARTHEST = 1e3  # theta a search begins at
 ALIKE = 1e-9  # squared sine of the angle between two V, below which they are one
 
 
@@ -68,7 +69,7 @@ def _new(table: FloatArray, taken: list[int], place: int, sizes: FloatArray) -> 
     own = table[place, place]
     if own <= ALIKE * sizes[place - 1]:
         return False
-    scale = np.sqrt(np.diag(table))[taken]
+    scale = np.sqrt(np.diag(table)[taken])
     inner = table[np.ix_(taken, taken)] / np.outer(scale, scale)
     along = table[taken, place] / scale / np.sqrt(own)
     return bool(1 - along @ np.linalg.solve(inner, along) > ALIKE)
@@ -100,7 +101,7 @@ def starting_theta(layout: Layout, zero: Deviance, keep: IntArray) -> FloatArray
     found = np.linalg.lstsq(table, right, rcond=None)[0]
     if found[m] <= 0:
         return 2 * layout.ones()
-    theta = layout.theta(found[:m] / found[m])
+    theta = np.clip(layout.theta(found[:m] / found[m]), -FARTHEST, FARTHEST)
     for s, w in zip(layout.slices(), layout.widths, strict=True):
         for place in (s.start,) if w == 1 else (s.start, s.start + 2):
             if theta[place] == 0 or (w == 2 and theta[place] < 0.1):
