@@ -10,7 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from analysis.results import Effect, Finding, ResponseResult
+from analysis.words.findings import say_term
 from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share, say_signed
+from analysis.words.trust_checks import SCALES
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import (
@@ -159,6 +161,8 @@ def draw_half_normal(result: ResponseResult, *, key: str) -> Figure | None:
     if not effects:
         return None
     margins = effects[0].margin, effects[0].simultaneous_margin
+    scale = result.family.model.transform
+    unit = f"on the scale of the {SCALES.get(scale, scale)}" if scale else result.response.unit
     places = half_normal([effect.effect for effect in effects])
     response = result.response
     out = _beyond(effects, margins[0])
@@ -175,16 +179,16 @@ def draw_half_normal(result: ResponseResult, *, key: str) -> Figure | None:
         _name_points(axes, effects, places, out)
         sizes = [size for _, size, _ in places] + [m for m in margins if m is not None]
         axes.set(xlim=(0, span([0.0, *sizes])[1] * 1.05), ylim=(0, max(q for *_, q in places) * 1.15), yticks=[])
-        axes.set_xlabel(with_unit(f"size of effect on {brief(response.name, 30)}", response.unit), parse_math=False)
+        axes.set_xlabel(with_unit(f"size of effect on {brief(response.name, 30)}", unit), parse_math=False)
         axes.set_ylabel("where noise alone would put it", parse_math=False)
-        alt = _half_normal_alt(effects, out, result)
+        alt = _half_normal_alt(effects, out, response.name, unit)
         svg = as_svg(figure, key=key, title=f"Half-normal picture of {brief(response.name, 60)}", description=alt)
     return Figure(
         key=key,
         svg=svg,
         alt=alt,
-        caption=_half_normal_caption(margins, response.unit),
-        table=_half_table(effects, out, response.unit),
+        caption=_half_normal_caption(margins, unit),
+        table=_half_table(effects, out, unit, result.family.aliases),
     )
 
 
@@ -203,8 +207,8 @@ def _name_points(axes, effects, places, out) -> None:  # type: ignore[no-untyped
             write(axes, size - reach * 0.03, quantile, name, ha="right", color=INK, fontsize=8.5, bbox=scrap)
 
 
-def _half_normal_alt(effects: Sequence[Effect], out: Sequence[Effect], result: ResponseResult) -> str:
-    name, unit = brief(result.response.name), result.response.unit
+def _half_normal_alt(effects: Sequence[Effect], out: Sequence[Effect], response: str, unit: str) -> str:
+    name = brief(response)
     if not out:
         largest = max(effects, key=lambda effect: abs(effect.effect))
         said = f"{brief(largest.term)}, {sized(say_signed(largest.effect), unit)}"
@@ -221,11 +225,19 @@ def _half_normal_caption(margins: tuple[float | None, float | None], unit: str) 
     )
 
 
-def _half_table(effects: Sequence[Effect], out: Sequence[Effect], unit: str) -> Table:
+def _half_table(
+    effects: Sequence[Effect], out: Sequence[Effect], unit: str, aliases: Sequence[tuple[str, ...]]
+) -> Table:
+    """With the aliases of each effect spelled out, where there are any."""
+    twins = {chain[0]: ", ".join(say_term(term) for term in chain[1:]) for chain in aliases}
     ranked = sorted(effects, key=lambda effect: -abs(effect.effect))
     shown = f" ({unit})" if unit else ""
-    rows = tuple(
+    rows = [
         (e.term.replace(":", " × "), say_signed(e.effect, e.margin), "stands out" if e in out else "within the noise")
         for e in ranked
-    )
-    return Table(columns=("term", f"effect{shown}", "against the margin for one"), rows=rows)
+    ]
+    columns = ("term", f"effect{shown}", "against the margin for one")
+    if not twins:
+        return Table(columns=columns, rows=tuple(rows))
+    wider = tuple((*row, twins.get(e.term, "–")) for row, e in zip(rows, ranked, strict=True))
+    return Table(columns=(*columns, "cannot be told from"), rows=wider)

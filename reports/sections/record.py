@@ -115,6 +115,9 @@ def _cells(point: BakePoint | None, result: ResponseResult, decimals: int) -> tu
     if point is None:
         return "–", "–", "–"
     scatter = result.family.residual.sd if result.family.residual else None
+    if result.family.model.transform:  # whose standard deviation is not in the response's unit
+        left = sorted(abs(each.residual) for each in result.family.points if each.residual is not None)
+        scatter = left[len(left) // 2] if left else None
     fitted, residual = ("–" if v is None else say_number(v, scatter) for v in (point.fitted, point.residual))
     return f"{point.observed:.{decimals}f}", fitted, residual
 

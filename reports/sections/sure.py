@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from analysis.results import Analysis, ResponseResult
 from analysis.words import GLOSSARY, say_model, say_number, say_p, say_share, say_term
 from analysis.words.numbers import start
+from analysis.words.trust_checks import SCALES
 from reports.figures.picture import Table
 from reports.sections.blocks import Facts, Grid, Heading, Section, Words
 
@@ -30,13 +31,15 @@ def sure_section(analysis: Analysis) -> Section:
 def _tables(result: ResponseResult, confidence: float) -> list[Grid]:
     name = result.response.name
     named = f"{say_share(confidence)} interval"
+    scale = result.family.model.transform
+    on = f" (as its {SCALES.get(scale, scale)})" if scale else ""
     grids = [
-        (f"Tests of {name}", _tests(result)),
+        (f"Tests of {name}{on}", _tests(result)),
         (f"Shapes tried for {name}", _shapes(result)),
         (f"Comparisons of levels of {name}, adjusted {named}", _comparisons(result)),
         (f"Chosen contrasts of {name}, {named}", _contrasts(result)),
         (f"As good within the margin, for {name}, {say_share(2 * confidence - 1)} interval", _equivalence(result)),
-        (f"Coefficients of {name}, {named}", _coefficients(result)),
+        (f"Coefficients of {name}{on}, {named}", _coefficients(result)),
     ]
     return [Grid(caption=caption, table=table, fold=True) for caption, table in grids if table.rows]
 
