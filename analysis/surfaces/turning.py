@@ -18,7 +18,7 @@ from analysis.surfaces.quadratic import Quadratic
 Floats = NDArray[np.float64]
 
 FAR = 8.0  # half ranges from the turning point beyond which the region counts as open
-RAYS = {1: 2, 2: 240, 3: 800}
+RAYS = {1: 2, 2: 240, 3: 300}
 
 
 @dataclass(frozen=True, eq=False)
@@ -54,19 +54,8 @@ def turning_region(quadratic: Quadratic, point: Floats, confidence: float) -> Tu
         return None
     limit = bound(quadratic, confidence)
     rays = _rays(quadratic.k)
-    lengths = np.zeros(len(rays))
-    steps = FAR * np.linspace(0, 1, 41)[1:] ** 2
-    still = np.ones(len(rays), dtype=bool)
-    for before, length in zip([0.0, *steps[:-1]], steps, strict=True):
-        at = np.flatnonzero(still)
-        found = distance(quadratic, point + length * rays[at])
-        assert found is not None
-        out = at[found > limit]
-        lengths[out] = _crossing(quadratic, point, rays[out], before, length, limit)
-        still[out] = False
-        if not still.any():
-            break
-    ends = point + lengths[:, None] * rays
+    near, far, still = _brackets(quadratic, point, rays, limit)
+    ends = point + _crossing(quadratic, point, rays, near, far, limit)[:, None] * rays
     low, high = ends[~still].min(axis=0, initial=np.inf), ends[~still].max(axis=0, initial=-np.inf)
     low, high = np.minimum(low, point), np.maximum(high, point)
     # A ray that never leaves the region opens it on the side of every amount it moves.
@@ -75,9 +64,28 @@ def turning_region(quadratic: Quadratic, point: Floats, confidence: float) -> Tu
     return TurningRegion(low, high, bool(not still.any()))
 
 
-def _crossing(quadratic: Quadratic, point: Floats, rays: Floats, near: float, far: float, limit: float) -> Floats:
-    low, high = np.full(len(rays), near), np.full(len(rays), far)
-    for _ in range(30 if len(rays) else 0):
+def _brackets(
+    quadratic: Quadratic, point: Floats, rays: Floats, limit: float
+) -> tuple[Floats, Floats, NDArray[np.bool_]]:
+    """Lengths (r,) on either side of the edge along each ray, and which rays never leave the region."""
+    near, far = np.zeros(len(rays)), np.full(len(rays), FAR)
+    still = np.ones(len(rays), dtype=bool)
+    before = 0.0
+    for length in FAR * np.linspace(0, 1, 25)[1:] ** 2:
+        at = np.flatnonzero(still)
+        found = distance(quadratic, point + length * rays[at])
+        assert found is not None
+        out = at[found > limit]
+        near[out], far[out], still[out] = before, length, False
+        before = length
+        if not still.any():
+            break
+    return near, far, still
+
+
+def _crossing(quadratic: Quadratic, point: Floats, rays: Floats, near: Floats, far: Floats, limit: float) -> Floats:
+    low, high = near, far
+    for _ in range(22):
         middle = (low + high) / 2
         found = distance(quadratic, point + middle[:, None] * rays)
         assert found is not None

@@ -165,3 +165,17 @@ def test_the_path_of_a_first_order_trial_is_suggested(crumbwise, tmp_path):
     assert suggested["treatments"][0]["soda"] == pytest.approx(2)
     lower = crumbwise(*asked, "--goal", "rise:minimise", "--json").document["responses"][0]["climb"]
     assert lower["step"]["soda"] == pytest.approx(-0.5)
+
+
+def test_the_path_of_the_books(crumbwise, tmp_path):
+    # Montgomery, Design and Analysis of Experiments, ch. 11: time and temperature with five centre points;
+    # b1 = 0.775, b2 = 0.325, so that the second moves 0.42 of its half range for all of the first's.
+    rows = [(30, 150, 39.3), (30, 160, 40.0), (40, 150, 40.9), (40, 160, 41.5)]
+    rows += [(35, 155, value) for value in (40.3, 40.5, 40.7, 40.2, 40.6)]
+    file = tmp_path / "path.csv"
+    file.write_text("time,temp,yield\n" + "\n".join(",".join(map(str, row)) for row in rows))
+    named = ("--factor", "time:amount", "--factor", "temp:amount", "--goal", "yield:maximise")
+    answer = crumbwise("analyse", file, "--response", "yield", *named, "--json").document["responses"][0]
+    assert answer["climb"]["slopes"] == pytest.approx({"time": 0.775, "temp": 0.325}, rel=1e-9)
+    assert answer["climb"]["step"] == pytest.approx({"time": 5, "temp": 5 * 0.325 / 0.775}, rel=1e-9)
+    assert answer["climb"]["bends"] == "no"
