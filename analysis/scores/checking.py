@@ -44,10 +44,13 @@ def _assumed(nominal: tuple[LikelihoodRatio, ...], spread: tuple[LikelihoodRatio
 
 def _interactions(tests: tuple[LikelihoodRatio, ...]) -> list[Check]:
     broken = [one for one in tests if one.p * len(tests) < DOUBT]
-    if not broken:
-        return []
-    facts = {"terms": tuple(one.term for one in broken), "p": min(one.p for one in broken)}
-    return [Check(check="interaction of scores", verdict="look here", facts=facts)]
+    found = []
+    for check, bends in (("interaction of scores", False), ("bend of scores", True)):
+        own = [one for one in broken if one.term.endswith("^2") == bends]
+        if own:
+            facts = {"terms": tuple(one.term for one in own), "p": min(one.p for one in own)}
+            found.append(Check(check=check, verdict="look here", facts=facts))
+    return found
 
 
 def _scores(model: Model) -> list[Check]:

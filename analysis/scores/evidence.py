@@ -34,6 +34,8 @@ def evidence(model: Model, tests: Mapping[str, Test], pairs: tuple[ScoreDifferen
             found.append(_effect(model, term, tests.get(term.name), pairs))
         elif len(term.members) == 2 and term.members[0] != term.members[1]:
             found.append(_interaction(model, term, tests.get(term.name)))
+        elif len(term.members) == 2:
+            found.append(_bend(model, term, tests.get(term.name)))
     for term in model.layout.dropped:
         if term.asked and len(term.members) == 1:
             found.append(cannot_tell(model.response, term.name, because="entangled", with_=_twins(model, term)))
@@ -136,6 +138,24 @@ def _interaction(model: Model, term: Term, test: Test | None) -> Finding:
         "scores": model.response.scale,
     }  # fmt: skip
     return finding(model, "interaction", (along.name, by.name), size, low, high, test, facts)
+
+
+def _bend(model: Model, term: Term, test: Test | None) -> Finding:
+    """How far the middle of an amount lies off the straight line between both ends."""
+    variable = model.layout.variables[term.members[0]]
+    low_end, high_end = variable.values[0], variable.values[-1]
+    middle = (low_end + high_end) / 2
+    parts: list[tuple[float, Mapping[str, object]]] = [
+        (1.0, {variable.name: middle}),
+        (-0.5, {variable.name: low_end}),
+        (-0.5, {variable.name: high_end}),
+    ]
+    size, low, high = combined(model, parts, model.quantile(model.df_of(term.name)))
+    facts: dict[str, Any] = {
+        "factor_kind": "amount", "from": variable.levels[0], "to": variable.levels[-1], "factor_unit": variable.unit,
+        "middle": middle, "scores": model.response.scale,
+    }  # fmt: skip
+    return finding(model, "bend", (variable.name,), size, low, high, test, facts)
 
 
 def _ends(variable: Variable) -> list[tuple[tuple[object, str], tuple[object, str]]]:

@@ -147,26 +147,27 @@ def lay_out_terms(frame: pd.DataFrame, question: Question, *, log: str | None = 
     terms = list(singles)
     if question.model in ("interactions", "quadratic"):
         for size in range(2, min(question.order, len(asked)) + 1):
-            terms += [
-                Term(":".join(variables[i].name for i in members), members, True)
-                for members in combinations(asked, size)
-            ]
+            terms += [_joint(variables, members) for members in combinations(asked, size)]
     if question.model == "quadratic":
         squares = [i for i in asked if variables[i].amount and len(variables[i].values) > 2]
-        terms += [Term(f"{variables[i].name}^2", (i, i), True) for i in squares]
+        terms += [_joint(variables, (i, i)) for i in squares]
     return told_apart(Layout(variables=tuple(variables), terms=tuple(terms)), frame)
 
 
 def with_pairs(layout: Layout, frame: pd.DataFrame) -> Layout:
-    """The layout with every interaction of two asked variables that the rows can tell."""
+    """The layout with every interaction and every bend of asked variables that the rows can tell."""
     asked = [i for i, v in enumerate(layout.variables) if v.asked]
+    bends = [(i, i) for i in asked if layout.variables[i].amount and len(layout.variables[i].values) > 2]
     known = {term.members for term in layout.terms}
-    more = [
-        Term(":".join(layout.variables[i].name for i in pair), pair, True)
-        for pair in combinations(asked, 2)
-        if pair not in known
-    ]
+    more = [_joint(layout.variables, pair) for pair in (*combinations(asked, 2), *bends) if pair not in known]
     return told_apart(Layout(variables=layout.variables, terms=(*layout.terms, *more)), frame)
+
+
+def _joint(variables: Sequence[Variable], members: tuple[int, ...]) -> Term:
+    """An interaction, or the square of an amount."""
+    if len(members) == 2 and members[0] == members[1]:
+        return Term(f"{variables[members[0]].name}^2", members, True)
+    return Term(":".join(variables[i].name for i in members), members, True)
 
 
 def told_apart(layout: Layout, frame: pd.DataFrame) -> Layout:

@@ -88,7 +88,7 @@ def _method(model: Model) -> Method | None:
 
 
 def interaction_tests(model: Model) -> tuple[LikelihoodRatio, ...]:
-    """What interactions of two factors would add that were not asked for, without the groups."""
+    """What interactions of two factors, and bends of amounts, would add that were not asked for; without the groups."""
     if model.question.model is not None or model.question.order < 2:
         return ()
     wider = with_pairs(model.layout, model.readings.frame)

@@ -165,6 +165,14 @@ def _interaction(facts: Facts, fine: bool) -> str:
     )
 
 
+def _bend(facts: Facts, fine: bool) -> str:
+    names = join_words([str(term).removesuffix("^2") for term in facts.get("terms", ())])
+    return (
+        f"the response turns or flattens over {names} ({say_p(facts.get('p', 1.0))}), which a straight line leaves "
+        "out; ask with --model quadratic."
+    )
+
+
 def _never(facts: Facts, fine: bool) -> str:
     return f"never given: {join_words([str(score) for score in facts.get('scores', ())])}; the steps around it are one."
 
@@ -220,6 +228,7 @@ SCORE_CHECKS: dict[str, Callable[[Facts, bool], str]] = {
     "proportional odds": _proportional,
     "equal spread of scores": _spread,
     "interaction of scores": _interaction,
+    "bend of scores": _bend,
     "scores never given": _never,
     "scores seldom given": _seldom,
     "scatter of counts": _counting,

@@ -237,3 +237,16 @@ def test_hostile_tables_are_answered_or_refused():
         assert analysis_text(analysis)
     assert answered >= 18
     assert all(problem.what and problem.try_this for problem in refused)
+
+
+def test_a_response_that_turns_is_told_and_fitted_when_asked():
+    chance = np.random.Generator(np.random.PCG64(6))
+    fat = np.tile([10.0, 15.0, 20.0], 30)
+    hidden = 3.0 * (fat == 15) + chance.logistic(size=90)
+    table = pd.DataFrame({"fat": fat, "crumb": 1.0 + np.digitize(hidden, [-1, 1, 3])})
+    plain = asked(table, factors=FACTORS[1:])
+    assert {c.check: c.facts.get("terms") for c in plain.checks}["bend of scores"] == ("fat^2",)
+    bent = asked(table, factors=FACTORS[1:], model="quadratic")
+    bend = next(f for f in bent.findings if f.kind == "bend")
+    assert bend.low > 0.5
+    assert bend.variables == ("fat",)
