@@ -117,6 +117,8 @@ def interval(value: float, spread: float, confidence: float = CONFIDENCE) -> tup
     if not (np.isfinite(spread) and spread > 0):
         return None, None
     df = 2 * value**2 / spread
+    if df < 1:  # the quantiles then lie below the mean, and the interval beside the estimate
+        return 0.0, None
     tail = (1 - confidence) / 2
     upper, lower = 2 * gammaincinv(df / 2, 1 - tail), 2 * gammaincinv(df / 2, tail)
     # So few df bound nothing from above; dividing by what is left of the quantile would run over.
