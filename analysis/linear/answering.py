@@ -54,7 +54,7 @@ def factor_model(bakes: pd.DataFrame, response: Response, question: Question) ->
     if model_of(result) is None:
         return result
     parts = [
-        covariate_part(question, result, model_of(result)),
+        covariate_part(question, result, model_of(result), _undoing(result, response, question)),
         changes_part(bakes, response, question, result, ask=one_answer),
     ]
     checks = (*result.checks, *covariate_checks(question, model_of(result)))
@@ -85,6 +85,13 @@ def model_of(result: FamilyResult) -> Model | None:
     if isinstance(found, UndonePredictor):
         found = found.inner
     return getattr(found, "model", None)
+
+
+def _undoing(result: FamilyResult, response: Response, question: Question) -> Undoing | None:
+    found, model = result.predictor, model_of(result)
+    if not isinstance(found, UndonePredictor) or model is None:
+        return None
+    return Undoing(model, found.scale, response, question.confidence)
 
 
 def _with_more_checks(

@@ -13,9 +13,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.linear.coding import Variable, term_columns
-from analysis.linear.distributions import f_tail, t_tails
+from analysis.linear.distributions import f_tail, t_quantile, t_tails
 from analysis.linear.least_squares import Basis, explained, least_squares
 from analysis.linear.stratum import Model
+from analysis.linear.undoing import Undoing
 from analysis.parts import Part
 from analysis.questions import Question
 from analysis.results import Check, FamilyResult
@@ -27,7 +28,8 @@ ALARM = 0.05
 
 @dataclass(frozen=True, kw_only=True)
 class Covariate:
-    """``slope`` is the change of the response per unit (None for levels, or on a transformed scale's ``reason``).
+    """``slope`` is the change of the response per unit (None for levels); where the response was transformed, from
+    its mean to one more, in the response's unit.
 
     ``mean`` is what means are adjusted to. ``moved_p``: of the treatments on the covariate itself.
     """
@@ -50,18 +52,24 @@ class CovariatesPart(Part):
     scale: str | None = None
 
 
-def covariate_part(question: Question, result: FamilyResult, model: Model | None) -> CovariatesPart | None:
-    """None without covariates."""
+def covariate_part(
+    question: Question, result: FamilyResult, model: Model | None, undoing: Undoing | None = None
+) -> CovariatesPart | None:
+    """None without covariates. ``undoing``: where the response was transformed, the way back."""
     if not question.covariates or model is None:
         return None
     p = {line.term: line.p for line in result.tests}
-    found = [_one(model, at, v, p.get(v.name), question) for at, v in enumerate(model.variables) if v.covariate]
+    found = [
+        _one(model, at, v, p.get(v.name), question, undoing) for at, v in enumerate(model.variables) if v.covariate
+    ]
     known = {one.name for one in found}
     still = {name: "it never changed" for name in question.covariates if name not in known}
     return CovariatesPart(covariates=tuple(found), scale=result.model.transform, reasons=still)
 
 
-def _one(model: Model, at: int, variable: Variable, p: float | None, question: Question) -> Covariate:
+def _one(
+    model: Model, at: int, variable: Variable, p: float | None, question: Question, undoing: Undoing | None
+) -> Covariate:
     moved = moved_by_treatments(model, variable)
     term = model.find(at)
     if not variable.amount or term is None:
@@ -72,13 +80,20 @@ def _one(model: Model, at: int, variable: Variable, p: float | None, question: Q
             p=p,
             moved_p=moved,
         )
-    contrast = model.contrast(model.only(term, np.array([1 / variable.half])))
+    step = model.only(term, np.array([1 / variable.half]))
+    contrast = model.contrast(step)
+    slope, se = contrast.estimate, contrast.se
     low, high = contrast.interval(question.confidence)
+    if undoing is not None:
+        rows = np.array([model.row({}), model.row({}) + step])
+        factor = None if contrast.df is None else t_quantile(question.confidence, contrast.df)
+        found, low, high = undoing.combined(rows, np.array([-1.0, 1.0]), factor)
+        slope, se = found if found is not None else 0.0, None
     return Covariate(
         name=variable.name,
         mean=variable.middle,
-        slope=contrast.estimate,
-        se=contrast.se,
+        slope=slope,
+        se=se,
         low=low,
         high=high,
         p=t_tails(contrast.estimate / contrast.se, contrast.df) if contrast.se and contrast.df else None,

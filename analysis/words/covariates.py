@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 from analysis.questions import Question
 from analysis.results import ResponseResult
 from analysis.words.numbers import half_width, join_words, say_interval, say_number, say_p, say_signed, start, with_unit
-from analysis.words.trust_checks import SCALES
 
 if TYPE_CHECKING:
     from analysis.linear.covariates import Covariate, CovariatesPart
@@ -36,10 +35,10 @@ def _one(each: Covariate, part: CovariatesPart, result: ResponseResult, question
     if each.slope is None:
         return f"{name} could not be told from other terms, so that nothing is known of its slope."
     step = half_width(each.low, each.high)
-    unit = f"on the scale of the {SCALES.get(part.scale, part.scale)}" if part.scale else response.unit
-    size = with_unit(say_signed(each.slope, step), unit)
+    size = with_unit(say_signed(each.slope, step), response.unit)
     interval = say_interval(each.low, each.high, question.confidence)
     unclear = each.low is None or each.high is None or each.low <= 0 <= each.high
     if unclear:
         return f"whether {response.name} goes along with {name} cannot be told: {size} for one more ({interval})."
-    return f"for one more of {name}, {response.name} goes {size} ({interval})."
+    of = f"{name} from its mean on" if part.scale else name
+    return f"for one more of {of}, {response.name} goes {size} ({interval})."
