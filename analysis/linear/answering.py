@@ -267,8 +267,10 @@ def _chosen(power: Power | None, raw: Floats) -> Check:
 
 def _on_scale(check: Check, scale: Scale) -> Check:
     """Sizes on the scale are not in the response's unit, so that they are not said."""
-    if check.check == "odd bakes":
-        return replace(check, facts={name: fact for name, fact in check.facts.items() if name != "moves"})
+    if check.check in ("odd bakes", "order"):
+        return replace(
+            check, facts={name: fact for name, fact in check.facts.items() if name not in ("moves", "drift")}
+        )
     return replace(check, facts={**check.facts, "scale": scale.name}) if check.check == "influence" else check
 
 

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from analysis.words.facts import Facts, listed, listed_terms, said_p
 from analysis.words.findings import say_term
-from analysis.words.numbers import say_count, say_number, say_p, say_share
+from analysis.words.numbers import say_count, say_number, say_p, say_share, say_signed
 
 
 def _spread(facts: Facts, fine: bool) -> str:
@@ -52,8 +52,10 @@ def _order(facts: Facts, fine: bool) -> str:
         )
     if fine:
         return f"no drift over the order of baking stands out from the scatter{said_p(facts)}."
+    drift = facts.get("drift")
+    size = "" if drift is None else f", by {say_signed(drift)} from the first to the last bake"
     return (
-        f"the residuals drift along the order of baking{said_p(facts)}. Oven, dough or reader may have changed "
+        f"the residuals drift along the order of baking{size}{said_p(facts)}. Oven, dough or reader may have changed "
         "through the day; bake in random order and in blocks."
     )
 
