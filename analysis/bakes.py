@@ -7,7 +7,7 @@ the trial can be repeated. See DEVELOPERS.md for the bake frame.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import pandas as pd
@@ -35,14 +35,21 @@ class BakeTable:
     left_out: tuple[LeftOut, ...]
     notes: tuple[Check, ...]
 
+    @property
+    def n_bakes(self) -> int:
+        """Bakes, not their readings by several assessors."""
+        return int(self.bakes["bake"].nunique())
+
 
 def bake_table(table: pd.DataFrame, response: Response, question: Question) -> BakeTable:
     """One row per bake from one row per reading.
 
     Readings of one bake (``question.bake``) are averaged, piece means first where there is a
-    column "piece". Without ``question.bake`` each row is a bake. Rows without a response, a
-    setting or a block are left out and listed. Raises TrialDataError (unknown column, text in a
-    number, infinity, settings that differ within a bake) and NotPossible (nothing left).
+    column "piece". Groups that vary within bakes (assessors who scored the same one) keep a row for
+    each bake and group; the bake's name then stands in several rows. Without ``question.bake`` each
+    row is a bake. Rows without a response, a setting or a block are left out and listed. Raises
+    TrialDataError (unknown column, text in a number, infinity, settings that differ within a bake) and
+    NotPossible (nothing left).
     """
     where = f"table of {response.name}"
     require_columns(table, _asked_for(response, question), where=where)
@@ -64,7 +71,9 @@ def bake_table(table: pd.DataFrame, response: Response, question: Question) -> B
     about, values = about[used], values[used]
     numeric = [name for name in _measured(question) if values[name].dtype.kind == "f"]
     _refuse_no_weight(about, values, question, where)
-    _settings_agree(about, values.drop(columns=[response.name, *numeric]), where)
+    apart = _within_bakes(about, values, question)
+    _settings_agree(about, values.drop(columns=[response.name, *numeric, *apart]), where)
+    about["unit"] = _units(about, values, apart)
     bakes = _ordered(_average(about, values, response.name, numeric, question.weights), question)
     return BakeTable(
         bakes=bakes,
@@ -85,8 +94,30 @@ def level_text(value: object) -> str:
 def _asked_for(response: Response, question: Question) -> list[str]:
     settings = [factor.name for factor in question.factors]
     bake = [question.bake] if question.bake else []
-    groups = [*question.blocks, *question.group, *question.strips]
+    groups = [*question.blocks, *group_columns(question)]
     return list(dict.fromkeys([*settings, *groups, *_measured(question), *bake, response.name]))
+
+
+def group_columns(question: Question) -> tuple[str, ...]:
+    """Every column that says which rows share an error."""
+    chains = (question.group, *question.crossed, question.strips, tuple(group for _, group in question.slopes))
+    return tuple(dict.fromkeys(name for chain in chains for name in chain))
+
+
+def without_readings(bakes: pd.DataFrame, response: Response, question: Question) -> tuple[pd.DataFrame, Question]:
+    """One row for each bake, and the question without the groups that vary within bakes: for a family that
+    takes the bake as the smallest unit."""
+    if not bakes["bake"].duplicated().any():
+        return bakes, question
+    of_bake = bakes["bake"].to_numpy()
+    held = bakes.groupby(of_bake, sort=False)
+    whole = held.first()
+    whole[response.name] = held[response.name].mean()
+    whole["readings"] = held["readings"].sum()
+    apart = {name for name in group_columns(question) if (held[name].nunique() > 1).any()}
+    chains = [tuple(n for n in chain if n not in apart) for chain in (question.group, *question.crossed)]
+    kept = [chain for chain in chains if chain]
+    return whole.reset_index(drop=True), replace(question, group=kept[0] if kept else (), crossed=tuple(kept[1:]))
 
 
 def _measured(question: Question) -> tuple[str, ...]:
@@ -95,7 +126,7 @@ def _measured(question: Question) -> tuple[str, ...]:
 
 
 def _refuse_own_names(response: Response, question: Question, where: str) -> None:
-    groups = (*question.blocks, *question.group, *question.strips, *_measured(question))
+    groups = (*question.blocks, *group_columns(question), *_measured(question))
     names = [response.name, *(factor.name for factor in question.factors), *groups]
     taken = [name for name in names if name in OWN_COLUMNS and name != question.bake]
     if taken:
@@ -112,7 +143,7 @@ def _values(table: pd.DataFrame, response: Response, question: Question, where: 
     for factor in question.factors:
         amount = factor.kind == "amount"
         columns[factor.name] = numbers(table, factor.name, where=where) if amount else _category(table, factor, where)
-    for name in (*question.blocks, *question.group, *question.strips):
+    for name in (*question.blocks, *group_columns(question)):
         columns.setdefault(name, _texts(table[name]))
     for name in question.covariates:
         columns.setdefault(name, _covariate(table, name, where))
@@ -207,6 +238,26 @@ def _settings_agree(about: pd.DataFrame, settings: pd.DataFrame, where: str) -> 
             )
 
 
+def _within_bakes(about: pd.DataFrame, values: pd.DataFrame, question: Question) -> list[str]:
+    """Group columns that change within most of the bakes that were read more than once.
+
+    Where only few bakes hold two values, one of them is a slip, and is told as such.
+    """
+    if not question.bake:
+        return []
+    held = values.groupby(about["bake"].to_numpy(), sort=False)
+    several = held.size() > 1
+    names = [name for name in group_columns(question) if name not in question.strips]
+    return [name for name in names if several.any() and (held[name].nunique()[several] > 1).mean() > 0.5]
+
+
+def _units(about: pd.DataFrame, values: pd.DataFrame, apart: list[str]) -> pd.Series:
+    """What becomes one row: the bake, or the bake and what varied within it."""
+    columns = [about["bake"], *(values[name] for name in apart)]
+    units = [" / ".join(map(str, row)) for row in zip(*columns, strict=True)] if apart else about["bake"].tolist()
+    return pd.Series(units, index=about.index, dtype=object)
+
+
 def _average(
     about: pd.DataFrame, values: pd.DataFrame, response: str, numeric: list[str], weights: str | None
 ) -> pd.DataFrame:
@@ -215,16 +266,16 @@ def _average(
     Covariates that are numbers (``numeric``) are averaged too. With ``weights`` the readings of a bake
     count by theirs, and the bake weighs what they weigh together.
     """
-    keys = [about["bake"].to_numpy(), about["piece"].to_numpy()]
+    keys = [about["unit"].to_numpy(), about["piece"].to_numpy()]
     pieces = values[response].groupby(keys, sort=False).mean()
     means = pieces.groupby(level=0, sort=False).mean()
-    of_bake = about["bake"].to_numpy()
+    of_bake = about["unit"].to_numpy()
     bakes = values.groupby(of_bake, sort=False).first()
     bakes[response] = means if weights is None else _weighed(values, response, weights, of_bake)
     for name in numeric:
         held = values[name].groupby(of_bake, sort=False)
         bakes[name] = held.sum() if name == weights else held.mean()
-    bakes["bake"] = bakes.index.astype(str)
+    bakes["bake"] = about.groupby(of_bake, sort=False)["bake"].first().astype(str)
     bakes["order"] = about.groupby(of_bake, sort=False)["order"].first()
     bakes["readings"] = values.groupby(of_bake, sort=False).size()
     return bakes.reset_index(drop=True)
@@ -240,7 +291,7 @@ def _ordered(bakes: pd.DataFrame, question: Question) -> pd.DataFrame:
     """Categories, blocks and groups as ordered categoricals of the levels that occur."""
     stored = {factor.name: factor.levels for factor in question.factors if factor.kind != "amount"}
     texts = [name for name in question.covariates if bakes[name].dtype.kind != "f"]
-    for name in dict.fromkeys((*stored, *question.blocks, *question.group, *question.strips, *texts)):
+    for name in dict.fromkeys((*stored, *question.blocks, *group_columns(question), *texts)):
         occurring = list(dict.fromkeys(bakes[name]))
         levels = [level for level in stored.get(name, ()) if level in occurring] or occurring
         bakes[name] = pd.Categorical(bakes[name], categories=levels, ordered=True)
@@ -250,7 +301,12 @@ def _ordered(bakes: pd.DataFrame, question: Question) -> pd.DataFrame:
 def _unit_notes(table: pd.DataFrame, bakes: pd.DataFrame, response: Response, question: Question) -> tuple[Check, ...]:
     """Was the right thing counted as one bake?"""
     most = int(bakes["readings"].max())
-    facts = {"bakes": len(bakes), "readings": int(bakes["readings"].sum()), "most": most}
+    count = int(bakes["bake"].nunique())
+    facts: dict[str, Any] = {"bakes": count, "readings": int(bakes["readings"].sum()), "most": most}
+    if count < len(bakes):
+        held = bakes.groupby("bake", observed=True)
+        facts["apart"] = tuple(name for name in group_columns(question) if (held[name].nunique() > 1).any())
+        return (Check(check="experimental unit", verdict="fine", facts=facts),)
     if question.bake:
         averaged = [Check(check="experimental unit", verdict="fine", facts=facts)] if most > 1 else []
         return tuple(averaged)

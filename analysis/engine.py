@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import pandas as pd
 
 from analysis.asked import check_question, narrowed, route
-from analysis.bakes import BakeTable, bake_table
+from analysis.bakes import BakeTable, bake_table, without_readings
 from analysis.checks import did_you_mean, duplicate_rows, leading_digits, refuse_shares, row_names
 from analysis.chemistry import chemistry_parts
 from analysis.errors import NotPossible, TrialDataError
@@ -143,10 +143,12 @@ def _ask(
     if way.family == "dose" and way.dose is not None:
         from analysis.dose_response import dose_model
 
+        bakes, asked = without_readings(bakes, response, asked)
         return dose_model(bakes, response, asked, dose=way.dose, by=way.by)
     if way.family == "blend":
         from analysis.blends.family import blend_model
 
+        bakes, asked = without_readings(bakes, response, asked)
         return blend_model(bakes, response, asked)
     from analysis.linear import factor_model
     from analysis.surfaces.family import with_surface
@@ -159,7 +161,7 @@ def _result(
 ) -> ResponseResult:
     result = ResponseResult(
         response=response,
-        n_bakes=len(bakes.bakes),
+        n_bakes=bakes.n_bakes,
         n_readings=bakes.n_readings,
         family=family,
         findings=rank(family.evidence, (response,)),
@@ -225,7 +227,7 @@ def _cannot_tell(
     )
     return ResponseResult(
         response=response,
-        n_bakes=0 if bakes is None else len(bakes.bakes),
+        n_bakes=0 if bakes is None else bakes.n_bakes,
         n_readings=0 if bakes is None else bakes.n_readings,
         family=FamilyResult(
             model=ModelNote(kind="none", terms=()), reasons={"model": problem.what, "try_this": problem.try_this}

@@ -1,5 +1,5 @@
 """Which variables matter for a response? Factorial and linear models."""
 
-from analysis.linear.factors import factor_model
+from analysis.linear.answering import factor_model
 
 __all__ = ["factor_model"]

@@ -17,6 +17,7 @@ from analysis.linear.coding import Term, Variable
 from analysis.linear.distributions import f_tail
 from analysis.linear.ground import Ground
 from analysis.linear.least_squares import Basis, Fit, least_squares
+from analysis.linear.mixed_model import MixedModel
 from analysis.linear.polynomials import orthogonal_polynomials
 from analysis.linear.squares import tests
 from analysis.linear.stratum import Model
@@ -92,6 +93,8 @@ def _check(model: Model, ground: Ground, term: Term, variable: Variable) -> Chec
     if stratum.mean_sq is None or stratum.fit.df - extra < 1:
         return untested
     trends = orthogonal_polynomials(variable.values, 1 + extra)[variable.codes, 1:]
+    if isinstance(model, MixedModel):
+        return _beside_groups(model, trends, facts) or untested
     columns = ground.place(trends)[1]
     if columns.shape[0] != len(stratum.fit.y) or not Basis(len(columns), stratum.fit.q).adds(columns):
         return untested
@@ -102,6 +105,17 @@ def _check(model: Model, ground: Ground, term: Term, variable: Variable) -> Chec
     (value, p), df_error, each = added
     facts |= {"tested": True, "df": extra, "df_error": df_error, "value": value, "p": p, "quadratic_p": each[0][1]}
     facts["trends"] = tuple((degree, *tested) for degree, tested in enumerate(each, start=2))
+    return Check(check="curvature", verdict="look here" if p < ALARM else "fine", facts=facts)
+
+
+def _beside_groups(model: MixedModel, trends: Floats, facts: dict[str, object]) -> Check | None:
+    """The bend where variances were estimated; only the quadratic is named beside the whole."""
+    added, bend = model.added(trends), model.added(trends[:, :1])
+    if added is None or bend is None:
+        return None
+    value, df, df_error, p = added
+    facts = {**facts, "tested": True, "df": df, "df_error": df_error, "value": value, "p": p, "quadratic_p": bend[3]}
+    facts["trends"] = ((2, bend[0], bend[3]),)
     return Check(check="curvature", verdict="look here" if p < ALARM else "fine", facts=facts)
 
 

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from analysis.linear.coding import Variable
 from analysis.linear.ground import Ground
+from analysis.linear.mixed_model import MixedModel
 from analysis.linear.residual_checks import looks_sorted
 from analysis.linear.selection import Selection
 from analysis.linear.squares import disagreements
@@ -45,6 +46,8 @@ def check_evenness(factors: Sequence[Variable]) -> Check:
 
 def check_error_df(model: Model) -> Check | None:
     """Is there enough error to judge by, in the stratum that has least of it?"""
+    if isinstance(model, MixedModel):
+        return _fewest_of(model)
     judged = [stratum for stratum in model.strata if any(not term.block for term in stratum.terms)]
     if not judged or all(stratum.fit.df == 0 for stratum in judged):
         return None
@@ -52,6 +55,18 @@ def check_error_df(model: Model) -> Check | None:
     df = least.fit.df
     verdict: Verdict = "do not rely" if df < TOO_FEW else "look here" if df < FEW else "fine"
     return Check(check="few error df", verdict=verdict, facts={"df_error": df, "stratum": least.name})
+
+
+def _fewest_of(model: MixedModel) -> Check | None:
+    """The term with the fewest error df, rounded down: Kenward and Roger's need not be whole."""
+    factors = {term.name for term in model.terms if not term.block}
+    lines = [line for line in model.tests(3) if line.term in factors and line.df_error is not None]
+    if not lines:
+        return None
+    least = min(lines, key=lambda line: line.df_error or 0.0)
+    df = int((least.df_error or 0.0) + 1e-6)
+    verdict: Verdict = "do not rely" if df < TOO_FEW else "look here" if df < FEW else "fine"
+    return Check(check="few error df", verdict=verdict, facts={"df_error": df, "stratum": least.stratum})
 
 
 def selection_checks(selection: Selection, asked: int) -> list[Check]:
@@ -89,14 +104,18 @@ def selection_checks(selection: Selection, asked: int) -> list[Check]:
 
 def check_squares(model: Model) -> list[Check]:
     """Terms on which types 2 and 3 would lead to different talk."""
+    found = (
+        model.disagreements()
+        if isinstance(model, MixedModel)
+        else [each for stratum in model.strata for each in disagreements(stratum)]
+    )
     return [
         Check(
             check="sums of squares differ",
             verdict="look here",
             facts={"term": term, "p_type_2": two, "p_type_3": three},
         )
-        for stratum in model.strata
-        for term, two, three in disagreements(stratum)
+        for term, two, three in found
     ]
 
 

@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.bakes import group_columns
 from analysis.checks import require_columns
 from analysis.errors import NotPossible, TrialDataError
 from analysis.questions import Factor, Question, Response
@@ -25,7 +26,8 @@ LARGEST, SMALLEST = 1e100, 1e-100  # squares of numbers outside run out of a dou
 def check_frame(bakes: pd.DataFrame, response: Response, question: Question) -> None:
     """Raise TrialDataError or NotPossible with a way out, or return in silence."""
     factors = [factor.name for factor in question.factors]
-    wanted = [response.name, *factors, *question.blocks, *question.group, *question.strips]
+    groups = [*question.blocks, *group_columns(question)]
+    wanted = [response.name, *factors, *groups]
     require_columns(bakes, wanted, where=response.name)
     if len(bakes) < FEWEST_BAKES:
         raise NotPossible(
@@ -33,7 +35,7 @@ def check_frame(bakes: pd.DataFrame, response: Response, question: Question) -> 
             where=response.name,
             try_this=f"bake at least {FEWEST_BAKES}, better each treatment twice.",
         )
-    if not factors:
+    if not factors and not group_columns(question):
         raise NotPossible("No factor was named.", where=response.name, try_this="name what was changed on purpose.")
     _numbers(bakes[response.name], response.name)
     for factor in question.factors:
@@ -41,7 +43,7 @@ def check_frame(bakes: pd.DataFrame, response: Response, question: Question) -> 
             _numbers(bakes[factor.name], factor.name)
         elif bakes[factor.name].isna().any():
             raise _gap(factor.name)
-    for name in [*question.blocks, *question.group, *question.strips]:
+    for name in groups:
         if bakes[name].isna().any():
             raise _gap(name)
 

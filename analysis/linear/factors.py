@@ -13,8 +13,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.errors import NotPossible
-from analysis.linear.centre_points import centre_bakes, with_curvature
+from analysis.linear.centre_points import centre_bakes
 from analysis.linear.checks import all_checks
 from analysis.linear.chosen import chosen_contrasts
 from analysis.linear.coding import number_label, variables_of
@@ -24,18 +23,18 @@ from analysis.linear.door import check_frame, varied
 from analysis.linear.equivalence import as_good_findings, equivalences, refused
 from analysis.linear.evidence import Case, cannot_tell, evidence
 from analysis.linear.finite import finite
-from analysis.linear.fitting import fit_model, is_constant
-from analysis.linear.ground import Ground
-from analysis.linear.grouping import lay_ground
-from analysis.linear.least_squares import centred
+from analysis.linear.fitting import is_constant
+from analysis.linear.mixed_model import DF_METHODS, MixedModel
+from analysis.linear.only_groups import scatter_only
 from analysis.linear.predictor import LinearPredictor
-from analysis.linear.reasons import NO_ERROR, why_missing
-from analysis.linear.selection import Selection, select
-from analysis.linear.stratum import Model
-from analysis.linear.strips import lay_strips
+from analysis.linear.reasons import NO_ERROR, hidden_terms, why_missing
+from analysis.linear.scatter import scatter_checks, scatter_part
+from analysis.linear.selection import Selection
+from analysis.linear.settling import Settled, settle
 from analysis.linear.tables import all_tests, levels, points, residual
 from analysis.linear.treatments import all_two_level
 from analysis.linear.two_level import effects, pseudo_error
+from analysis.linear.unequal import UnequalModel
 from analysis.parts import Equivalence
 from analysis.questions import Factor, Question, Response
 from analysis.results import Check, FamilyResult, ModelNote
@@ -51,32 +50,19 @@ def factor_model(bakes: pd.DataFrame, response: Response, question: Question) ->
     Raises TrialDataError for gaps and text, NotPossible when nothing was varied, when
     there are fewer than three bakes, or when blocks leave nothing to compare.
     """
+    if not question.factors:
+        return scatter_only(bakes, response, question)
     check_frame(bakes, response, question)
     moving, still = varied(bakes, question.factors)
     raw = bakes[response.name].to_numpy(dtype=np.float64)
     if is_constant(raw):
         return constant_answer(bakes, response, question, raw, moving)
-    y, offset = centred(raw)
     blocks = [name for name in question.blocks if bakes[name].nunique() > 1]
+    covariates = [name for name in question.covariates if bakes[name].nunique() > 1]
     question = _with_order(question)
-    bends = question.model == "quadratic"
-    lay = lay_strips if question.strips else lay_ground
-    ground, variables = lay(bakes, question, variables_of(bakes, moving, blocks), y)
-    if ground.plots is None:
-        variables = with_curvature(variables, question.order)
-    screening = question.model == "main effects"
-    selection = select(variables, question.order, ground, bends=bends, screening=screening)
-    if all(term.block for term in selection.columns):
-        raise NotPossible(
-            f"No effect on {response.name} can be told from the blocks.",
-            where=", ".join([*question.blocks, *question.group]),
-            try_this="bake several treatments within each block, or leave the block out.",
-        )
-    model = fit_model(variables, selection, ground, raw, offset)
-    return finite(
-        _answer(bakes, response, question, raw, ground, selection, model, still),
-        where=response.name,
-    )
+    weights = bakes[question.weights].to_numpy(dtype=np.float64) if question.weights else None
+    settled = settle(bakes, question, variables_of(bakes, moving, blocks, covariates), raw, weights)
+    return finite(_answer(bakes, response, question, raw, settled, still), where=response.name)
 
 
 def _with_order(question: Question) -> Question:
@@ -92,14 +78,12 @@ def _answer(
     response: Response,
     question: Question,
     raw: Floats,
-    ground: Ground,
-    selection: Selection,
-    model: Model,
+    settled: Settled,
     still: Sequence[Factor],
 ) -> FamilyResult:
     confidence = question.confidence
-    fitted = ground.fitted(tuple(stratum.fitted for stratum in model.strata)) + model.offset
-    lines = all_tests(model, question.squares)
+    model, ground, selection, fitted = settled.model, settled.ground, settled.selection, settled.fitted
+    lines = model.tests(question.squares) if isinstance(model, UnequalModel) else all_tests(model, question.squares)
     references = {factor.name: factor.reference for factor in question.factors}
     table = levels(model, lines, confidence, references, question.adjust)
     factors = [variable for variable in model.variables if not variable.block]
@@ -117,9 +101,9 @@ def _answer(
         error=error,
         curvature={name: _p_of(check) for name, check in curvature.items()},
     )
-    as_good, why_not = _as_good(bakes, response, question, model, ground, selection)
+    as_good, why_not = _as_good(bakes, response, question, settled)
     return FamilyResult(
-        model=_note(model, question),
+        model=_note(settled, question),
         tests=tuple(lines),
         residual=residual(model, raw, fitted),
         coefficients=tuple(coefficients(model, confidence)),
@@ -128,7 +112,8 @@ def _answer(
         effects=tuple(effects(model, confidence, error)) if two_level else (),
         aliases=_aliases(selection),
         checks=tuple(
-            all_checks(
+            group_checks(settled)
+            + all_checks(
                 model=model,
                 selection=selection,
                 ground=ground,
@@ -150,22 +135,24 @@ def _answer(
         contrasts=chosen_contrasts(model, question.contrasts, confidence),
         equivalence=as_good,
         predictor=LinearPredictor(model),
+        variances=settled.scatter.variances if settled.scatter else (),
+        parts=(scatter_part(settled.scatter, settled.groups, question.bake),) if settled.scatter else (),
     )
 
 
 def _as_good(
-    bakes: pd.DataFrame, response: Response, question: Question, model: Model, ground: Ground, selection: Selection
+    bakes: pd.DataFrame, response: Response, question: Question, settled: Settled
 ) -> tuple[tuple[Equivalence, ...], dict[str, str]]:
     """Equivalence within the margin that was given, and why it cannot be judged."""
     if response.margin is None:
         return (), {}
     references = {factor.name: factor.reference for factor in question.factors}
+    model = settled.model
     if response.margin.ratio:
         raw = bakes[response.name].to_numpy(dtype=np.float64)
         if raw.min() <= 0:
             return (), {"equivalence": "a ratio needs readings above 0"}
-        y, offset = centred(np.log(raw))
-        model = fit_model(model.variables, selection, replace(ground, y=y), np.log(raw), offset)
+        model = settled.again(np.log(raw))
     found = equivalences(model, response.margin, references, question.confidence)
     if not found:
         return (), {"equivalence": "no category was varied"}
@@ -182,12 +169,26 @@ def _p_of(check: Check) -> float | None:
     return value if isinstance(value, float) else None
 
 
-def _note(model: Model, question: Question) -> ModelNote:
+def group_checks(settled: Settled) -> list[Check]:
+    """What the groups gave rise to, and which terms they hide."""
+    exact = not isinstance(settled.model, MixedModel)
+    found = list(settled.notes)
+    if settled.scatter is not None:
+        found += scatter_checks(settled.scatter, settled.groups, exact=exact)
+    return found + [
+        Check(check="set with the group", verdict="do not rely", facts={"group": group, "terms": terms})
+        for group, terms in hidden_terms(settled.model).items()
+    ]
+
+
+def _note(settled: Settled, question: Question) -> ModelNote:
+    exact = not isinstance(settled.model, MixedModel)
     return ModelNote(
         kind="factors",
-        terms=tuple(term.name for term in model.terms),
-        groups=question.group or question.strips,
-        df_method="residual" if len(model.strata) == 1 else "strata",
+        terms=tuple(term.name for term in settled.model.terms),
+        groups=tuple(group.name for group in settled.groups),
+        estimation="least squares" if exact else "REML",
+        df_method=DF_METHODS[question.small_sample] if not exact else "strata" if settled.groups else "residual",
         sums_of_squares=f"type {question.squares}",
         coding=CODING,
     )

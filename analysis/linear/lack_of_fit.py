@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from analysis.linear.distributions import f_tail
 from analysis.linear.ground import Ground
 from analysis.linear.least_squares import Fit, least_squares
+from analysis.linear.mixed_model import MixedModel
 from analysis.linear.stratum import Model
 from analysis.linear.treatments import treatment_codes
 from analysis.results import Check, Verdict
@@ -25,20 +26,25 @@ ALARM, GRAVE = 0.05, 0.001
 
 def check_lack_of_fit(model: Model, ground: Ground) -> Check | None:
     """None with whole plots; untested where no treatment was baked twice, or the surface has no spare df."""
-    if len(model.strata) > 1:
+    if isinstance(model, MixedModel) or len(model.strata) > 1:
         return None
     factors = [variable for variable in model.variables if not variable.block]
     codes, _ = treatment_codes(factors)
     blocks = [variable.columns for variable in model.variables if variable.block]
-    return lack_of_fit(model.strata[0].fit, codes, np.hstack([np.ones((len(codes), 0)), *blocks]), of="surface")
+    return lack_of_fit(
+        model.strata[0].fit, codes, np.hstack([np.ones((len(codes), 0)), *blocks]), ground.stretch, of="surface"
+    )
 
 
-def lack_of_fit(fit: Fit, treatments: Integers, fixed: Floats, *, of: str) -> Check:
-    """``treatments`` (n,) number what each bake was; ``fixed`` (n, d) are columns taken out beside them.
+def lack_of_fit(fit: Fit, treatments: Integers, fixed: Floats, stretch: Floats | None = None, *, of: str) -> Check:
+    """``treatments`` (n,) number what each bake was; ``fixed`` (n, d) are columns taken out beside them,
+    ``stretch`` (n,) square roots of weights.
 
     ``of``: what may not fit, in words.
     """
     dummies = (treatments[:, None] == np.arange(int(treatments.max()) + 1)[None, :]).astype(np.float64)
+    if stretch is not None:
+        dummies, fixed = dummies * stretch[:, None], fixed * stretch[:, None]
     directions, sizes, _ = np.linalg.svd(np.hstack([dummies, fixed]), full_matrices=False)
     pure = least_squares(directions[:, sizes > 1e-9 * sizes[0]], fit.y)  # blocks may say what treatments say
     df, df_error = fit.df - pure.df, pure.df

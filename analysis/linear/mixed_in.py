@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.linear.coding import Term, make_term, term_columns
+from analysis.linear.mixed_model import MixedModel
 from analysis.linear.selection import Selection
 from analysis.linear.stratum import Model, Stratum
 from analysis.results import Check, Verdict
@@ -34,7 +35,7 @@ def check_mixed_in(model: Model, selection: Selection, *, screening: bool) -> Ch
     """
     factors = [at for at, variable in enumerate(model.variables) if not variable.block]
     wanted = screening or bool(selection.partial)
-    if len(model.strata) > 1 or not wanted or not 2 <= len(factors) <= MOST_FACTORS:
+    if isinstance(model, MixedModel) or len(model.strata) > 1 or not wanted or not 2 <= len(factors) <= MOST_FACTORS:
         return None
     stratum = model.strata[0]
     left = _left_out(model, factors)

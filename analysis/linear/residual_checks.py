@@ -14,8 +14,9 @@ from numpy.typing import NDArray
 
 from analysis.linear.coding import Variable
 from analysis.linear.distributions import f_tail, t_tails
-from analysis.linear.least_squares import Basis, explained
+from analysis.linear.least_squares import Basis, Fit, explained, least_squares
 from analysis.linear.means import MOST_LEVELS
+from analysis.linear.mixed_model import MixedModel
 from analysis.linear.steadiness import largest_move
 from analysis.linear.stratum import BAKES, Model, Stratum
 from analysis.linear.treatments import treatment_codes
@@ -25,6 +26,7 @@ Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]
 
 ALARM = 0.05  # share of sound trials that these checks point at
+MOST_CELLS = 1_000_000  # rows times groups up to which single bakes are looked at beside their groups
 FEWEST_IN_TREATMENT, FEWEST_IN_LEVEL = 3, 4  # bakes it takes to speak of a scatter
 
 
@@ -78,10 +80,15 @@ def check_odd_bakes(model: Model, per_plot: float, names: Sequence[str]) -> Chec
     When one is odd, ``moves`` tells how far the fitted values go with the odd bakes weighed down.
     """
     stratum = bakes_stratum(model)
-    fit = stratum.fit
-    if stratum.mean_sq is None or fit.df < 2:
+    if stratum.mean_sq is None or stratum.fit.df < 2:
         return None
+    fit = stratum.fit
     room = 1 - fit.leverage - (1 / per_plot if len(model.strata) > 1 else 0.0)
+    if isinstance(model, MixedModel):
+        beside = within_groups(model)
+        if beside is None or beside.mean_sq is None or beside.df < 2:
+            return None
+        fit, room = beside, 1 - beside.leverage
     usable = np.flatnonzero(room > 1e-8)
     odd, sizes, smallest = [], [], 1.0
     for i in usable.tolist():
@@ -106,15 +113,31 @@ def check_odd_bakes(model: Model, per_plot: float, names: Sequence[str]) -> Chec
     return Check(check="odd bakes", verdict="look here" if odd else "fine", facts=facts)
 
 
-def check_order(model: Model, order: Integers) -> Check | None:
-    """A straight drift over the order of baking, after all terms."""
+def within_groups(model: MixedModel) -> Fit | None:
+    """The same terms beside a column for each group, which needs no variance to be known; None with too many."""
+    stratum = model.strata[0]
+    count = sum(group.count for group in model.groups)
+    if len(stratum.fit.y) * count > MOST_CELLS:
+        return None
+    parts = [stratum.fit.x]
+    for group in model.groups:
+        own = (group.codes[:, None] == np.arange(group.count)).astype(np.float64)
+        parts += [own] if group.slope is None else [own, own * group.slope[:, None]]
+    directions, sizes, _ = np.linalg.svd(np.hstack(parts), full_matrices=False)
+    return least_squares(directions[:, sizes > 1e-9 * sizes[0]], stratum.fit.y)
+
+
+def check_order(model: Model, order: Integers, stretch: Floats | None = None) -> Check | None:
+    """A straight drift over the order of baking, after all terms. ``stretch`` (n,): square roots of weights."""
     stratum = bakes_stratum(model)
     fit = stratum.fit
     if len(model.strata) > 1 or stratum.mean_sq is None or fit.df < 3 or len(np.unique(order)) < 3:
         return None
+    if isinstance(model, MixedModel):
+        return None  # groups follow each other in time, and what drifts from one to the next is their scatter
     if looks_sorted(order, model.variables):
         return Check(check="order", verdict="fine", facts={"tested": False})
-    z = (order - order.mean()) / max(float(np.ptp(order)), 1.0)
+    z = (order - order.mean()) / max(float(np.ptp(order)), 1.0) * (1.0 if stretch is None else stretch)
     if not Basis(len(z), fit.q).adds(z[:, None]):
         return Check(check="order", verdict="look here", facts={"tested": False})
     sum_sq = explained(fit.x, z[:, None], fit.y)

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from analysis.linear.comparisons import Pair, as_comparisons, compare, shown_pairs, slice_letters
 from analysis.linear.means import Slice, estimated_means, slices
+from analysis.linear.mixed_model import MixedModel
 from analysis.linear.residual_checks import bakes_stratum
 from analysis.linear.squares import SquaresType, tests
 from analysis.linear.stratum import Model
@@ -24,6 +25,8 @@ FORETOLD = 1e-9  # what a bake must leave to the others to be foretold by them
 
 def all_tests(model: Model, kind: SquaresType) -> list[Test]:
     """Tests of every stratum, in the order of the model's terms."""
+    if isinstance(model, MixedModel):
+        return model.tests(kind)
     found = {
         term: line for stratum in model.strata for term, line in zip(stratum.terms, tests(stratum, kind), strict=True)
     }
@@ -33,14 +36,14 @@ def all_tests(model: Model, kind: SquaresType) -> list[Test]:
 def residual(model: Model, raw: Floats, fitted: Floats) -> Residual:
     """The error between bakes (within whole plots, when there are any)."""
     stratum = bakes_stratum(model)
-    mean_sq = stratum.fit.mean_sq
-    left = raw - fitted
+    mean_sq = stratum.mean_sq if isinstance(model, MixedModel) else stratum.fit.mean_sq
+    left = raw - (model.mixed.fitted + model.offset if isinstance(model, MixedModel) else fitted)
     around = raw - raw[0]
     total = float(((around - around.mean()) ** 2).sum())
     press = _press(model)
     return Residual(
         df=stratum.fit.df,
-        sum_sq=stratum.fit.sum_sq if mean_sq is not None else 0.0,
+        sum_sq=_squares_left(model) if mean_sq is not None else 0.0,
         mean_sq=mean_sq,
         sd=None if mean_sq is None else float(np.sqrt(mean_sq)),
         r_squared=None if mean_sq is None or total <= 0 else max(0.0, 1 - float(left @ left) / total),
@@ -49,9 +52,15 @@ def residual(model: Model, raw: Floats, fitted: Floats) -> Residual:
     )
 
 
+def _squares_left(model: Model) -> float:
+    """With variances from REML the scatter of bakes times its degrees of freedom."""
+    stratum = bakes_stratum(model)
+    return model.mixed.sigma2 * stratum.fit.df if isinstance(model, MixedModel) else stratum.fit.sum_sq
+
+
 def _press(model: Model) -> float | None:
     """Each bake against what the others foretell for it (Allen 1974, Technometrics 16:125)."""
-    if len(model.strata) > 1 or model.strata[0].mean_sq is None:
+    if isinstance(model, MixedModel) or len(model.strata) > 1 or model.strata[0].mean_sq is None:
         return None
     fit = model.strata[0].fit
     room = 1 - fit.leverage

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from analysis.linear.coding import Term
 from analysis.linear.distributions import half_normal_quantile, t_quantile
+from analysis.linear.mixed_model import MixedModel
 from analysis.linear.stratum import Contrast, Model
 from analysis.results import Effect
 
@@ -74,7 +75,7 @@ def effect_contrast(model: Model, term: Term) -> Contrast:
 def pseudo_error(model: Model, confidence: float) -> Lenth | None:
     """Lenth's error when there is one stratum, without error df, and all effects weigh the same."""
     terms = factor_terms(model)
-    if len(model.strata) > 1 or model.strata[0].fit.df > 0 or not _alike(model, terms):
+    if isinstance(model, MixedModel) or len(model.strata) > 1 or model.strata[0].fit.df > 0 or not _alike(model, terms):
         return None
     return lenth([effect_contrast(model, term).estimate for term in terms], confidence)
 

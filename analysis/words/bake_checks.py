@@ -21,6 +21,11 @@ def _experimental_unit(facts: Facts, fine: bool) -> str:
             "rows with the same settings were counted as bakes of their own. If they are readings of one bake, name "
             "the bake, or the answer looks surer than it is."
         )
+    if facts.get("apart"):
+        return (
+            f"{say_count(readings, 'reading')} of {say_count(bakes, 'bake')} were kept apart by "
+            f"{join_words(facts['apart'])}; the bake is a group of its own and stays what counts."
+        )
     if readings > bakes:
         return (
             f"{say_count(readings, 'reading')} were averaged to {say_count(bakes, 'bake')}; the bakes are what counts."

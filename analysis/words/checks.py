@@ -13,9 +13,17 @@ from analysis.words.bake_checks import BAKE_CHECKS
 from analysis.words.facts import Facts
 from analysis.words.fit_checks import FIT_CHECKS
 from analysis.words.numbers import start
+from analysis.words.scatter import SCATTER_CHECKS
 from analysis.words.scores import SCORE_CHECKS
+from analysis.words.trust_checks import TRUST_CHECKS
 
-CHECKS: dict[str, Callable[[Facts, bool], str]] = {**BAKE_CHECKS, **FIT_CHECKS, **SCORE_CHECKS}
+CHECKS: dict[str, Callable[[Facts, bool], str]] = {
+    **BAKE_CHECKS,
+    **FIT_CHECKS,
+    **SCATTER_CHECKS,
+    **TRUST_CHECKS,
+    **SCORE_CHECKS,
+}
 
 
 def say_check(check: Check) -> str:

@@ -30,6 +30,8 @@ from analysis.words.numbers import (
     start,
     with_unit,
 )
+from analysis.words.ratios import as_ratio
+from analysis.words.scatter import say_widest
 
 CANNOT_TELL = "this trial cannot tell"
 
@@ -79,7 +81,7 @@ def _interval(finding: Finding, confidence: float) -> str:
 
 def _effect(finding: Finding, response: Response, confidence: float) -> str:
     variable = finding.variables[0]
-    size = f"{from_to(finding)}{numbers_of(finding, confidence)}"
+    size = f"{from_to(finding)}{numbers_of(finding, confidence)}{as_ratio(finding, confidence)}"
     if finding.matters == "no":
         return f"{_too_small(finding, response)}: {size}{alias(finding)}."
     if finding.direction == "hump":
@@ -299,12 +301,13 @@ METHODS = {
     "Holm": "adjusted step by step; intervals by Bonferroni",
     "Bonferroni": "adjusted by the number of comparisons",
     "Scheffé": "adjusted for every contrast there could be",
+    "Games-Howell": "adjusted for comparing every pair, each with its own scatter",
     "max t": "adjusted for taking the largest of several",
     "Lenth": "judged against the small effects",
 }
 
 
-BENT = ("bend", "blend")  # kinds that say how far something lies off a straight line
+BENT = ("bend", "blend", "centre")  # kinds that say how far something lies off a straight line
 
 
 def lies_off(finding: Finding, response: Response) -> str:
@@ -315,11 +318,30 @@ def lies_off(finding: Finding, response: Response) -> str:
         return (
             f"an even blend of {join_words(finding.variables)} gives {more} {response.name} than the mean of its parts"
         )
+    if finding.kind == "centre":
+        return f"half way along {join_words(finding.variables)} {response.name} {_side(finding)}"
     span = from_to(finding).rstrip(", ")
     return (
         f"in the middle of the {finding.variables[0]} range ({span}) {response.name} lies "
         f"{'above' if positive else 'below'} the straight line"
     )
+
+
+def say_centre(finding: Finding, response: Response, confidence: float) -> str:
+    """The bakes at the middle of all amounts against the plane through the corners."""
+    size, amounts = numbers_of(finding, confidence), join_words(finding.variables)
+    if finding.matters == "no":
+        return f"half way along {amounts} {response.name} bends by less than {what_matters(response)}: {size}."
+    if finding.matters != "yes" and not leaves_out_zero(finding):
+        return f"{CANNOT_TELL} whether {response.name} bends half way along {amounts}: {size}."
+    return (
+        f"{lies_off(finding, response)}{_reservation(finding, response)}: {size}{_beyond(finding, response)}. Over which "
+        "of them it bends, this trial cannot tell."
+    )
+
+
+def _side(finding: Finding) -> str:
+    return f"lies {'above' if (finding.size or 0) > 0 else 'below'} what the corners foretell"
 
 
 def _bend(finding: Finding, response: Response, confidence: float) -> str:
@@ -353,4 +375,6 @@ KINDS: dict[str, Callable[[Finding, Response, float], str]] = {
     "curves differ": _curves_differ,
     "cannot tell": _cannot_tell,
     "equivalence": _equivalence,
+    "scatter": say_widest,
+    "centre": say_centre,
 }

@@ -12,21 +12,24 @@ from analysis.questions import Question
 from analysis.results import LeftOut, ModelNote, ResponseResult
 from analysis.words.findings import METHODS, say_term
 from analysis.words.numbers import join_words, say_amount, say_count, say_number, say_share, start
+from analysis.words.scatter import spoken
 from analysis.words.scores import METHOD_KINDS, say_score_method
+from analysis.words.trust_checks import SCALES
 
 _NAMED = 8
 
 
 def say_model(result: ResponseResult, question: Question) -> str:
     """The methods paragraph of one response."""
-    if not result.family.model.terms:
+    if not result.family.model.terms and not result.family.variances:
         return f"{start(result.response.name)} was not analysed: {_why_not(result)}"
     if result.family.model.kind in METHOD_KINDS:
         return say_score_method(result, question)
     sentences = [
-        _data(result),
+        _data(result, question),
         _model(result, question),
         _error(result),
+        UNEQUAL.get(result.family.model.df_method, ""),
         _intervals(result, question),
         _tests(result),
         _multiplicity(result),
@@ -54,37 +57,75 @@ def _row(out: LeftOut) -> str:
     return f"{row} for {out.response}" if out.response and out.response not in out.why else row
 
 
-def _data(result: ResponseResult) -> str:
+def _data(result: ResponseResult, question: Question) -> str:
     bakes, readings = say_count(result.n_bakes, "bake"), say_count(result.n_readings, "reading")
     if result.n_readings == result.n_bakes:
         return f"{result.response.name} was analysed for {bakes}, one reading each."
+    if question.bake in result.family.model.groups:
+        return f"{result.response.name} was analysed for {bakes}; their {readings} were kept apart."
     return f"{result.response.name} was analysed for {bakes}; {readings} were averaged to the mean of each bake first."
 
 
 def _model(result: ResponseResult, question: Question) -> str:
     model = result.family.model
     dose = result.family.dose
-    terms = join_words([say_term(term) for term in model.terms if term not in question.blocks])
+    terms = join_words([say_term(t) for t in model.terms if t not in (*question.blocks, *question.covariates)])
     blocks = f", with {join_words(question.blocks)} as fixed blocks" if question.blocks else ""
     if dose is not None:
         by = f", one curve for each {dose.by}" if dose.by else ""
         tried = say_count(len(dose.candidates), "shape")
         chosen = f"asked for ({tried} compared)" if question.shape else f"chosen by AICc among {tried}"
         return f"the curve ({dose.shape}) over {dose.dose}{by}{blocks} was fitted by {model.estimation}, {chosen}."
-    groups = f"; {join_words(model.groups)} group bakes that share a setting" if model.groups else ""
+    groups = f"; {join_words([spoken(g) for g in model.groups])} as random groups" if model.groups else ""
     coding = f" Coding: {model.coding}." if model.coding else ""
-    return f"the linear model holds {terms}{blocks}{groups}, fitted by {model.estimation}.{coding}{_transform(model)}"
+    how = f", fitted by {model.estimation}.{_strata(result)}{coding}{_transform(model)}"
+    beside = _beside(question, model.terms)
+    return f"the linear model holds {terms or 'the mean alone'}{beside}{blocks}{groups}{how}"
+
+
+def _strata(result: ResponseResult) -> str:
+    """Where groups are alike, the exact tests of the strata serve, and REML tells the variances only."""
+    model = result.family.model
+    if model.df_method != "strata":
+        return ""
+    told = " and the variances are by REML" if result.family.variances else ""
+    return f" Groups are alike, so that each term is tested exactly in the stratum where it changed{told}."
 
 
 def _transform(model: ModelNote) -> str:
-    return f" The response was transformed: {model.transform}." if model.transform else ""
+    """On which scale, and that what is brought back from it are medians."""
+    if not model.transform:
+        return ""
+    return (
+        f" The response was analysed as its {SCALES.get(model.transform, model.transform)}; means and differences are "
+        "brought back to its unit and stand for medians."
+    )
+
+
+def _beside(question: Question, terms: Sequence[str]) -> str:
+    """Covariates, which are no treatments."""
+    known = [name for name in question.covariates if name in terms]
+    if not known:
+        return ""
+    return f" and, as {'a covariate' if len(known) == 1 else 'covariates'}, {join_words(known)}"
+
+
+# How a standard error without equal scatter is made.
+UNEQUAL = {
+    "Welch": "scatter is not taken as equal: each treatment keeps its own, by Welch's method.",
+    "HC2": "scatter is not taken as equal: each bake's residual stands for its own (HC2).",
+}
 
 
 def _error(result: ResponseResult) -> str:
     residual = result.family.residual
+    if result.family.model.estimation == "REML" and residual is not None and residual.sd is not None:
+        return f"the scatter that is left has a standard deviation of {say_amount(residual.sd, result.response.unit)}."
     if residual is None or not residual.df:
         return "no error degrees of freedom are left."
-    sd = f", standard deviation {say_amount(residual.sd, result.response.unit)}" if residual.sd is not None else ""
+    scale = result.family.model.transform
+    size = say_amount(residual.sd, "on that scale" if scale else result.response.unit)
+    sd = f", standard deviation {size}" if residual.sd is not None else ""
     squared = f", R² {say_number(residual.r_squared, 0.5)}" if residual.r_squared is not None else ""
     if squared and residual.r_squared_foretold is not None:
         foretold = max(residual.r_squared_foretold, 0.0)

@@ -22,6 +22,7 @@ SAID: dict[str, tuple[str, str, str]] = {
     "covariates": ("What was measured beside", "covariates", "say_covariates"),
     "what_changes": ("What would change the answer", "changes", "say_changes"),
     "scatter": ("Where the scatter lies", "scatter", "say_scatter"),
+    "tags": ("Taste words and factors", "tags", "say_tags"),
     "scores": ("Scores as what they are", "scores", "say_scores"),
     "surface": ("The surface", "surfaces", "say_surface"),
     "climb": ("Which way it gets better", "surfaces", "say_climb"),

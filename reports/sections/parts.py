@@ -16,8 +16,12 @@ from reports.sections.numbering import Keys
 # key of the part -> (module of reports.sections, function(part, result or analysis, analysis, keys) -> blocks);
 # a part without an entry is shown by its sentences alone.
 SHOWN: dict[str, tuple[str, str]] = {
-    "scores": ("scores", "show_scores"),
     "goals": ("goals", "show_goals"),
+    "scatter": ("scatter", "show_scatter"),
+    "tags": ("tags", "show_tags"),
+    "scores": ("scores", "show_scores"),
+    "covariates": ("covariates", "show_covariates"),
+    "what_changes": ("changes", "show_changes"),
     "surface": ("surface", "show_surface"),
     "climb": ("surface", "show_climb"),
     "blend": ("surface", "show_blend"),

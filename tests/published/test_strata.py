@@ -35,19 +35,35 @@ def test_cake_strata(cake):
         assert line.p == pytest.approx(given["Pr..F."], rel=1e-8)
     assert cake.tests["recipe"].stratum == "replicate+recipe"
     assert cake.tests["temperature"].stratum == "bakes"
-    assert cake.tests["replicate"].sum_sq == pytest.approx(strata["replicate"]["Residuals"]["Sum.Sq"], rel=1e-9)
     assert cake.result.residual.mean_sq == pytest.approx(strata["within"]["Residuals"]["Mean.Sq"], rel=1e-9)
 
 
-def test_cake_variance_components_from_the_mean_squares(cake):
-    # Balanced and none of them negative, so that REML is the analysis of variance: lme4 1.1-31 (R 4.2.2)
-    # gives 20.4709 between bakes, 3.7219 between batches of a replicate and 38.1151 between replicates.
+def test_cake_variances_are_those_of_the_mean_squares(cake):
+    # Balanced and none of them negative, so that REML is the analysis of variance (lme4 1.1-31, R 4.2.2).
+    given = cake.expected["reml_two_terms"]["variances"]
+    found = {line.group: line.variance for line in cake.result.variances}
+    assert list(found)[-1] == "residual"
+    for group, name in (
+        ("replicate", "replicate"),
+        ("replicate+recipe", "recipe:replicate"),
+        ("residual", "Residual"),
+    ):
+        assert found[group] == pytest.approx(given[name], rel=1e-5)
     within = cake.result.residual.mean_sq
     batches = cake.tests["recipe"].mean_sq / cake.tests["recipe"].value
-    replicates = cake.tests["replicate"].mean_sq
-    assert within == pytest.approx(20.4709, abs=1e-3)
-    assert (batches - within) / 6 == pytest.approx(3.7219, abs=1e-3)
-    assert (replicates - batches) / (3 * 6) == pytest.approx(38.1151, abs=1e-3)
+    replicates = cake.expected["strata"]["replicate"]["Residuals"]["Mean.Sq"]
+    assert found["replicate+recipe"] == pytest.approx((batches - within) / 6, rel=1e-5)
+    assert found["replicate"] == pytest.approx((replicates - batches) / (3 * 6), rel=1e-5)
+
+
+def test_cake_means_allow_for_the_replicates_as_others(cake):
+    # Replicates are random: the means hold for other batches and days too. Kenward-Roger's errors and df of
+    # emmeans 1.8.4-1 are Satterthwaite's of the mean squares, as the trial is balanced.
+    for level, given in cake.expected["reml_two_terms"]["emm_recipe_kr"].items():
+        mean = cake.means("recipe")[level]
+        assert (mean.mean, mean.se, mean.df, mean.low, mean.high) == pytest.approx(
+            (given["emmean"], given["SE"], given["df"], given["lower.CL"], given["upper.CL"]), rel=1e-5
+        )
 
 
 def test_cake_pairs_of_recipes_and_temperatures(cake):

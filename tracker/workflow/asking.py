@@ -83,7 +83,7 @@ class _Asking:
         weights = [self._column(self.options.weights, "--weights")] if self.options.weights else []
         bake = self._columns(self.columns.bake, "--bake") or self._guessed_bake(responses)
         if not blocks and not self.columns.factors:
-            blocks = self._guessed_blocks([*responses, *bake])
+            blocks = self._guessed_blocks([*responses, *bake, *group])
         kinds, guessed = self._factors(taken=[*responses, *blocks, *group, *bake, *covariates, *weights])
         table = self._table(responses, kinds, [*blocks, *group, *bake])
         self._add_measured(table, covariates, weights)
@@ -194,7 +194,7 @@ class _Asking:
             else:
                 others.append(column)
         self.notes += [f"Left out, because {reason}: {', '.join(columns)}." for reason, columns in why.items()]
-        if not others:
+        if not others and not self.options.groups:
             raise InputError(
                 "No column is left that could be a factor.",
                 where=self.sheet.source,

@@ -133,14 +133,21 @@ def test_whole_plot_and_bake_errors_join_in_the_mean_of_a_split_plot(answer):
     assert mean.df == pytest.approx(variance**2 / sum(part**2 / df for part, df in parts), rel=1e-9)
 
 
-def test_uneven_whole_plots_are_pointed_out(answer):
+def test_uneven_whole_plots_go_by_estimated_variances(answer):
     rng = np.random.default_rng(10)
     load = np.repeat(np.arange(6), 3)[:-1]
     columns = {"oven": np.repeat([180.0, 200.0] * 3, 3)[:-1], "flour": np.tile(list("abc"), 6)[:-1], "load": load}
     columns["y"] = rng.normal(size=17)
     result = answer(columns, amounts=["oven"], categories=["flour"], group=("load",))
-    check = next(c for c in result.checks if c.check == "uneven whole plots")
-    assert (check.facts["fewest"], check.facts["most"]) == (2, 3)
+    assert (result.model.estimation, result.model.df_method) == ("REML", "Kenward-Roger")
+    tests = {test.term: test for test in result.tests}
+    assert {name: test.stratum for name, test in tests.items()} == {
+        "oven": "load",
+        "flour": "bakes",
+        "oven:flour": "bakes",
+    }
+    assert tests["oven"].df_error < 5 < tests["flour"].df_error  # six loads, two levels of heat
+    assert [line.group for line in result.variances] == ["load", "residual"]
 
 
 def test_lenth_needs_three_effects_that_are_not_all_nothing():

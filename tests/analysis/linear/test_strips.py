@@ -4,7 +4,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from analysis.errors import NotPossible
 from analysis.linear import factor_model
 from analysis.questions import Factor, Question, Response
 
@@ -75,7 +74,13 @@ def test_nothing_is_found_too_often_where_nothing_is():
     assert all(count / 400 < 0.05 + 3 * (0.05 * 0.95 / 400) ** 0.5 for count in wrong.values()), wrong
 
 
-def test_a_missing_run_says_so():
-    frame = strip_plot(np.random.Generator(np.random.PCG64(3))).iloc[1:]
-    with pytest.raises(NotPossible, match="equally often"):
-        factor_model(frame, RISE, ASKED)
+def test_a_missing_run_is_no_hindrance():
+    frame = strip_plot(np.random.Generator(np.random.PCG64(3)), sd=(2.0, 2.0, 1.0))
+    whole, gap = factor_model(frame, RISE, ASKED), factor_model(frame.iloc[1:], RISE, ASKED)
+    assert (whole.model.df_method, gap.model.df_method) == ("strata", "Kenward-Roger")
+    assert [line.group for line in gap.variances] == ["load", "batch", "residual"]
+    strata = {test.term: test.stratum for test in gap.tests}
+    assert strata == {"day": "batch", "batter": "batch", "oven": "load", "batter:oven": "bakes"}
+    before = {test.term: test for test in whole.tests}
+    for test in gap.tests[1:]:
+        assert test.df_error == pytest.approx(before[test.term].df_error, rel=0.25)
