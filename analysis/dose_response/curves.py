@@ -47,6 +47,11 @@ class ShapeFit:
         return self.inner.size + self.block_effects.size
 
     @property
+    def cost(self) -> float:
+        """How many parameters it counts for when shapes are compared."""
+        return self.parameters
+
+    @property
     def df(self) -> int:
         """Degrees of freedom between bakes of one group: what groups take is not counted."""
         return self.layout.n - self.parameters - self.layout.spent
@@ -83,13 +88,16 @@ class ShapeFit:
         """
         if not self.between:
             return np.full(rows.shape[0], float(self.df))
-        total = np.maximum(np.einsum("ij,jk,ik->i", rows, self.inverse, rows), 1e-300)
-        rest, weight = total.copy(), np.zeros(total.size)
+        total = np.einsum("ij,jk,ik->i", rows, self.inverse, rows)
+        known = total > 1e-100
+        total = np.where(known, total, 1.0)
+        rest, weight = np.ones(total.size), np.zeros(total.size)  # shares of the total
         for added, group in zip(self.between, self.layout.random, strict=True):
-            share = np.maximum(np.einsum("ij,jk,ik->i", rows, added, rows), 0.0)
+            share = np.clip(np.einsum("ij,jk,ik->i", rows, added, rows) / total, 0.0, 1.0)
             rest -= share
             weight += share**2 / max(group.count - 1, 1)
-        return np.asarray(total**2 / (weight + np.maximum(rest, 0.0) ** 2 / self.df))
+        found = 1 / (weight + np.maximum(rest, 0.0) ** 2 / self.df)
+        return np.where(known & np.isfinite(found), np.clip(found, 1.0, self.layout.n), float(self.df))
 
 
 def fit_shape(layout: Layout, versions: tuple[Shape, ...]) -> ShapeFit | None:
