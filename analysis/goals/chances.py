@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.goals.intervals import known_to
 from analysis.goals.search import Asker
 from analysis.goals.wishes import Wish
 from analysis.results import BakePoint
@@ -23,7 +24,7 @@ from analysis.results import BakePoint
 Floats = NDArray[np.float64]
 
 DRAWS = 2000
-DRAWS_ON_GRID = 800
+DRAWS_ON_GRID = 400
 FEWEST_TOGETHER = 5  # bakes with both responses, below which they are taken as independent
 FEW_DF = 4.0  # a correlation from so many df is believed by half
 
@@ -66,7 +67,7 @@ class Chooser:
     def _draws(self, settings: pd.DataFrame, count: int) -> list[Floats] | None:
         found = []
         for at, predictor in enumerate(self.asker.predictors):
-            drawn = predictor.draws(settings[list(predictor.spans)], count=count, seed=self.seed + at)
+            drawn = predictor.draws(known_to(predictor, settings), count=count, seed=self.seed + at)
             if drawn is None or not np.isfinite(drawn).all():
                 return None
             found.append(np.asarray(drawn, dtype=np.float64))

@@ -14,13 +14,19 @@ Ends = tuple[float | None, float | None]
 OPEN: Ends = (None, None)
 
 
+def known_to(predictor: Predictor, settings: pd.DataFrame) -> pd.DataFrame:
+    """The columns that a predictor asks for; the frame itself where it has no others."""
+    names = list(predictor.spans)
+    return settings if list(settings.columns) == names else settings[names]
+
+
 def interval(
     predictor: Predictor, settings: pd.DataFrame, means: Floats, confidence: float, *, bake: bool = False
 ) -> list[Ends]:
     """Ends of the interval of each mean (or of one new bake); open where nothing tells the scatter."""
     from scipy.stats import norm, t
 
-    errors = predictor.se(settings[list(predictor.spans)])
+    errors = predictor.se(known_to(predictor, settings))
     if errors is None or (bake and predictor.sd is None):
         return [OPEN] * len(means)
     wide = np.hypot(errors, predictor.sd or 0.0) if bake else np.asarray(errors)

@@ -15,7 +15,7 @@ from analysis.goals.space import CLOSE, Space
 
 Floats = NDArray[np.float64]
 
-STEPS, STEPS_ALONE = 25, 61
+STEPS, STEPS_ALONE = 21, 61
 SURE = (0.5, 0.8, 0.95)
 
 

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from analysis.errors import NotPossible
 from analysis.goals.desirability import overall
+from analysis.goals.intervals import known_to
 from analysis.goals.space import Space
 from analysis.goals.wishes import Wish
 from analysis.predicting import Predictor
@@ -24,9 +25,9 @@ Floats = NDArray[np.float64]
 
 NOT_EVERYWHERE = "a fitted mean runs out of numbers inside what was baked"
 
-CLOUD, ELITE, ROUNDS = 120, 20, 45
+CLOUD, ELITE, ROUNDS = 100, 18, 40
 STARTS = 6  # combinations of levels in which the search closes in
-SHARP = 1e-7  # of the ranges: where the clouds have closed in
+SHARP = 1e-6  # of the ranges: where the clouds have closed in
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -38,7 +39,7 @@ class Asker:
 
     def means(self, settings: pd.DataFrame) -> Floats:
         """Fitted means (responses, treatments). Raises NotPossible where one of them is no number."""
-        found = np.array([each.mean(settings[list(each.spans)]) for each in self.predictors], dtype=np.float64)
+        found = np.array([each.mean(known_to(each, settings)) for each in self.predictors], dtype=np.float64)
         if not np.isfinite(found).all():
             raise NotPossible(NOT_EVERYWHERE, where="goals", try_this="Look at each response by itself.")
         return found
@@ -65,12 +66,9 @@ def best_of(asker: Asker, space: Space, pool: pd.DataFrame, means: Floats, *, se
     best, top = settings_of(pool, at), float(merit[at])
     if not space.numbers:
         return best
-    chance = np.random.Generator(np.random.PCG64(seed))
-    for levels, start in _starts(space, pool, merit):
-        found, value = _close_in(asker, space, levels, start, chance)
-        if value > top:
-            best, top = found, value
-    return best
+    starts = _starts(space, pool, merit)
+    found, value = _close_in(asker, space, starts, np.random.Generator(np.random.PCG64(seed)))
+    return found if value > top else best
 
 
 def _starts(space: Space, pool: pd.DataFrame, merit: Floats) -> list[tuple[tuple[str, ...], Floats]]:
@@ -86,25 +84,46 @@ def _starts(space: Space, pool: pd.DataFrame, merit: Floats) -> list[tuple[tuple
 
 
 def _close_in(
-    asker: Asker, space: Space, levels: tuple[str, ...], start: Floats, chance: np.random.Generator
+    asker: Asker, space: Space, starts: Sequence[tuple[tuple[str, ...], Floats]], chance: np.random.Generator
 ) -> tuple[dict[str, float | str], float]:
-    """Clouds around the better ones, narrowing until they are sharp. Returns the best and its merit."""
-    width, middle = space.width, start.copy()
-    half = np.diag((0.12 * width) ** 2)
-    best, top = start, -np.inf
+    """Clouds around the better ones, one for each start, narrowing until they are sharp.
+
+    All clouds are asked about at once. Returns the best and its merit.
+    """
+    clouds = [_Cloud(middle=start, best=start, spread=np.diag((0.12 * space.width) ** 2)) for _, start in starts]
+    levels = [each for each, _ in starts for _ in range(CLOUD + 1)]
     for _ in range(ROUNDS):
-        cloud = chance.multivariate_normal(middle, half, size=CLOUD, method="cholesky")
-        cloud = space.repaired(np.vstack([cloud, best[None, :]]))
-        merit = asker.merit(asker.means(space.frame(cloud, [levels] * len(cloud))))
-        order = np.argsort(-merit, kind="stable")[:ELITE]
-        if merit[order[0]] > top:
-            best, top = cloud[order[0]], float(merit[order[0]])
-        elite = cloud[order]
-        middle = elite.mean(axis=0)
-        half = np.cov(elite.T).reshape(len(middle), -1) * 1.2 + np.diag((SHARP * width) ** 2)
-        if (np.sqrt(np.diag(half)) < 10 * SHARP * width).all():
+        drawn = [space.repaired(cloud.drawn(chance)) for cloud in clouds]
+        merit = asker.merit(asker.means(space.frame(np.vstack(drawn), levels)))
+        for cloud, rows, own in zip(clouds, drawn, np.split(merit, len(clouds)), strict=True):
+            cloud.learn(rows, own, space.width)
+        if all((np.sqrt(np.diag(cloud.spread)) < 10 * SHARP * space.width).all() for cloud in clouds):
             break
-    return settings_of(space.frame(best[None, :], [levels]), 0), top
+    at = int(np.argmax([cloud.top for cloud in clouds]))
+    return settings_of(space.frame(clouds[at].best[None, :], [starts[at][0]]), 0), clouds[at].top
+
+
+@dataclass(eq=False)
+class _Cloud:
+    """Where one search stands: the middle and spread of its better treatments, and the best so far."""
+
+    middle: Floats
+    best: Floats
+    spread: Floats
+    top: float = -np.inf
+
+    def drawn(self, chance: np.random.Generator) -> Floats:
+        """CLOUD treatments (CLOUD + 1, k), the best so far as the last."""
+        cloud = chance.multivariate_normal(self.middle, self.spread, size=CLOUD, method="cholesky")
+        return np.vstack([cloud, self.best[None, :]])
+
+    def learn(self, rows: Floats, merit: Floats, width: Floats) -> None:
+        order = np.argsort(-merit, kind="stable")[:ELITE]
+        if merit[order[0]] > self.top:
+            self.best, self.top = rows[order[0]], float(merit[order[0]])
+        elite = rows[order]
+        self.middle = elite.mean(axis=0)
+        self.spread = np.cov(elite.T).reshape(len(width), -1) * 1.2 + np.diag((SHARP * width) ** 2)
 
 
 def settings_of(frame: pd.DataFrame, at: int) -> dict[str, float | str]:

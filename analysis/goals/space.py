@@ -20,7 +20,7 @@ from analysis.predicting import Span
 Floats = NDArray[np.float64]
 
 MOST_COMBINATIONS = 24  # of levels that are searched through
-POOL = 4000  # treatments looked at before the search closes in
+POOL = 2000  # treatments looked at before the search closes in
 CLOSE = 1e-6  # of a range: treatments nearer than this are the same
 
 
