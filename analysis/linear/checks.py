@@ -9,6 +9,7 @@ from numpy.typing import NDArray
 
 from analysis.checks import leading_digits
 from analysis.linear import design_checks, residual_checks
+from analysis.linear.coding import Variable
 from analysis.linear.ground import Ground
 from analysis.linear.lack_of_fit import check_lack_of_fit
 from analysis.linear.mixed_in import check_mixed_in
@@ -51,11 +52,20 @@ def all_checks(
         leading_digits(raw),
         *{id(check): check for check in curvature.values()}.values(),
         check_lack_of_fit(model, ground) if bends else None,
-        residual_checks.check_spread(factors, raw, raw - fitted, residual_checks.bakes_stratum(model).fit.df),
+        _check_spread(factors, raw, fitted, model, ground),
         residual_checks.check_odd_bakes(model, ground.per_plot, names),
-        residual_checks.check_order(model, order),
+        residual_checks.check_order(model, order, ground.stretch),
     ]
     return [check for check in found if check is not None]
+
+
+def _check_spread(
+    factors: Sequence[Variable], raw: Floats, fitted: Floats, model: Model, ground: Ground
+) -> Check | None:
+    """With weights it is the weighed leftovers that should scatter alike."""
+    df = residual_checks.bakes_stratum(model).fit.df
+    left = (raw - fitted) * ground.stretch
+    return residual_checks.check_spread(factors, raw if ground.weights is None else left, left, df)
 
 
 def _error_checks(model: Model, *, judged: bool) -> list[Check | None]:
