@@ -22,6 +22,7 @@ from tracker.workflow.files import write_whole
 from tracker.workflow.options import Options, chains_of, how_of, lay_chains, set_references, slopes_of
 from tracker.workflow.provenance import as_words, provenance, what_stands_behind
 from tracker.workflow.run_chemistry import chemistry_table, follow_chemistry, trial_chemistry, with_chemistry
+from tracker.workflow.tasted import with_tags
 from tracker.workflow.wanted import set_goals, set_wishes
 
 if TYPE_CHECKING:
@@ -97,6 +98,7 @@ def analyse_trial(
         if out.response is None or out.response in wanted
     ]
     analysis = analyse(wanted, question, source=trial, left_out=left_out, computed=computed)
+    analysis = with_tags(analysis, tables.notes)
     entries, head = audit_head(store)
     behind = what_stands_behind(store, tables.trial)
     return TrialAnalysis(

@@ -1,0 +1,36 @@
+"""What does the page show of taste words against factors?"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from analysis.results import Analysis
+from analysis.scores.tags import TagsPart
+from analysis.words.numbers import say_p
+from analysis.words.tags import say_tags
+from reports.figures.picture import Table
+from reports.sections.blocks import Grid, Items
+from reports.sections.numbering import Keys
+
+
+def show_tags(part: TagsPart, about: Analysis, analysis: Analysis, keys: Keys) -> Sequence[Items | Grid]:
+    """The sentences and every pair behind them."""
+    rows = tuple(
+        (
+            link.tag,
+            link.factor,
+            "; ".join(f"{level}: {link.having[level]} of {link.noted[level]}" for level in link.noted),
+            _p(link.p),
+            _p(link.p_adjusted),
+        )
+        for link in part.links
+    )
+    table = Table(columns=("word", "factor", "bakes with it", "p", "adjusted p"), rows=rows)
+    return [
+        Items(items=say_tags(part, about, analysis.question)),
+        Grid(caption="Taste words against factors, each bake once", table=table, fold=True),
+    ]
+
+
+def _p(value: float) -> str:
+    return say_p(value).removeprefix("p ").removeprefix("= ")
