@@ -21,7 +21,7 @@ app = make_app(GROUPS["analyse"][1])
     help=GROUPS["analyse"][1],
     epilog=example(
         'crumbwise analyse rise.csv --response "rise height" --factor soda:amount --block "bake day"',
-        "crumbwise analyse mould.csv --kind score --response affected --scale affected:yes-no --weights total --dose dose",
+        "crumbwise analyse mould.csv --kind score --response bad --scale bad:yes-no --weights total --dose salt",
         "crumbwise analyse rise.xlsx --sheet Readings --response rise --dose soda --by acid --report rise.html",
     ),
 )
@@ -49,7 +49,10 @@ def analyse(
         typer.Option(metavar="NAME:NUMBER", help="Smallest difference worth acting on, in the response's unit."),
     ] = None,
     scale: Annotated[
-        list[str] | None, typer.Option(metavar="NAME:SCALE", help='measured, score, count or yes-no; "crumb:score(gummy<fair<fine)" orders words.'),
+        list[str] | None,
+        typer.Option(
+            metavar="NAME:SCALE", help='measured, score, count or yes-no; "crumb:score(gummy<fair<fine)" orders words.'
+        ),
     ] = None,
     options: Options,
     sheet: Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of a workbook; else the first.")] = None,
