@@ -37,13 +37,14 @@ def region(asker: Asker, chooser: Chooser, space: Space, best: Mapping[str, floa
     shape = (len(sides[1]) if len(sides) > 1 else 1, len(sides[0]))
     chance = np.where(fits, found.all, np.nan).reshape(shape)
     bake = np.where(fits, found.all_bake if found.all_bake is not None else np.nan, np.nan).reshape(shape)
+    filled = space.shares if set(names) & set(space.shares) else ()  # these follow from the axes
     surest = None
     if fits.any() and np.nanmax(chance) > 0:
         at = int(np.nanargmax(chance.ravel()))
         surest = {str(name): _plain(frame[name].iloc[at]) for name in frame.columns}
     return GoalRegion(
         axes=tuple(Axis(name=name, values=tuple(side)) for name, side in zip(names, sides, strict=True)),
-        others={name: value for name, value in best.items() if name not in names},
+        others={name: value for name, value in best.items() if name not in names and name not in filled},
         chance=_rows(chance),
         chance_bake=_rows(bake),
         sureness=tuple(_sureness(chance, sides, least) for least in SURE),

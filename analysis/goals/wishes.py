@@ -99,11 +99,12 @@ def _ends(
 ) -> tuple[float, float]:
     """(good enough, all one can wish), both on the side of the goal.
 
-    Without a word the best that was baked is all one can wish; half way to it from the worst is
-    good enough, or one difference that matters below it where that is further.
+    Without a word the best that was baked is all one can wish; a third of the way to it from the
+    worst is good enough, or one difference that matters below it where that is further. (Half way would
+    let any two goals that pull in opposite directions contradict each other.)
     """
     up = 1.0 if response.goal == "maximise" else -1.0
-    room = max(abs(best - worst) / 2, response.matters or 0.0) or max(abs(best), 1.0) * 0.01
+    room = max(abs(best - worst) * 2 / 3, response.matters or 0.0) or max(abs(best), 1.0) * 0.01
     full = said_full
     if full is None:
         full = best if said_enough is None or up * (best - said_enough) > 0 else said_enough + up * room

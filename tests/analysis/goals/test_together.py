@@ -171,8 +171,10 @@ def test_goals_without_an_acceptable_range_say_what_was_taken():
     rise, soapy = replace(RISE, accept=None), replace(TASTE, accept=None)
     part = together((rise, Line(20, 4)), (soapy, Line(0, 1)))
     taken = {goal.response: goal for goal in part.goals}
-    assert (taken["rise"].low, taken["rise"].full, taken["rise"].given) == (40.0, 60.0, False)
-    assert (taken["soapy"].high, taken["soapy"].full) == (5.0, 0.0)
+    # Baked are means of 20 to 60 and 0 to 10: a third of the way from the worst.
+    assert (taken["rise"].low, taken["rise"].full) == pytest.approx((20 + 40 / 3, 60.0))
+    assert not taken["rise"].given
+    assert (taken["soapy"].high, taken["soapy"].full) == pytest.approx((10 - 10 / 3, 0.0))
     near = replace(RISE, goal="target", target=50.0, accept=None)
     taken = together((near, Line(20, 4)), (soapy, Line(0, 1))).goals[0]
     assert (taken.low, taken.high) == (47.0, 53.0)
@@ -280,3 +282,38 @@ def test_hostile_numbers_give_numbers_or_words(factor, sd):
     document = analysis_json(ask(table, rise, TASTE))
     jsonschema.validate(document, schema())
     assert document["goals"] is not None
+
+
+def test_shares_add_up_and_stay_within_what_was_baked():
+    chance = np.random.Generator(np.random.PCG64(2))
+    blends = [(100, 0, 0), (0, 100, 0), (0, 0, 100), (50, 50, 0), (50, 0, 50), (0, 50, 50), (40, 30, 30)] * 2
+    table = pd.DataFrame(blends, columns=["wheat", "rye", "oat"], dtype=float)
+    table["rise"] = table.to_numpy() @ [0.5, 0.3, 0.35] + 0.5 * chance.standard_normal(len(table))
+    table["taste"] = table[["wheat", "rye", "oat"]].to_numpy() @ [0.05, 0.07, 0.06] + 0.1 * chance.standard_normal(14)
+    goals = (Response(name="rise", goal="maximise"), Response(name="taste", goal="maximise"))
+    shares = tuple(Factor(name=name, kind="share") for name in ("wheat", "rye", "oat"))
+    (part,) = [p for p in analyse(table, Question(factors=shares, responses=goals)).parts if p.key == "goals"]
+    found = list(part.best.settings.values())
+    assert sum(found) == pytest.approx(100, abs=1e-6)
+    assert min(found) >= 0
+    assert part.best.inside
+    assert part.region.others == {}
+    grid = np.array(part.region.chance, dtype=float)
+    assert np.isnan(grid).any()  # two shares of 100 % each are no blend
+    assert np.nanmax(grid) > 0.9
+
+
+def test_a_corner_that_nobody_baked_is_named():
+    rows = [(0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (0.5, 0.5)] * 3
+    table = pd.DataFrame(rows, columns=["soda", "heat"])
+    chance = np.random.Generator(np.random.PCG64(8))
+    table["rise"] = 10 * table["soda"] + 10 * table["heat"] + 0.1 * chance.standard_normal(len(table))
+    table["crust"] = 5 * table["soda"] + 4 * table["heat"] + 0.1 * chance.standard_normal(len(table))
+    factors = (Factor(name="soda", kind="amount"), Factor(name="heat", kind="amount"))
+    goals = tuple(Response(name=name, goal="maximise", accept=(0.0, 30.0)) for name in ("rise", "crust"))
+    analysis = analyse(table, Question(factors=factors, responses=goals, kind="factors", order=1))
+    (part,) = [p for p in analysis.parts if p.key == "goals"]
+    assert part.best.settings == pytest.approx({"soda": 1.0, "heat": 1.0})
+    assert not part.best.inside
+    assert "corner of the ranges that nobody baked" in " ".join(say_goals(part, analysis, analysis.question))
+    assert part.best_baked.inside
