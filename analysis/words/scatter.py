@@ -27,7 +27,7 @@ def _line(part: Any, line: Any, unit: str, confidence: float) -> str:
             f"{_size(line, unit)} per unit of {line.slope_of} (SD{_interval(line, confidence)})."
         )
     inside = f" of one {spoken(line.within)}" if line.within else ""
-    who = part.smallest if line.group == "residual" else several(spoken(line.group))
+    who = part.smallest if line.group == "residual" else units(line.group)
     if line.boundary:
         return (
             f"the estimate of scatter between {who}{inside} is zero: they differ no more than what lies in them does."
@@ -57,6 +57,11 @@ def widest(finding: Finding, confidence: float) -> str:
     told = _interval(finding, confidence)
     size = with_unit(say_number(finding.size), finding.unit)
     return f"{group} differ by about {size} (SD{told}), beside {own} between {smallest}"
+
+
+def units(group: str) -> str:
+    """ "recipes" for "replicate+recipe", whose replicate is named beside it."""
+    return several(group.rpartition("+")[2])
 
 
 def spoken(group: str) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from analysis.linear.scatter import RESIDUAL, GroupScatter, ScatterPart
 from analysis.words.numbers import half_width, say_number, say_share
 from analysis.words.plurals import several
-from analysis.words.scatter import spoken
+from analysis.words.scatter import spoken, units
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BLUE, RULE, SOFT, canvas, interval
@@ -51,8 +51,8 @@ def _reach(lines: Sequence[GroupScatter]) -> float:
 
 def named(part: ScatterPart, line: GroupScatter) -> str:
     """ "batches of one day", "bakes of one batch"."""
-    who = part.smallest if line.group == RESIDUAL else several(spoken(line.group))
-    return f"{who} of one {spoken(line.within)}" if line.within and line.group == RESIDUAL else who
+    who = part.smallest if line.group == RESIDUAL else units(line.group)
+    return f"{who} of one {spoken(line.within)}" if line.within else who
 
 
 def _said(line: GroupScatter, value: float | None) -> str:

@@ -78,7 +78,7 @@ class _Asking:
         responses = self._responses()
         blocks = [self._column(name, "--block") for name in self.columns.blocks]
         chains = [self._columns(text, "--group") for text in self.options.groups]
-        group = list(dict.fromkeys(column for chain in chains for column in chain))
+        group = list(dict.fromkeys([column for chain in chains for column in chain] + self._slope_groups()))
         covariates = [self._column(name, "--covariate") for name in self.options.covariates]
         weights = [self._column(self.options.weights, "--weights")] if self.options.weights else []
         bake = self._columns(self.columns.bake, "--bake") or self._guessed_bake(responses)
@@ -118,6 +118,11 @@ class _Asking:
             guessed=tuple(self.names[column] for column in guessed),
         )
         return Asked(question=question, table=table, notes=tuple(self.notes))
+
+    def _slope_groups(self) -> list[str]:
+        """Columns that end a slope "AMOUNT:GROUP": they are groups, whether named as such or not."""
+        texts = [text.strip() for text in self.options.slopes]
+        return [c for c, name in self.names.items() if any(t.endswith((f":{c}", f":{name}")) for t in texts)]
 
     def _column(self, name: str, option: str) -> str:
         return find_column(self.sheet.header, name, option=option)
@@ -194,7 +199,7 @@ class _Asking:
             else:
                 others.append(column)
         self.notes += [f"Left out, because {reason}: {', '.join(columns)}." for reason, columns in why.items()]
-        if not others and not self.options.groups:
+        if not others and not (self.options.groups or self.options.slopes):
             raise InputError(
                 "No column is left that could be a factor.",
                 where=self.sheet.source,
