@@ -33,6 +33,7 @@ from analysis.linear.stratum import Model
 from analysis.linear.tables import points, residual
 from analysis.questions import Question, Response
 from analysis.results import Comparison, FamilyResult, Finding, Mean, ModelNote
+from analysis.surfaces.terms import lack_of_fit
 
 Floats = NDArray[np.float64]
 
@@ -69,6 +70,7 @@ def blend_model(bakes: pd.DataFrame, response: Response, question: Question) -> 
     part, why = blend_part(design, predictor, response, question)
     if part is not None and not all(np.isfinite(number) for _, number in numbers(part)):
         part, why = None, {"blend": "the arithmetic ran out of range"}
+    part = None if part is None else replace(part, tests=lack_of_fit(found.checks))
     measured = covariate_part(question, found, model)
     return replace(
         found,

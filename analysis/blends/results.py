@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import ClassVar, Literal
 
 from analysis.parts import Part
+from analysis.surfaces.results import JointTest
 
 Setting = float | str
 
@@ -51,6 +52,7 @@ class BlendPart(Part):
     ``limits`` are the shares that were baked. ``edge``: the best lies where the bakes end although a blend could
     go on. ``as_good`` are the shares of blends within ``as_good_within`` of the best (None: that cannot be told
     from it), ``as_good_share`` their part of what was baked. ``traces`` run through ``reference``, at ``at``.
+    ``tests`` hold the lack of fit.
     """
 
     key: ClassVar[str] = "blend"
@@ -73,3 +75,4 @@ class BlendPart(Part):
     reference: Mapping[str, float]
     traces: tuple[Trace, ...]
     levels: tuple[LevelBlend, ...] = ()
+    tests: tuple[JointTest, ...] = ()

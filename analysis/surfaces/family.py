@@ -27,7 +27,7 @@ from analysis.surfaces.quadratic import Coding, Quadratic, corner_coding, model_
 from analysis.surfaces.region import Region, baked_region, turning_point
 from analysis.surfaces.results import Code, LevelSurface, Limits, SurfacePart
 from analysis.surfaces.ridge import ridge
-from analysis.surfaces.terms import surface_coefficients
+from analysis.surfaces.terms import joint_tests, surface_coefficients
 from analysis.surfaces.turning import turning_region
 
 Floats = NDArray[np.float64]
@@ -40,7 +40,7 @@ ONE_BENDS = (
     "them; for one amount ask for a dose curve"
 )
 TOO_MANY = "too many combinations of categories and amounts at two settings"
-NOT_QUADRATIC = "the model is no second-order polynomial on the scale of the response"
+NOT_QUADRATIC = "on the scale of the response the model is no second-order polynomial; leave the transformation out"
 NO_ERROR = "nothing is left to judge it against"
 NO_TURN = "along one direction the surface has no bend at all, so that it turns nowhere"
 OUT_OF_RANGE = "the arithmetic ran out of range"
@@ -100,7 +100,8 @@ def _surface(
     lost = loss(np.array([level.best_response for level in levels]), response)
     at = int(np.argmin(lost))
     part = _part(*found[at], levels[at], region, response, question)
-    return replace(part, levels=tuple(levels) if len(levels) > 1 else ()), None
+    tests = joint_tests(found[at][1], family.checks)
+    return replace(part, levels=tuple(levels) if len(levels) > 1 else (), tests=tests), None
 
 
 def _combinations(predictor: Predictor, bending: Sequence[str]) -> list[dict[str, Any]]:

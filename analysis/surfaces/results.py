@@ -42,6 +42,17 @@ class SurfaceCoefficient:
 
 
 @dataclass(frozen=True, kw_only=True)
+class JointTest:
+    """Several terms judged together: "first order", "pairs", "bends", or the "lack of fit"."""
+
+    term: str
+    df: int
+    df_error: float
+    value: float
+    p: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class Axis:
     """A canonical axis: the response changes by ``eigenvalue`` times the squared distance along it (coded).
 
@@ -97,7 +108,8 @@ class SurfacePart(Part):
     within what was baked, at its ``edge`` or not; ``low`` to ``high`` bound the mean there, ``new_low``
     to ``new_high`` one further bake. ``as_good`` are the settings within ``as_good_within`` of the best
     (None: that cannot be told from it), a share ``as_good_share`` of what was baked. ``onward`` are
-    treatments beyond the edge, the way it gets better there, to be baked before they are believed.
+    treatments beyond the edge, the way it gets better there, to be baked before they are believed. ``tests``
+    judge all terms of a kind together, each beside all other terms, at ``at``.
     """
 
     key: ClassVar[str] = "surface"
@@ -131,6 +143,7 @@ class SurfacePart(Part):
     ridge: tuple[RidgePoint, ...] = ()
     levels: tuple[LevelSurface, ...] = ()
     onward: tuple[Mapping[str, Setting], ...] = ()
+    tests: tuple[JointTest, ...] = ()
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.linear.distributions import f_tail
+from analysis.results import Check
 from analysis.surfaces.quadratic import Quadratic
-from analysis.surfaces.results import SurfaceCoefficient
+from analysis.surfaces.results import JointTest, SurfaceCoefficient
 
 Floats = NDArray[np.float64]
 
@@ -49,3 +52,35 @@ def real_from_coded(quadratic: Quadratic) -> Floats:
             scale[i] * scale[j],
         )
     return found
+
+
+def joint_tests(quadratic: Quadratic, checks: Sequence[Check]) -> tuple[JointTest, ...]:
+    """All amounts, all products of pairs and all squares together, each beside the rest (F of Wald's kind), and the
+    lack of fit where it was tested."""
+    k, found = quadratic.k, []
+    kinds = {
+        "first order": range(1, 1 + k),
+        "pairs": range(1 + 2 * k, len(quadratic.beta)),
+        "bends": range(1 + k, 1 + 2 * k),
+    }
+    for name, places in kinds.items():
+        at = list(places)
+        if quadratic.covariance is None or not quadratic.df:
+            break
+        spread, beta = quadratic.covariance[np.ix_(at, at)], quadratic.beta[at]
+        rank = int(np.linalg.matrix_rank(spread, hermitian=True))
+        if rank < len(at):
+            continue  # not all of them are in the model
+        value = float(beta @ np.linalg.solve(spread, beta)) / rank
+        p = f_tail(value, rank, quadratic.df)
+        found.append(JointTest(term=name, df=rank, df_error=quadratic.df, value=value, p=p))
+    return (*found, *lack_of_fit(checks))
+
+
+def lack_of_fit(checks: Sequence[Check]) -> tuple[JointTest, ...]:
+    """The test behind the check of that name, if it could be made."""
+    facts = next((dict(check.facts) for check in checks if check.check == "lack of fit"), {})
+    if not facts.get("tested") or facts.get("f") is None:
+        return ()
+    df, df_error = int(facts["df"]), float(facts["df_error"])
+    return (JointTest(term="lack of fit", df=df, df_error=df_error, value=float(facts["f"]), p=float(facts["p"])),)

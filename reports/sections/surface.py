@@ -8,7 +8,7 @@ from analysis.results import Analysis, ResponseResult
 from analysis.surfaces.results import ClimbPart, SurfacePart
 from analysis.surfaces.slices import slices
 from analysis.words.blends import say_blend
-from analysis.words.numbers import half_width, say_level, say_number
+from analysis.words.numbers import half_width, say_level, say_number, say_p
 from analysis.words.surfaces import say_climb, say_surface
 from reports.figures.blend import draw_traces, draw_triangle
 from reports.figures.picture import Table
@@ -34,6 +34,8 @@ def show_surface(part: SurfacePart, result: ResponseResult, analysis: Analysis, 
     blocks.append(Grid(caption=f"Best {name} at each distance from the middle", table=_ridge(part), fold=True))
     blocks.append(Grid(caption=f"Directions in which {name} bends", table=_axes(part), fold=True))
     blocks.append(Grid(caption=f"The second-order model of {name}", table=_model(part), fold=True))
+    if part.tests:
+        blocks.append(Grid(caption=f"Terms of {name} judged together", table=_tests(part), fold=True))
     return blocks
 
 
@@ -121,3 +123,11 @@ def _model(part: SurfacePart) -> Table:
     )
     columns = ("term", "coded", "standard error", "in the units baked", "standard error of it")
     return Table(columns=columns, rows=rows)
+
+
+def _tests(part: SurfacePart) -> Table:
+    rows = tuple(
+        (test.term, str(test.df), say_number(test.df_error), say_number(test.value), say_p(test.p).removeprefix("p = "))
+        for test in part.tests
+    )
+    return Table(columns=("terms", "df", "error df", "F", "p"), rows=rows)

@@ -55,6 +55,14 @@ def test_the_canonical_analysis_is_the_published_one(surface, case, response, am
         term = terms["intercept" if name == "(Intercept)" else name.removeprefix("I(").removesuffix(")")]
         assert term["coded"] == pytest.approx(line["Estimate"], rel=digits)
         assert term["coded_se"] == pytest.approx(line["Std. Error"], rel=digits)
+    tests = {test["term"]: test for test in found["tests"]}
+    for name, key in (("first order", "first_order"), ("pairs", "two_way"), ("bends", "pure_quadratic")):
+        assert tests[name]["df"] == expected[key]["df"]
+        assert tests[name]["value"] == pytest.approx(expected[key]["F"], rel=1e-6)
+        assert tests[name]["p"] == pytest.approx(expected[key]["p"], rel=1e-5)
+    lack = expected["lack_of_fit"]
+    assert (tests["lack of fit"]["df"], tests["lack of fit"]["df_error"]) == (lack["df"], lack["pure_df"])
+    assert tests["lack of fit"]["value"] == pytest.approx(lack["F"], rel=1e-6)
     # The top lies inside what was baked, so that it is the best.
     assert found["best"] == pytest.approx(canonical["stationary"], rel=digits)
     assert found["best_response"] == pytest.approx(canonical["y_stationary"], rel=digits)
