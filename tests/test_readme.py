@@ -25,6 +25,16 @@ def bench(tmp_path, monkeypatch):
     Path("muffin.toml").write_text(plan, encoding="utf-8")
     rows = [f"{dose},{rise + shift}" for dose, rise in RISE.items() for shift in (-0.8, 0.2, 0.9)]
     Path("rise.csv").write_text("\n".join(["powder,rise", *rows]), encoding="utf-8")
+    words = {"deck": "gummy fair fair fine", "fan": "fair fine fine gummy"}
+    tastes = [
+        f"{oven},{taster},{word}"
+        for oven, said in words.items()
+        for taster in "abcdef"
+        for word in (said.split()[ord(taster) % 4], said.split()[ord(taster) % 3])
+    ]
+    Path("taste.csv").write_text("\n".join(["oven,taster,crumb", *tastes]), encoding="utf-8")
+    mould = ["0.1,20,3", "0.2,20,9", "0.4,20,15", "0.8,20,19"]
+    Path("mould.csv").write_text("\n".join(["dose,total,affected", *mould]), encoding="utf-8")
 
 
 def fill_in(path: str) -> None:
