@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.errors import NotPossible, TrialDataError
 from analysis.questions import Question, Response
 from analysis.results import BakePoint, FamilyResult, ModelNote
 from analysis.scores.asking import fitted
@@ -40,11 +41,12 @@ SCALES = {"yes-no": "yes-no", "count": "count"}
 def score_model(
     table: pd.DataFrame, response: Response, question: Question, *, dose: str | None = None
 ) -> FamilyResult:
-    """``table`` has one row a reading. ``dose`` enters by its logarithm where every dose lies above 0.
+    """``table`` has one row a reading. ``dose`` enters by its logarithm, as it is where some dose is 0.
 
     Raises TrialDataError for values that are none, NotPossible where nothing can be compared.
     """
     response = as_scores(response)
+    _refuse_other_ways(question)
     model, dose = _asked(table, response, question, dose)
     tests = term_tests(model)
     limits, reasons = _limits(model)
@@ -96,6 +98,29 @@ def score_model(
     )
 
 
+def _refuse_other_ways(question: Question) -> None:
+    """What was asked for and is not done here."""
+    if question.intervals == "bootstrap":
+        raise NotPossible(
+            "Intervals of scores are by profile likelihood; resampling them is not offered.",
+            where="question",
+            try_this="Leave the kind of interval out, or ask for profile.",
+        )
+    if question.intervals == "profile" and (question.group or question.crossed or question.strips):
+        raise NotPossible(
+            "Profile intervals of scores cannot be had with random groups.",
+            where="question",
+            try_this="Leave the kind of interval out, or the group.",
+        )
+    wrong = [share for share in question.effective if not 0 < share < 1]
+    if wrong:
+        raise TrialDataError(
+            f"A share of {wrong[0]:g} is not between 0 and 1.",
+            where="question",
+            try_this="Give it as 0.5, for example.",
+        )
+
+
 def as_scores(response: Response) -> Response:
     """A measured response taken as scores becomes one."""
     return replace(response, scale="score") if response.scale == "measured" else response
@@ -103,10 +128,8 @@ def as_scores(response: Response) -> Response:
 
 def _asked(table: pd.DataFrame, response: Response, question: Question, dose: str | None) -> tuple[Model, str | None]:
     readings = readings_of(table, response, question)
-    if dose is not None:
-        above = bool((readings.frame[dose].to_numpy(np.float64) > 0).all())
-        return fitted(readings, response, question, log=dose if above else None), dose if above else None
-    return fitted(readings, response, question), None
+    above = dose is not None and bool((readings.frame[dose].to_numpy(np.float64) > 0).all())
+    return fitted(readings, response, question, log=dose if above else None), dose
 
 
 def _estimation(model: Model) -> str:

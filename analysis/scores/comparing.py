@@ -12,9 +12,9 @@ from itertools import combinations
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.special import ndtri
+from scipy.special import chdtrc, chdtri, fdtri, ndtri
 
-from analysis.linear.distributions import range_quantile, range_tail, t_quantile
+from analysis.linear.distributions import f_tail, range_quantile, range_tail, t_quantile
 from analysis.results import Coefficient, Comparison, Mean
 from analysis.scores.model import Model
 from analysis.scores.results import OddsRatio, ScoreDifference, Shares
@@ -134,9 +134,22 @@ def adjusted_p(
         if asked == "bonferroni":
             return "Bonferroni", factor, [None if p is None else min(1.0, p * count) for p in plain]
         return "Holm", factor, holm(plain)
+    if asked == "scheffe":
+        return "Scheffé", *_scheffe(model.confidence, levels - 1, known, z)
     factor = range_quantile(model.confidence, levels, df) / np.sqrt(2)
     adjusted = [None if one is None else range_tail(abs(one) * float(np.sqrt(2)), levels, df) for one in z]
     return "Tukey-Kramer", float(factor), adjusted
+
+
+def _scheffe(
+    confidence: float, width: int, df: float | None, z: Sequence[float | None]
+) -> tuple[float, list[float | None]]:
+    """Multiplier and p for every contrast there could be among ``width`` + 1 levels."""
+    if df is None:
+        factor = float(np.sqrt(chdtri(width, 1 - confidence)))
+        return factor, [None if one is None else float(chdtrc(width, one * one)) for one in z]
+    factor = float(np.sqrt(width * fdtri(width, df, confidence)))
+    return factor, [None if one is None else f_tail(one * one / width, width, df) for one in z]
 
 
 def holm(p: Sequence[float | None]) -> list[float | None]:

@@ -1,8 +1,9 @@
 """At which dose is a share of the loaves affected?
 
-A logit (or probit) line over the log of the dose. The dose of a share p is exp((F^-1(p) - a) / b); its
-interval is taken on the log of the dose (delta method) and by Fieller's theorem, which allows for an
-uncertain slope (Finney 1971, Probit Analysis, ch. 4).
+A logit (or probit) line over the log of the dose, or over the dose itself where some dose is 0. The
+dose of a share p is exp((F^-1(p) - a) / b); its interval is taken on the log of the dose (delta
+method) and by Fieller's theorem, which allows for an uncertain slope (Finney 1971, Probit Analysis,
+ch. 4).
 """
 
 from __future__ import annotations
@@ -16,6 +17,7 @@ from analysis.scores.results import DoseLimit
 
 Floats = NDArray[np.float64]
 USUAL = (0.5, 0.9)
+FARTHEST = 500.0  # on the scale of the line; beyond it nothing can be said
 
 
 def effective_doses(model: Model, dose: str) -> tuple[DoseLimit, ...]:
@@ -26,32 +28,37 @@ def effective_doses(model: Model, dose: str) -> tuple[DoseLimit, ...]:
     names = [term.name for term in model.layout.terms]
     if dose not in names or any(len(term.members) > 1 for term in model.layout.terms):
         return ()
-    column = model.layout.places()[names.index(dose)][0]
-    slope = model.row_of(column)
+    log = next(v.log for v in model.layout.variables if v.name == dose)
+    slope = model.row_of(model.layout.places()[names.index(dose)][0])
+    # Even over categories: the line at log dose 0 (or dose 0) with them averaged.
     constant = -model.lead_row(0)
-    others = model.link_row({dose: 1.0})
-    # Even over categories: the line at log dose 0 (dose 1) with them averaged.
-    constant[model.effects] = others[model.effects]
-    return tuple(_limit(model, share, constant, slope) for share in sorted(wanted))
+    constant[model.effects] = model.link_row({dose: 1.0 if log else 0.0})[model.effects]
+    return tuple(_limit(model, share, constant, slope, log) for share in sorted(wanted))
 
 
-def _limit(model: Model, share: float, constant: Floats, slope: Floats) -> DoseLimit:
+def _limit(model: Model, share: float, constant: Floats, slope: Floats, log: bool) -> DoseLimit:
+    """One dose; without logs the interval by the delta method is on the dose itself."""
     a, b = float(constant @ model.fit.params), float(slope @ model.fit.params)
     covariance = model.covariance
     level = float(quantile(model.data.link, np.array([share]))[0])
-    if b == 0 or covariance is None:
-        return _open(share, None)
-    log_dose = (level - a) / b
-    if abs(log_dose) > 500:
-        return _open(share, None)
-    gradient = -(constant + log_dose * slope) / b
+    if b == 0 or covariance is None or abs((level - a) / b) > FARTHEST:
+        return _open(share)
+    found = (level - a) / b
+    gradient = -(constant + found * slope) / b
     se = float(np.sqrt(max(float(gradient @ covariance @ gradient), 0.0)))
     z = model.quantile(model.df_of(str(model.question.dose)))
-    low, high = _fieller(level - a, b, constant, slope, covariance, z)
-    dose = float(np.exp(log_dose))
+    fieller = _fieller(level - a, b, constant, slope, covariance, z)
+    ends = (found - z * se, found + z * se)
+    if not log:
+        return DoseLimit(
+            fraction=share, dose=found, se=se, se_log=None, low=ends[0], high=ends[1], fieller_low=fieller[0],
+            fieller_high=fieller[1],
+        )  # fmt: skip
+    dose = float(np.exp(found))
     return DoseLimit(
-        fraction=share, dose=dose, se=dose * se, se_log=se, low=_exp(log_dose - z * se), high=_exp(log_dose + z * se),
-        fieller_low=low, fieller_high=high,
+        fraction=share, dose=dose, se=dose * se, se_log=se, low=_exp(ends[0]), high=_exp(ends[1]),
+        fieller_low=None if fieller[0] is None else _exp(fieller[0]),
+        fieller_high=None if fieller[1] is None else _exp(fieller[1]),
     )  # fmt: skip
 
 
@@ -68,12 +75,12 @@ def _fieller(
     if inside < 0:
         return None, None
     root = float(np.sqrt(inside))
-    return _exp((middle - root) / square), _exp((middle + root) / square)
+    return (middle - root) / square, (middle + root) / square
 
 
-def _open(share: float, dose: float | None) -> DoseLimit:
+def _open(share: float) -> DoseLimit:
     return DoseLimit(
-        fraction=share, dose=dose, se=None, se_log=None, low=None, high=None, fieller_low=None, fieller_high=None
+        fraction=share, dose=None, se=None, se_log=None, low=None, high=None, fieller_low=None, fieller_high=None
     )
 
 

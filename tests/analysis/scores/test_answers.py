@@ -250,3 +250,37 @@ def test_a_response_that_turns_is_told_and_fitted_when_asked():
     bend = next(f for f in bent.findings if f.kind == "bend")
     assert bend.low > 0.5
     assert bend.variables == ("fat",)
+
+
+def test_doses_of_a_share_with_a_control_at_zero():
+    table = pd.DataFrame({"salt": [0.0, 1.0, 2.0, 3.0, 4.0], "bad": [2.0, 9, 20, 31, 38], "loaves": [40.0] * 5})
+    salt = Factor(name="salt", kind="amount", unit="%")
+    response = Response(name="bad", scale="yes-no")
+    result = asked(table, factors=(salt,), response=response, weights="loaves", dose="salt", effective=(0.2,))
+    low, half, most = result.family.parts[0].effective
+    assert [one.fraction for one in (low, half, most)] == [0.2, 0.5, 0.9]
+    effect = effects(result)
+    assert half.dose == pytest.approx(-effect["intercept"].estimate / effect["salt"].estimate, rel=1e-6)
+    assert half.fieller_low < half.dose < half.fieller_high
+    assert half.dose == pytest.approx(2.0, abs=0.05)
+    with pytest.raises(TrialDataError, match="between 0 and 1"):
+        asked(table, factors=(salt,), response=response, weights="loaves", dose="salt", effective=(1.0,))
+
+
+@pytest.mark.parametrize("adjust", ["holm", "bonferroni", "scheffe", "none", "auto"])
+def test_every_allowance_is_made_and_named(adjust):
+    chance = np.random.Generator(np.random.PCG64(9))
+    table = pd.DataFrame({"oven": list("abc") * 30, "crumb": 1.0 + chance.integers(0, 5, 90)})
+    factors = (Factor(name="oven", kind="category", levels=("a", "b", "c")),)
+    pairs = asked(table, factors=factors, adjust=adjust).family.parts[0].pairs
+    names = {"holm": "Holm", "bonferroni": "Bonferroni", "scheffe": "Scheffé", "none": "z", "auto": "Tukey-Kramer"}
+    assert {pair.method for pair in pairs} == {names[adjust]}
+    plain = asked(table, factors=factors, adjust="none").family.parts[0].pairs
+    assert all(one.p_adjusted >= other.p_adjusted - 1e-9 for one, other in zip(pairs, plain, strict=True))
+
+
+def test_what_is_not_done_is_refused():
+    with pytest.raises(NotPossible, match="resampling"):
+        asked(tasted(), intervals="bootstrap")
+    with pytest.raises(NotPossible, match="random groups"):
+        asked(tasted(), intervals="profile", group=("assessor",))
