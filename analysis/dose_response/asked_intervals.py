@@ -41,6 +41,8 @@ def as_asked(
     if question.intervals == "standard":
         return curve, {}
     suffix = f" [{curve.level}]" if curve.level is not None else ""
+    if fit.shape.free:
+        return curve, {question.intervals + suffix: "a curve without a formula keeps the intervals of its own band"}
     if question.intervals == "profile":
         made, reasons = _by_profile(curve, fit, number, aim, question.confidence)
     else:

@@ -103,7 +103,8 @@ def _marks(fit: ShapeFit, number: int) -> Array:
     named = fit.shape.report(fit.inner[number], fit.layout.centre)
     marks = [float(np.real(named[key])) for key in ("breakpoint", "best") if key in named]
     if fit.shape.turns and fit.shape.name not in ("quadratic", "hump"):
-        turns = [turning_dose(fit.shape, fit.inner[number], fit.layout.centre, part.doses, sign) for sign in (1.0, -1.0)]
+        inner, centre = fit.inner[number], fit.layout.centre
+        turns = [turning_dose(fit.shape, inner, centre, part.doses, sign) for sign in (1.0, -1.0)]
         marks += [float(np.real(turn)) for turn in turns if turn is not None]
     if fit.shape.name == "quadratic" and fit.inner[number, 2] != 0:
         marks.append(float(fit.layout.centre - fit.inner[number, 1] / (2 * fit.inner[number, 2])))

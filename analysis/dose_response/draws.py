@@ -30,6 +30,7 @@ import numpy.typing as npt
 from analysis.dose_response.anova import Scatter
 from analysis.dose_response.compare import Ranked
 from analysis.dose_response.curves import ShapeFit, joint_jacobian, profile, reduce_to_doses
+from analysis.dose_response.free_shapes import FreeFit
 
 Array = npt.NDArray[np.float64]
 DRAWS = 2000
@@ -63,6 +64,8 @@ def _from_shape(fit: ShapeFit, doses: Array, draws: int, rng: np.random.Generato
     if missed is not None and df > missed.df:
         df, rss = df - missed.df, max(rss - missed.sum_sq, rss / df * (df - missed.df))
     spread = np.sqrt(rss / rng.chisquare(df, draws))
+    if isinstance(fit, FreeFit):
+        return fit.draw(doses, spread, rng)
     if fit.shape.q == 0:
         return _linear_draws(fit, doses, spread, rng)
     return np.stack([_part_draws(fit, number, doses, spread, rng) for number in range(len(fit.layout.parts))])

@@ -47,7 +47,7 @@ def dose_at_fraction(fit: ShapeFit, p: npt.NDArray[np.number], fraction: float, 
     name, centre = fit.shape.name, fit.layout.centre
     if fit.shape.at_fraction is not None:
         return fit.shape.at_fraction(p, fraction)
-    if fit.shape.turns and name not in ("quadratic", "hump"):
+    if fit.shape.free or (fit.shape.turns and name not in ("quadratic", "hump")):
         doses = fit.layout.doses
         return fraction_dose(fit, p, fraction, doses[(doses >= low) & (doses <= high)])
     if name.startswith("log-logistic"):

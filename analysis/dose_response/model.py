@@ -18,10 +18,11 @@ from analysis.dose_response.best import Drawn, draw, recommend
 from analysis.dose_response.checks import all_checks, scatters_unevenly
 from analysis.dose_response.choosing import choose
 from analysis.dose_response.compare import Choice
-from analysis.dose_response.curves import fit_shape
+from analysis.dose_response.curves import ShapeFit, fit_shape
 from analysis.dose_response.days import day_checks, model_note, scatter_part, variances
 from analysis.dose_response.effective import effective_doses
 from analysis.dose_response.evidence import Ask, by_effect, curves_differ, dose_effect, dose_p
+from analysis.dose_response.free_shapes import fit_free
 from analysis.dose_response.goals import aim_of
 from analysis.dose_response.intervals import parameter_intervals
 from analysis.dose_response.layout import Layout, Part, read_layout
@@ -182,10 +183,15 @@ def _evidence(
         by_name = {test.term: test for test in parts.tests}
         by_test, interaction = by_name.get(layout.by_name), by_name.get(f"{layout.dose_name}:{layout.by_name}")
         one_curve = replace(fit.layout, parts=(_together(layout),))
-        difference = curves_differ(fit, fit_shape(one_curve, SHAPES[fit.shape.name]), ask, interaction)
+        difference = curves_differ(fit, _common(one_curve, fit), ask, interaction)
         by_p = by_test.p if by_test is not None and by_test.p is not None else difference.p
         found += [by_effect(fit, ask, by_p, interaction=interaction), difference]
     return tuple(found)
+
+
+def _common(layout: Layout, fit: ShapeFit) -> ShapeFit | None:
+    """The same kind of curve through all bakes."""
+    return fit_free(layout, fit.shape.name) if fit.shape.free else fit_shape(layout, SHAPES[fit.shape.name])
 
 
 def _together(layout: Layout) -> Part:

@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.dose_response.curves import ShapeFit
+from analysis.dose_response.free_shapes import FreeFit
 from analysis.dose_response.goals import Aim
 from analysis.dose_response.intervals import delta, level_doubt, profile_interval, quantiles, t_quantile, turning_point
 from analysis.dose_response.profiles import of_turning, profile_ends
@@ -81,10 +82,24 @@ def _turning(fit: ShapeFit, curve: int, sign: float, confidence: float) -> tuple
     dose, se = delta(fit, curve, read)
     if not np.isfinite(dose):
         return None, "the best of the curve lies at an end of the range"
+    if isinstance(fit, FreeFit):
+        low, high = _drawn_tops(fit, curve, sign, confidence)
+        return _optimum(fit, curve, dose, se, min(low, dose), max(high, dose), "draws", confidence), None
     ends = profile_ends(
         fit, of_turning(fit, curve), dose, se, confidence, lowest=float(doses[0]), highest=float(doses[-1])
     )
     return _optimum(fit, curve, dose, se, ends.low, ends.high, "profile", confidence), None
+
+
+def _drawn_tops(fit: FreeFit, curve: int, sign: float, confidence: float) -> tuple[float, float]:
+    """Where the best lies in curves that could have given these bakes."""
+    rng = np.random.Generator(np.random.PCG64(311))
+    doses = fit.layout.parts[curve].doses
+    x = np.unique(np.concatenate([np.linspace(doses[0], doses[-1], 401), doses]))
+    spread = np.sqrt(fit.variance * fit.df / rng.chisquare(fit.df, 2000))
+    tops = x[(sign * fit.draw(x, spread, rng)[curve]).argmax(axis=1)]
+    low, high = np.quantile(tops, [(1 - confidence) / 2, (1 + confidence) / 2])
+    return float(low), float(high)
 
 
 def _meets_target(fit: ShapeFit, curve: int, aim: Aim, confidence: float) -> tuple[Optimum | None, str | None]:

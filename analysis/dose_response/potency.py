@@ -46,6 +46,8 @@ def relative_potency(fit: ShapeFit, reference: int, confidence: float) -> Found:
     layout = fit.layout
     if fit.shape.name == "flat":
         return _none("flat curves have no potency")
+    if fit.shape.free:
+        return _none("a curve without a formula cannot be stretched onto another")
     if layout.low < 0:
         return _none("negative doses have no ratio")
     lines = parallel_lines(layout, layout.errors, reference, confidence)

@@ -68,8 +68,10 @@ def reaching_dose(shape: Shape, p: AnyArray, centre: float, height: complex, low
 def fraction_dose(fit: ShapeFit, p: AnyArray, fraction: float, doses: Array) -> complex:
     """Dose at ``fraction`` of the way from the lowest baked dose to the curve's turning point."""
     shape, centre, low = fit.shape, fit.layout.centre, float(doses[0])
-    for sign in (1.0, -1.0):
-        turn = turning_dose(shape, p, centre, doses, sign)
+    turns = [turning_dose(shape, p, centre, doses, sign) for sign in (1.0, -1.0)]
+    if shape.free and turns == [None, None]:
+        turns = [complex(doses[-1])]  # it goes all the way
+    for turn in turns:
         if turn is None:
             continue
         # The curve is level at its turning point, so that moving it does not move the height.

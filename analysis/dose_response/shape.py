@@ -36,6 +36,7 @@ class Shape:
     the inner parameters whether a fit is what the name says. ``turns``: rises and falls (or
     falls and rises) inside. ``at_fraction`` (inner, fraction) -> dose by formula, where there is one.
     ``fused`` gives a single wave (..., n) with a list of its derivatives in one go, for speed.
+    ``free``: held by heights at the doses, without a formula.
     ``on_request``: takes part only when asked for by name.
     """
 
@@ -55,6 +56,7 @@ class Shape:
     accepts: Callable[[Array], bool] | None = None
     turns: bool = False
     on_request: bool = False
+    free: bool = False
     at_fraction: Callable[[AnyArray, float], complex] | None = None
 
     @property

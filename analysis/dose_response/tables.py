@@ -7,6 +7,7 @@ from scipy.stats import t as t_distribution
 
 from analysis.dose_response.compare import Choice
 from analysis.dose_response.curves import ShapeFit
+from analysis.dose_response.free_shapes import FreeFit
 from analysis.dose_response.intervals import parameter_intervals, quantiles
 from analysis.results import BakePoint, Candidate, Coefficient, Curve, CurvePoint, Mean, Residual
 
@@ -21,6 +22,12 @@ def curve_points(fit: ShapeFit, number: int, confidence: float) -> tuple[CurvePo
     mean = fit.mean(number, x)
     rows = fit.rows(number, x)
     reach = quantiles(fit, rows, confidence) * np.sqrt(fit.variance_of(rows))
+    own = fit.band(number, x, confidence) if isinstance(fit, FreeFit) else None
+    if own is not None:
+        return tuple(
+            CurvePoint(dose=float(d), mean=float(m), low=float(a), high=float(b))
+            for d, m, a, b in zip(x, mean, *own, strict=True)
+        )
     return tuple(
         CurvePoint(dose=float(d), mean=float(m), low=float(m - r), high=float(m + r))
         for d, m, r in zip(x, mean, reach, strict=True)

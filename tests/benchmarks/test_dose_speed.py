@@ -76,9 +76,8 @@ def test_refits_together_against_a_loop(name):
     ours = ((drawn - np.stack([LOGISTIC.mean(x, p, 1.5) for p in found.inner])) ** 2).sum(axis=1)
     theirs = np.array([((drawn[i] - logistic(x, *alone[i])) ** 2).sum() for i in range(DRAWS)])
     as_low = float(np.mean(~(ours > theirs * (1 + 1e-8))))
-    print(
-        f"\n{name}: loop {1000 * slow:.0f} ms, together {1000 * fast:.1f} ms, {slow / fast:.0f} times; as low {as_low:.2%}"
-    )
+    ratio = f"loop {1000 * slow:.0f} ms, together {1000 * fast:.1f} ms, {slow / fast:.0f} times"
+    print(f"\n{name}: {ratio}; as low {as_low:.2%}")
     assert found.settled.mean() >= 0.999
     assert as_low >= 0.999
     assert slow / fast > 5  # far below what is measured, so that a busy machine does not fail it
