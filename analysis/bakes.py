@@ -10,6 +10,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from analysis.checks import did_you_mean, numbers, require_columns, row_names
@@ -225,12 +226,16 @@ def _gaps(about: pd.DataFrame, values: pd.DataFrame) -> list[str]:
 
 def _settings_agree(about: pd.DataFrame, settings: pd.DataFrame, where: str) -> None:
     """All readings of a bake carry the same settings, or one of them is wrong."""
-    bakes = about["bake"].to_numpy()
-    kinds = settings.groupby(bakes, sort=False).nunique(dropna=False)
-    for column in kinds.columns:
-        torn = kinds.index[kinds[column] > 1]
+    names = about["bake"].to_numpy()
+    codes = pd.factorize(names)[0]
+    first = np.unique(codes, return_index=True)[1][codes]
+    if (first == np.arange(len(first))).all():
+        return  # every bake was read once
+    for column in settings.columns:
+        cells = settings[column].to_numpy()
+        torn = names[cells != cells[first]]
         if len(torn):
-            held = ", ".join(level_text(value) for value in settings.loc[bakes == torn[0], column].unique())
+            held = ", ".join(level_text(value) for value in settings.loc[names == torn[0], column].unique())
             raise TrialDataError(
                 f'Bake "{torn[0]}" has more than one value of "{column}": {held}.',
                 where=where,
@@ -266,6 +271,12 @@ def _average(
     Covariates that are numbers (``numeric``) are averaged too. With ``weights`` the readings of a bake
     count by theirs, and the bake weighs what they weigh together.
     """
+    if about["unit"].is_unique:
+        bakes = values.reset_index(drop=True)
+        bakes["bake"] = about["bake"].astype(str).to_numpy()
+        bakes["order"] = about["order"].to_numpy()
+        bakes["readings"] = 1
+        return bakes
     keys = [about["unit"].to_numpy(), about["piece"].to_numpy()]
     pieces = values[response].groupby(keys, sort=False).mean()
     means = pieces.groupby(level=0, sort=False).mean()
