@@ -95,9 +95,9 @@ def moments(kr: KenwardRoger, rows: FloatArray) -> tuple[float, float | None]:
     left = 1 - a2 / q
     ratio = 1.0 if abs(left) < 1e-12 and abs(v1) < 1e-12 else (left / v1 if v1 else np.inf)
     rho = ratio**2 * v0 / (v2 * q) if v2 else np.inf
-    if not np.isfinite(rho) or q * rho == 1:
+    if q * rho == 1:
         return 1.0, None
-    df = 4 + (q + 2) / (q * rho - 1)  # below 4 where q rho < 1
+    df = 4 + (q + 2) / (q * rho - 1)  # 4 where rho is without bound, below it where q rho < 1
     if df <= 0:
         return 1.0, 1.0
     # Near 2 df the scale has no meaning; as in Halekoh and Hojsgaard (J. Stat. Softw. 59 (9), 2014) it is 1 there.
