@@ -113,7 +113,7 @@ def say_score_method(result: ResponseResult, question: Any) -> str:
         f"{result.response.name} was analysed for {say_count(result.n_readings, 'reading')}, not averaged{counted}",
         f"{METHOD_KINDS[model.kind]}{link} holds {terms}{groups}, fitted by {model.estimation}",
         "positive effects raise the response; categories stand against their reference level",
-        f"terms were tested by likelihood ratios of type 2; {model.df_method} stands behind p and intervals",
+        f"terms were tested by likelihood ratios of type 2; p and intervals: {model.df_method}",
         "intervals of effects are by profile likelihood" if not (model.groups or part.widened) else
         "intervals of effects are estimate and standard error",
         "intervals of expected values are by the delta method",
@@ -124,7 +124,8 @@ def say_score_method(result: ResponseResult, question: Any) -> str:
 
 def _compared(result: ResponseResult) -> str:
     methods = list(dict.fromkeys(one.method for one in result.family.comparisons))
-    return f"levels were compared by {join_words(methods)}" if methods else ""
+    said = [method.removeprefix("z, ").removeprefix("t, ") for method in methods]
+    return f"levels were compared by {join_words(said)}".replace("by on", "on") if said else ""
 
 
 # Checks

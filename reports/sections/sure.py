@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from analysis.results import Analysis, ResponseResult
+from analysis.scores.results import ScorePart
 from analysis.words import GLOSSARY, say_model, say_number, say_p, say_share, say_term
 from analysis.words.numbers import start
 from analysis.words.trust_checks import SCALES
@@ -36,12 +37,18 @@ def _tables(result: ResponseResult, confidence: float) -> list[Grid]:
     grids = [
         (f"Tests of {name}{on}", _tests(result)),
         (f"Shapes tried for {name}", _shapes(result)),
-        (f"Comparisons of levels of {name}, adjusted {named}", _comparisons(result)),
+        (f"Comparisons of levels of {name}{_hidden(result)}, adjusted {named}", _comparisons(result)),
         (f"Chosen contrasts of {name}, {named}", _contrasts(result)),
         (f"As good within the margin, for {name}, {say_share(2 * confidence - 1)} interval", _equivalence(result)),
-        (f"Coefficients of {name}{on}, {named}", _coefficients(result)),
+        (f"Coefficients of {name}{on or _hidden(result)}, {named}", _coefficients(result)),
     ]
     return [Grid(caption=caption, table=table, fold=True) for caption, table in grids if table.rows]
+
+
+def _hidden(result: ResponseResult) -> str:
+    """ " on the logit scale": effects of scores, shares and counts are no differences of scores."""
+    part = next((part for part in result.family.parts if isinstance(part, ScorePart)), None)
+    return f" on the {part.link} scale" if part else ""
 
 
 def _number(value: float | None, step: float | None = None) -> str:
