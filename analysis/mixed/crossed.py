@@ -26,6 +26,10 @@ class Pattern:
             out[row] += matrix[column]
         return out
 
+    def trace_of(self, left: FloatArray, right: FloatArray) -> float:
+        """tr(P left right') without the product."""
+        return float(sum((left[column] * right[row]).sum() for row, column in self.pairs))
+
 
 def patterns(terms: Sequence[RandomTerm]) -> list[Pattern]:
     """One for each parameter, in the order of gamma."""
@@ -62,13 +66,12 @@ def take_out(
     before, own = len(whole_1), len(found)
     m, c = before + own, len(whole) - q
     a, h = whole[:q, :q], whole[:q, q:]
-    relative = _relative(gamma, found, q)
-    inner = np.eye(q) + a @ relative
-    e = np.linalg.inv(inner)
+    inner = np.eye(q) + _times(gamma, found, a).T  # I + A L, both symmetric
+    e: FloatArray = np.asarray(np.linalg.inv(inner), dtype=np.float64)
     s = e @ a
     s = (s + s.T) / 2
     f = e @ h
-    b = relative @ f
+    b = _times(gamma, found, f)
     out = Taken(
         float(np.linalg.slogdet(inner)[1]), np.zeros(m), np.zeros((m, m)),
         whole[q:, q:] - h.T @ b, np.zeros((m, c, c)), np.zeros((m, m, c, c)),
@@ -86,42 +89,42 @@ def take_out(
             _both(out.cross_2, i, j, half + half.T)
     if not before:
         return out
-    k = relative @ e
+    k = _times(gamma, found, e)
     gaps = [whole_1[i][:q, q:] - whole_1[i][:q, :q] @ b for i in range(before)]
     steps = [e @ gap for gap in gaps]  # derivative of F
-    turned = [k @ whole_1[i][:q, :q] for i in range(before)]
+    seen_1 = [e @ whole_1[i][:q, :q] for i in range(before)]
+    turned = [_times(gamma, found, each) for each in seen_1]
     for i in range(before):
         first = whole_1[i]
         across = first[q:, :q] @ b
         out.log_det_1[i] = np.trace(turned[i])
         out.cross_1[i] = first[q:, q:] - across - across.T + b.T @ first[:q, :q] @ b
-        around = e @ first[:q, :q] @ e.T
         for x in range(own):
             half = -steps[i].T @ moved[x]
             _both(out.cross_2, i, before + x, half + half.T)
-            _both(out.log_det_2, i, before + x, float(np.trace(found[x].times(around))))
+            _both(out.log_det_2, i, before + x, found[x].trace_of(seen_1[i], e))
         for j in range(i, before):
             second = whole_2[i, j]
-            across = second[q:, :q] @ b + gaps[i].T @ (relative @ steps[j])
+            across = second[q:, :q] @ b + gaps[i].T @ _times(gamma, found, steps[j])
             _both(out.cross_2, i, j, second[q:, q:] - across - across.T + b.T @ second[:q, :q] @ b)
             trace = float((k * second[:q, :q].T).sum()) - float((turned[i] * turned[j].T).sum())
             _both(out.log_det_2, i, j, trace)
     return out
 
 
-def _relative(gamma: FloatArray, found: Sequence[Pattern], q: int) -> FloatArray:
-    """L (q, q)."""
-    out = np.zeros((q, q))
+def _times(gamma: FloatArray, found: Sequence[Pattern], matrix: FloatArray) -> FloatArray:
+    """L matrix."""
+    out = np.zeros_like(matrix)
     for value, pattern in zip(gamma, found, strict=True):
         for row, column in pattern.pairs:
-            out[row, column] += value * np.eye(row.stop - row.start)
+            out[row] += value * matrix[column]
     return out
 
 
 def effects(a: FloatArray, seen: FloatArray, gamma: FloatArray, found: Sequence[Pattern]) -> FloatArray:
     """(q,) predicted effects L (I + A L)^-1 Z'V^-1 e from ``seen`` = Z'V^-1 e."""
-    relative = _relative(gamma, found, len(a))
-    return np.asarray(relative @ np.linalg.solve(np.eye(len(a)) + a @ relative, seen), dtype=np.float64)
+    inner = np.eye(len(a)) + _times(gamma, found, a).T
+    return _times(gamma, found, np.asarray(np.linalg.solve(inner, seen), dtype=np.float64))
 
 
 def _both(table: FloatArray, i: int, j: int, value: FloatArray | float) -> None:

@@ -13,9 +13,10 @@ from analysis.mixed.terms import FloatArray, IntArray
 
 @dataclass(frozen=True, eq=False)
 class EachGroup:
-    """``fine`` (g, c) sums of WM by fine group, ``weight`` (g,), ``parent`` (g,) the coarse group of each."""
+    """``fine`` (g, c) sums of WM by fine group, sparse when many groups cut across; ``weight`` (g,); ``parent`` (g,)
+    the coarse group of each."""
 
-    fine: FloatArray
+    fine: FloatArray | csr_matrix
     weight: FloatArray
     parent: IntArray | None
 
@@ -66,7 +67,7 @@ class EachGroup:
         out[ONE_ONE] -= 2 * _both(m, k1, m1) + _both(m, k, m11) + 2 * _weighted(m1, k)
         out[ONE_TWO] -= _both(m, 1 / d**2, m1)
 
-    def _coarse_sums(self, one: float) -> tuple[FloatArray, FloatArray, FloatArray]:
+    def _coarse_sums(self, one: float) -> tuple[FloatArray | csr_matrix, ...]:
         """What a coarse group sees of its fine ones, with two derivatives."""
         assert self.parent is not None
         rho = 1 / (1 + one * self.weight)
@@ -74,16 +75,22 @@ class EachGroup:
         for factor in (rho, -self.weight * rho**2, 2 * self.weight**2 * rho**3):
             gather = csr_matrix((factor, (self.parent, np.arange(g))), shape=(int(self.parent.max()) + 1, g))
             found.append(gather @ self.fine)
-        return found[0], found[1], found[2]
+        return tuple(found)
 
 
-def _weighted(rows: FloatArray, factor: FloatArray) -> FloatArray:
-    return np.asarray(rows.T @ (rows * factor[:, None]), dtype=np.float64)
+def _weighted(rows: FloatArray | csr_matrix, factor: FloatArray) -> FloatArray:
+    return _product(rows, factor, rows)
 
 
-def _both(rows: FloatArray, factor: FloatArray, others: FloatArray) -> FloatArray:
-    half = rows.T @ (others * factor[:, None])
+def _both(rows: FloatArray | csr_matrix, factor: FloatArray, others: FloatArray | csr_matrix) -> FloatArray:
+    half = _product(rows, factor, others)
     return np.asarray(half + half.T, dtype=np.float64)
+
+
+def _product(rows: FloatArray | csr_matrix, factor: FloatArray, others: FloatArray | csr_matrix) -> FloatArray:
+    if isinstance(rows, np.ndarray) and isinstance(others, np.ndarray):
+        return np.asarray(rows.T @ (others * factor[:, None]), dtype=np.float64)
+    return np.asarray((rows.T @ csr_matrix(others).multiply(factor[:, None]).tocsr()).toarray(), dtype=np.float64)
 
 
 def nested_effects(

@@ -92,6 +92,8 @@ class Levels:
 
 def levels(sums: Sums, nested: Nesting, coarse_groups: int) -> Levels | None:
     """None when so many kinds of groups occur that their B would not fit."""
+    if not isinstance(sums.fine, np.ndarray):
+        return None
     c = len(sums.whole)
     weight, which = kinds(sums.fine_weight)
     if len(weight) * c * c > MOST_NUMBERS:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 from scipy.special import gammaincinv
@@ -90,7 +91,7 @@ def variances(
             on_edge = name in edge or term.name in edge
             out.append(_variance(name, own[place] * scale, own_spread[place, place] * scale**2, on_edge))
         if covariance is not None:
-            out[-1] = Variance(**{**out[-1].__dict__, "covariance": covariance})
+            out[-1] = replace(out[-1], covariance=covariance)
     weight = ready.weight_mean
     out.append(_variance("residual", sigma2 * scale * weight, spread[-1, -1] * (scale * weight) ** 2, False))
     return tuple(out)
@@ -153,7 +154,10 @@ def assemble(
         coefficients=ready.back @ beta,
         covariance=sigma2 * ready.back @ solved.at.inverse @ ready.back.T,
         sigma2=sigma2 * ready.weight_mean,
-        variances=variances(ready, terms, layout, theta, solved),
+        variances=tuple(
+            line if converged else replace(line, low=None, high=None)
+            for line in variances(ready, terms, layout, theta, solved)
+        ),
         deviance=whole_deviance(ready, at, restricted=restricted),
         boundary=boundary_names(terms, layout, theta),
         converged=converged,

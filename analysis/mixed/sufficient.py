@@ -20,6 +20,7 @@ from analysis.mixed.nesting import Nesting
 from analysis.mixed.preparing import Ready
 from analysis.mixed.terms import FloatArray, IntArray, RandomTerm
 
+SPARSE = 64  # groups that cut across, beyond which a nested group meets few of them
 MOST_CROSSED = 6000  # groups that cut across others, beyond which their matrix is too large
 
 
@@ -28,7 +29,7 @@ class Sums:
     """``whole`` (c, c) = M'WM; ``fine`` (g, c) sums of WM by fine group, ``fine_weight`` (g,) its weights."""
 
     whole: FloatArray
-    fine: FloatArray
+    fine: FloatArray | csr_matrix
     fine_weight: FloatArray
     crossed: int
     log_weights: float
@@ -72,16 +73,18 @@ def sums(ready: Ready, terms: Sequence[RandomTerm], nested: Nesting) -> Sums:
     return Sums(whole, fine, weight, q, 0.0 if w is None else float(np.log(w).sum()), n)
 
 
-def _by_group(ready: Ready, zw: csr_matrix, term: RandomTerm) -> tuple[FloatArray, FloatArray]:
+def _by_group(ready: Ready, zw: csr_matrix, term: RandomTerm) -> tuple[FloatArray | csr_matrix, FloatArray]:
     n, g = ready.n, term.groups
     w = np.ones(n) if ready.weights is None else ready.weights
     gather = csr_matrix((w, (term.codes, np.arange(n))), shape=(g, n))
     plain = csr_matrix((np.ones(n), gather.indices, gather.indptr), shape=(g, n))
-    out = np.empty((g, zw.shape[1] + ready.p + 1))
-    q = zw.shape[1]
-    out[:, :q] = (plain @ zw).toarray()
-    out[:, q:-1] = (gather @ ready.x) @ ready.back
-    out[:, -1] = gather @ ready.rest
+    own = np.column_stack([(gather @ ready.x) @ ready.back, gather @ ready.rest])
+    crossed = plain @ zw
+    out = (
+        hstack([crossed, csr_matrix(own)], format="csr")
+        if zw.shape[1] > SPARSE
+        else np.hstack([crossed.toarray(), own])
+    )
     return out, np.bincount(term.codes, w, g).astype(np.float64)
 
 

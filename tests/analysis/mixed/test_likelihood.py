@@ -6,6 +6,7 @@ import pytest
 from analysis.mixed.likelihood import SumJets
 from analysis.mixed.parameters import Layout
 from analysis.mixed.preparing import prepare
+from analysis.mixed.terms import RandomTerm
 
 STRUCTURES = [
     "one", "many", "nested", "nested, both many", "deep", "crossed", "nested and crossed", "slope", "slope and plot",
@@ -41,6 +42,23 @@ def test_every_piece_equals_the_dense_one(structure, weighted, dense, groups):
         beta = rng.normal(size=3)
         for mine, theirs in zip(ours.effects(gamma, beta), oracle.effects(gamma, beta), strict=True):
             close(mine, theirs)
+
+
+@pytest.mark.parametrize("coarse", [False, True])
+def test_many_groups_that_cut_across_are_held_sparsely(coarse, dense):
+    rng = np.random.default_rng(4)
+    n, plot = 300, np.arange(300) // 3
+    terms = [RandomTerm("oven", rng.permutation(np.arange(n) % 80)), RandomTerm("plot", plot)]
+    terms += [RandomTerm("day", plot // 5)] if coarse else []
+    ready = prepare(rng.normal(size=n), np.column_stack([np.ones(n), rng.normal(size=n)]), terms, None)
+    ours, oracle = SumJets(ready, ready.terms), dense(np.column_stack([ready.x @ ready.back, ready.rest]), terms, None)
+    assert not isinstance(ours.sums.fine, np.ndarray)
+    gamma = rng.uniform(0.2, 2, len(terms))
+    got, want = ours.at(gamma), oracle.at(gamma)
+    for piece in ("log_det", "log_det_1", "log_det_2", "cross", "cross_1", "cross_2"):
+        close(getattr(got, piece), getattr(want, piece))
+    for mine, theirs in zip(ours.effects(gamma, np.ones(2)), oracle.effects(gamma, np.ones(2)), strict=True):
+        close(mine, theirs)
 
 
 @pytest.mark.parametrize("structure", ["nested and crossed", "slope and plot"])
