@@ -29,7 +29,7 @@ class ShapeFit:
 
     ``inverse`` is (J'J)^-1 over [inner of curve 0, inner of curve 1, ..., block effects]. With
     errors that are not alike (``layout.errors``) J and ``rss`` are those of the whitened bakes.
-    ``between`` is, for each random grouping, what its groups add to ``inverse``. ``fitted`` (n,) is
+    ``between`` is, for each random grouping, what its groups add to ``inverse`` for a ratio of 1. ``fitted`` (n,) is
     the curve with its fixed blocks.
     """
 
@@ -84,7 +84,8 @@ class ShapeFit:
     def df_of(self, rows: Array) -> Array:
         """Degrees of freedom behind each of those variances, (len(rows),).
 
-        Where random groups enter, their share rests on as many groups less one (Satterthwaite 1946).
+        Where random groups enter, their share rests on as many groups less one (Satterthwaite 1946), and
+        with it what bakes add to the mean of a group: from that the groups' variance was told.
         """
         if not self.between:
             return np.full(rows.shape[0], float(self.df))
@@ -92,8 +93,11 @@ class ShapeFit:
         known = total > 1e-100
         total = np.where(known, total, 1.0)
         rest, weight = np.ones(total.size), np.zeros(total.size)  # shares of the total
-        for added, group in zip(self.between, self.layout.random, strict=True):
-            share = np.clip(np.einsum("ij,jk,ik->i", rows, added, rows) / total, 0.0, 1.0)
+        errors = self.layout.errors
+        assert errors is not None
+        for added, group, ratio in zip(self.between, errors.groups, errors.ratios, strict=True):
+            own = np.einsum("ij,jk,ik->i", rows, added, rows) / total
+            share = np.clip(own * (ratio + group.own), 0.0, np.maximum(rest, 0.0))
             rest -= share
             weight += share**2 / max(group.count - 1, 1)
         found = 1 / (weight + np.maximum(rest, 0.0) ** 2 / self.df)
@@ -343,12 +347,12 @@ def _finish(layout: Layout, shape: Shape, parameters: Array) -> ShapeFit | None:
 
 
 def _between(layout: Layout, slopes: Array, inverse: Array) -> tuple[Array, ...]:
-    """What each random grouping adds to the covariance of the parameters, in units of sigma²."""
+    """What each random grouping adds to the covariance of the parameters, in units of its own variance."""
     if layout.errors is None:
         return ()
     heavy = layout.errors.apply_twice(slopes)
     out = []
-    for group, ratio in zip(layout.errors.groups, layout.errors.ratios, strict=True):
+    for group in layout.errors.groups:
         pulled = inverse @ (heavy.T @ group.marks)
-        out.append(ratio * pulled @ pulled.T)
+        out.append(pulled @ pulled.T)
     return tuple(out)

@@ -83,7 +83,9 @@ def days_doubt(fit: ShapeFit) -> tuple[float, int]:
     layout = fit.layout
     if not layout.random or layout.errors is None:
         return 0.0, 1
-    means = [ratio / group.count for group, ratio in zip(layout.random, layout.errors.ratios, strict=True)]
+    means = [
+        (ratio + group.own) / group.count for group, ratio in zip(layout.random, layout.errors.ratios, strict=True)
+    ]
     df = min(group.count - 1 for group in layout.random)
     return float(np.sqrt(sum(means) * fit.variance)), df
 

@@ -50,6 +50,7 @@ class DosePredictor:
     def df(self) -> float | None:
         return float(self.fit.df)
 
+    @np.errstate(all="ignore")
     def mean(self, settings: pd.DataFrame) -> Array:
         doses, curves = self._read(settings)
         out = np.empty(doses.size)
@@ -57,6 +58,7 @@ class DosePredictor:
             out[curves == number] = self.fit.mean(int(number), doses[curves == number])
         return out
 
+    @np.errstate(all="ignore")
     def se(self, settings: pd.DataFrame) -> Array | None:
         doses, curves = self._read(settings)
         out = np.empty(doses.size)
@@ -65,6 +67,7 @@ class DosePredictor:
             out[curves == number] = np.sqrt(self.fit.variance_of(rows))
         return out
 
+    @np.errstate(all="ignore")
     def draws(self, settings: pd.DataFrame, *, count: int, seed: int) -> Array | None:
         doses, curves = self._read(settings)
         distinct, at = np.unique(doses, return_inverse=True)

@@ -16,15 +16,17 @@ from analysis.dose_response.variances import best_ratios, tangent
 from analysis.dose_response.whitening import Errors
 
 Array = npt.NDArray[np.float64]
-_ROUNDS = 40
+_ROUNDS, _FEWER = 40, 8
 
 
 def settle(fit: ShapeFit, weights: Array | None, *, estimated: int = 0) -> ShapeFit | None:
     """The fit with its restricted-likelihood ratios under ``weights``; None when the shape gives way."""
     at = fit
-    for _ in range(_ROUNDS):
+    for _ in range(_ROUNDS if len(fit.layout.random) < 2 else _FEWER):
         y, columns = tangent(at)
-        errors = replace(best_ratios(at.layout, y, columns, weights, restricted=True), estimated=estimated)
+        errors = replace(
+            best_ratios(at.layout, y, columns, weights, restricted=True, near=at.layout.errors), estimated=estimated
+        )
         before = at.layout.errors
         moved = refit(at, replace(at.layout, errors=errors))
         if moved is None:
@@ -38,4 +40,6 @@ def settle(fit: ShapeFit, weights: Array | None, *, estimated: int = 0) -> Shape
 def _same(a: Errors, b: Errors) -> bool:
     if a.weights is not b.weights:
         return False
-    return bool(np.allclose(a.ratios, b.ratios, rtol=1e-9, atol=1e-12))
+    # Several ratios are searched for without derivatives, so that their last digits wander.
+    close = 1e-9 if len(a.ratios) < 2 else 1e-5
+    return bool(np.allclose(a.ratios, b.ratios, rtol=close, atol=1e-3 * close))

@@ -22,7 +22,8 @@ from scipy.stats import chi2
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.layout import Layout
 from analysis.dose_response.settling import settle
-from analysis.dose_response.variances import best_ratios, criterion, tangent
+from analysis.dose_response.variances import criterion, deviance, tangent
+from analysis.dose_response.whitening import Errors
 
 Array = npt.NDArray[np.float64]
 _STEEPEST = 4.0  # exponents beyond this, and variances further apart than e^8, are not believed
@@ -84,8 +85,12 @@ def weights_of(fit: ShapeFit, kind: str) -> tuple[Array, float | None, int] | No
     given = np.ones(layout.n) if layout.weights is None else layout.weights
     y, columns = tangent(fit)
 
+    ratios = () if layout.errors is None else layout.errors.ratios
+
     def loss(weights: Array) -> float:
-        return criterion(best_ratios(layout, y, columns, weights, restricted=False), y, columns, restricted=False)
+        # The ratios of days are held here and move in ``settle``.
+        errors = Errors(groups=layout.random, ratios=ratios, weights=weights)
+        return criterion(errors, y, columns, restricted=False)
 
     if kind == "power":
         logs = np.log(np.abs(fit.fitted))
@@ -133,9 +138,7 @@ def _iterate(fit: ShapeFit, kind: str) -> Spread | None:
 
 
 def _deviance(fit: ShapeFit) -> float:
-    y, columns = tangent(fit)
-    weights = fit.layout.weights if fit.layout.errors is None else fit.layout.errors.weights
-    return criterion(best_ratios(fit.layout, y, columns, weights, restricted=False), y, columns, restricted=False)
+    return deviance(fit)
 
 
 def _no_power(fit: ShapeFit) -> str | None:

@@ -10,6 +10,8 @@ depends on the tangent).
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize, minimize_scalar
@@ -51,8 +53,20 @@ def criterion(errors: Errors, y: Array, columns: Array, *, restricted: bool) -> 
     return float(free * np.log(rss / free) + errors.log_det + 2 * np.log(values[keep]).sum())
 
 
-def best_ratios(layout: Layout, y: Array, columns: Array, weights: Array | None, *, restricted: bool) -> Errors:
-    """The ratios that make the bakes likeliest; 0 where more would only be worse."""
+def best_ratios(
+    layout: Layout,
+    y: Array,
+    columns: Array,
+    weights: Array | None,
+    *,
+    restricted: bool,
+    near: Errors | None = None,
+    exact: float = 1e-7,
+) -> Errors:
+    """The ratios that make the bakes likeliest; 0 where more would only be worse.
+
+    ``near`` is where several ratios are looked for first, ``exact`` how closely their logarithms are found.
+    """
     groups = layout.random
 
     def errors(logs: Array) -> Errors:
@@ -64,27 +78,7 @@ def best_ratios(layout: Layout, y: Array, columns: Array, weights: Array | None,
 
     if not groups:
         return Errors(groups=(), ratios=(), weights=weights)
-    if len(groups) == 1:
-        grid = np.linspace(_LOW, _HIGH, 14)
-        at = int(np.argmin([loss(np.array([log])) for log in grid]))
-        inside = (grid[max(at - 1, 0)], grid[min(at + 1, grid.size - 1)])
-        found = minimize_scalar(
-            lambda log: loss(np.array([log])), bounds=inside, options={"xatol": 1e-9}, method="bounded"
-        )
-        best = np.array([found.x])
-    else:
-        starts = [np.full(len(groups), level) for level in (-2.0, 1.0)]
-        ends = [
-            minimize(
-                loss,
-                start,
-                method="Nelder-Mead",
-                bounds=[(_LOW, _HIGH)] * len(groups),
-                options={"xatol": 1e-7, "fatol": 1e-11, "maxiter": 2000},
-            )
-            for start in starts
-        ]
-        best = np.asarray(min(ends, key=lambda end: end.fun).x)
+    best = _of_one(loss) if len(groups) == 1 else _of_several(loss, _starts(len(groups), near), exact)
     for k in range(best.size):  # the boundary wins a draw
         held = best.copy()
         held[k] = _LOW
@@ -93,10 +87,39 @@ def best_ratios(layout: Layout, y: Array, columns: Array, weights: Array | None,
     return errors(best)
 
 
+def _of_one(loss: Callable[[Array], float]) -> Array:
+    grid = np.linspace(_LOW, _HIGH, 14)
+    at = int(np.argmin([loss(np.array([log])) for log in grid]))
+    inside = (grid[max(at - 1, 0)], grid[min(at + 1, grid.size - 1)])
+    found = minimize_scalar(lambda log: loss(np.array([log])), bounds=inside, options={"xatol": 1e-9}, method="bounded")
+    return np.array([found.x])
+
+
+def _starts(count: int, near: Errors | None) -> list[Array]:
+    if near is None or len(near.ratios) != count:
+        return [np.full(count, level) for level in (-2.0, 1.0)]
+    # Far out the likelihood is level, and a search that starts there never comes back.
+    return [np.clip(np.log(np.maximum(near.ratios, 1e-300)), -3.0, 6.0)]
+
+
+def _of_several(loss: Callable[[Array], float], starts: list[Array], exact: float) -> Array:
+    ends = [
+        minimize(
+            loss,
+            start,
+            method="Nelder-Mead",
+            bounds=[(_LOW, _HIGH)] * start.size,
+            options={"xatol": exact, "fatol": exact**1.5, "maxiter": 600},
+        )
+        for start in starts
+    ]
+    return np.asarray(min(ends, key=lambda end: end.fun).x)
+
+
 def deviance(fit: ShapeFit) -> float:
     """-2 log likelihood at its best ratios, without the constant: n ln(RSS / n) when bakes scatter alike."""
     errors = fit.layout.errors
     weights = None if errors is None else errors.weights
     y, columns = tangent(fit)
-    best = best_ratios(fit.layout, y, columns, weights, restricted=False)
+    best = best_ratios(fit.layout, y, columns, weights, restricted=False, near=errors, exact=1e-4)
     return criterion(best, y, columns, restricted=False)

@@ -33,6 +33,11 @@ class Groups:
         return int(self.codes.max()) + 1
 
     @property
+    def own(self) -> float:
+        """What its own bakes leave of doubt about a group's mean, in variances of one bake."""
+        return float(np.mean(1 / np.bincount(self.codes)))
+
+    @property
     def marks(self) -> Array:
         return np.eye(self.count)[self.codes]
 
