@@ -136,17 +136,20 @@ def _profile(
             inside, step = at, step * 1.5
         if outside is None:
             return None
-        out.append(
-            float(brentq(excess, inside, outside, xtol=1e-9))
-            if inside != best[index]
-            else _root(excess, inside, outside)
-        )
+        out.append(_root(excess, inside, outside))
     return out[0], out[1]
 
 
 def _root(excess: Callable[[float], float], inside: float, outside: float) -> float:
-    """``excess`` is below 0 at the best value itself, whatever rounding says."""
-    return float(brentq(lambda v: -1e-300 if v == inside else excess(v), inside, outside, xtol=1e-9))
+    """Both ends have been judged; judged again from another start, rounding must not turn them round."""
+
+    def judged(value: float) -> float:
+        if value in (inside, outside):
+            return -1e-300 if value == inside else max(excess(value), 1e-300)
+        return excess(value)
+
+    return float(brentq(judged, inside, outside, xtol=1e-9))
+
 
 
 def _first_guess(fit: ShapeFit, reference: int, level: int) -> float:
