@@ -76,9 +76,19 @@ def symmetric_inverse(matrix: FloatArray) -> FloatArray:
     return np.asarray(half @ half.T, dtype=np.float64)
 
 
+def _of_one(kr: KenwardRoger, row: FloatArray) -> float | None:
+    """df of one contrast: A1 = A2 = A, and all of the general case comes to 2 / A and a scale of 1."""
+    turned = kr.phi @ row
+    traces = (kr.first @ turned) @ turned / (row @ turned)
+    a = float(traces @ kr.spread @ traces)
+    return 2 / a if a > 1e-14 else None
+
+
 def moments(kr: KenwardRoger, rows: FloatArray) -> tuple[float, float | None]:
     """(lambda, denominator df) for ``rows`` (q, p) of full rank q; df None when it is without bound."""
     q = len(rows)
+    if q == 1:
+        return 1.0, _of_one(kr, rows[0])
     theta = rows.T @ np.linalg.solve(rows @ kr.phi @ rows.T, rows)
     pieces = theta @ kr.phi @ kr.first @ kr.phi  # (m, p, p)
     count = len(pieces)

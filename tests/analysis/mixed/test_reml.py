@@ -6,8 +6,12 @@ import numpy as np
 import pytest
 
 from analysis.errors import NotPossible, TrialDataError
+from analysis.mixed.criterion import deviance
 from analysis.mixed.kenward_roger import kenward_roger
+from analysis.mixed.likelihood import SumJets
+from analysis.mixed.preparing import prepare
 from analysis.mixed.reml import fit_reml
+from analysis.mixed.screening import layout_of, starting_theta
 from analysis.mixed.terms import RandomTerm
 
 STRUCTURES = ["many", "nested", "deep", "crossed", "nested and crossed", "slope", "slope crossed"]
@@ -257,3 +261,27 @@ def test_fitted_values_with_and_without_the_groups(bakes):
             moved += fit.blups[term.effect_names[1]][term.codes] * term.slope
     np.testing.assert_allclose(fit.conditional, moved)
     assert np.sum(weights * (y - fit.conditional) ** 2) < np.sum(weights * (y - fit.fitted) ** 2)
+
+
+@pytest.mark.parametrize("whole", [False, True], ids=["one group", "plots in replicates"])
+def test_balanced_data_are_solved_in_closed_form(whole):
+    """Where all mean squares are in order the quadratic forms at 0 are the answer: the search begins at its end."""
+    rng = np.random.default_rng(6)
+    replicate, plot = np.repeat(np.arange(6), 12), np.repeat(np.arange(24), 3)
+    y = 3 * rng.normal(size=6)[replicate] + 2 * rng.normal(size=24)[plot] + rng.normal(size=72)
+    dose, oven = np.tile(np.eye(3), (24, 1))[:, 1:], np.tile(np.repeat(np.eye(4), 3, axis=0), (6, 1))[:, 1:]
+    terms = [RandomTerm("replicate", replicate), *([RandomTerm("plot", plot)] if whole else [])]
+    fit = fit_reml(y, np.column_stack([np.ones(72), oven, dose]), terms)
+    within = dose if whole else np.column_stack([oven, dose])
+    nested = plot if whole else replicate
+    blocks = np.eye(nested.max() + 1)[nested]
+    both = np.column_stack([blocks, within])
+    left = y - both @ np.linalg.lstsq(both, y, rcond=None)[0]
+    error_df = 72 - np.linalg.matrix_rank(both)
+    assert fit.sigma2 == pytest.approx(left @ left / error_df, rel=1e-10)
+    ready = prepare(y, np.column_stack([np.ones(72), oven, dose]), terms, None)
+    jets = SumJets(ready, ready.terms)
+    layout = layout_of(ready.terms)
+    zero = deviance(jets.at(np.zeros(layout.size)))
+    start = starting_theta(layout, zero, np.arange(layout.size))
+    np.testing.assert_allclose(layout.gamma(start), fit.solved.gamma, rtol=1e-9)
