@@ -209,7 +209,7 @@ def _front(front: Front, units: Mapping[str, str]) -> str:
 
     (a, b), (c, d) = at(0), at(-1)
     return (
-        f"doing better in {front.first} costs {front.second}, and the other way round: from {front.first} {a} with "
+        f"doing better in {front.first} is paid for in {front.second}, and the other way round: from {front.first} {a} with "
         f"{front.second} {b} to {front.first} {c} with {front.second} {d}."
     )
 
