@@ -141,7 +141,7 @@ def _limits(model: Model) -> tuple[dict[int, tuple[float | None, float | None]],
     if model.free.data.kin or model.widened or model.covariance is None:
         return {}, {}
     likelihood = model.data.problem().likelihood
-    found: dict[int, tuple[float | None, float | None]] = {}
+    found = _constant_limits(model)
     reasons = {}
     dfs = [model.df_of(t.name) for t, at in zip(model.layout.terms, model.layout.places(), strict=True) for _ in at]
     for column, label in enumerate(model.layout.labels()):
@@ -162,6 +162,24 @@ def _limits(model: Model) -> tuple[dict[int, tuple[float | None, float | None]],
         if low is None or high is None:
             reasons[f"coefficients.{label}"] = OPEN_ENDED
     return found, reasons
+
+
+def _constant_limits(model: Model) -> dict[int, tuple[float | None, float | None]]:
+    """Limits of the constant of yes-no and counts under -1: the profile with x counted from its origin."""
+    if model.data.lead > 1 or model.separated:
+        return {}
+    moved = replace(model.data, x=model.data.x - model.origin)
+    row = model.lead_row(0)
+    params = model.free.params.copy()
+    params[0] = float(row @ model.free.params)
+    covariance = model.covariance
+    assert covariance is not None
+    se = float(np.sqrt(row @ covariance @ row))
+    likelihood, quantile = moved.problem().likelihood, model.quantile(model.base_df)
+    low, high = profile_limits(likelihood, params, model.free.loglik, 0, se, quantile)
+    if model.data.counted:
+        return {-1: (low, high)}
+    return {-1: (None if high is None else -high, None if low is None else -low)}
 
 
 def _deviance(model: Model) -> float | None:

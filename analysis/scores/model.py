@@ -197,11 +197,13 @@ class Model:
 
 
 def coefficients(model: Model, limits: Mapping[int, tuple[float | None, float | None]]) -> tuple[Coefficient, ...]:
-    """Effects in the baker's units; before them the constant of yes-no and counts. ``limits``: column -> interval."""
+    """Effects in the baker's units; before them the constant of yes-no and counts. ``limits``: column -> interval
+    (-1: the constant)."""
     found = []
     if model.data.lead == 1:
         row = model.lead_row(0)
-        found.append(model.coefficient("intercept", row if model.data.counted else -row, df=model.base_df))
+        row = row if model.data.counted else -row
+        found.append(model.coefficient("intercept", row, limits.get(-1), model.base_df))
     labels = model.layout.labels()
     for term, place in zip(model.layout.terms, model.layout.places(), strict=True):
         for column in place:

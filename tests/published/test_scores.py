@@ -140,6 +140,15 @@ def test_housing_counted_by_a_column_and_scored_in_words(asked):
             theirs: f"{theirs[:4]}[{theirs[4:]}]" for theirs in case["coef"] if theirs[:4] in ("Infl", "Type", "Cont")
         }
         same_table(answer, case["coef"], names, 1e-4)
+        # R 4.2.2, ordinal: confint, drop1, nominal_test and scale_test of the same clm.
+        type_ = {one["term"]: one for one in answer["tests"]}["Type"]
+        assert (type_["value"], type_["p"]) == pytest.approx((55.910, 4.391e-12), rel=1e-3)
+        high = {one["term"]: (one["low"], one["high"]) for one in answer["coefficients"]}["Infl[High]"]
+        assert high == pytest.approx((1.0409699, 1.53958146), rel=1e-5)
+        freed = by(answer["scores"]["proportional_odds"], "term", "statistic")
+        assert freed == pytest.approx({"Infl": 1.1065, "Type": 5.7337, "Cont": 2.4446}, rel=1e-4)
+        spread = by(answer["scores"]["equal_spread"], "term", "statistic")
+        assert spread == pytest.approx({"Infl": 2.3934, "Type": 2.3873, "Cont": 5.6559}, rel=1e-4)
         assert -2 * answer["scores"]["loglik"] == pytest.approx(case["deviance"], rel=1e-8)
 
 
@@ -150,6 +159,11 @@ def test_mould_over_the_log_of_the_dose(asked):
         "--weights", "total", "--dose", "dose",
     )  # fmt: skip
     same_table(answer, case["coef"], {"(Intercept)": "intercept"}, 1e-5)
+    # R 4.2.2: confint(glm(cbind(affected, total - affected) ~ log(dose), binomial)), by profile likelihood
+    # (a spline through the profile; ours closes in on the root).
+    limits = {one["term"]: (one["low"], one["high"]) for one in answer["coefficients"]}
+    assert limits["intercept"] == pytest.approx((3.763717, 6.226906), rel=5e-5)
+    assert limits["log(dose)"] == pytest.approx((2.046835, 3.383716), rel=5e-5)
     scores = answer["scores"]
     found = [scores["deviance"], scores["pearson"], scores["df"]]
     assert found == pytest.approx([case["deviance"], case["pearson_x2"], case["df"]], rel=1e-5)

@@ -210,7 +210,7 @@ def no_gaps(value):
 def test_hostile_tables_are_answered_or_refused():
     chance = np.random.Generator(np.random.PCG64(20261125))
     answered, refused = 0, []
-    for _ in range(40):
+    for _ in range(30):
         n = int(chance.integers(4, 40))
         scale = str(chance.choice(["score", "yes-no", "count"]))
         top = {"score": int(chance.integers(2, 9)), "yes-no": 2, "count": 60}[scale]
@@ -235,7 +235,7 @@ def test_hostile_tables_are_answered_or_refused():
         answered += 1
         assert no_gaps(json.loads(json.dumps(analysis_json(analysis))))
         assert analysis_text(analysis)
-    assert answered >= 18
+    assert answered >= 14
     assert all(problem.what and problem.try_this for problem in refused)
 
 

@@ -59,7 +59,7 @@ def drawn(chance, frame, group, effect=0.0):
 
 @pytest.mark.parametrize("kind", ["two levels", "four levels", "two factors", "assessors"])
 def test_false_alarms_stay_at_five_percent(kind):
-    count = 2000 if LARGE else 120 if kind != "assessors" else 40
+    count = 2000 if LARGE else 120 if kind != "assessors" else 24
     chance = np.random.Generator(np.random.PCG64(25))
     frame, names, group = bakes(kind)
     alarms = [term_tests(ask(drawn(chance, frame, group), names, group))[0].p < 0.05 for _ in range(count)]
