@@ -63,6 +63,9 @@ def dose_model(
         curves, reasons = _curves(choice, drawn, response, question)
         family = _assemble(layout, choice, parts, misses, curves, drawn, reasons, response, question)
         told: tuple[AnyPart, ...] = spread_part(choice.chosen.fit, spread, question.weights)
+        if question.unequal_spread and spread is None:
+            why = "with a curve that has no formula the spread is taken as equal"
+            family = replace(family, reasons={**family.reasons, "unequal_spread": why})
         predictor = DosePredictor(fit=choice.chosen.fit, ranked=drawn_from, missed=missed)
         assert family.dose is not None
         told = (*told_parts(family.dose, question, dict(family.reasons)), *told)

@@ -46,12 +46,14 @@ def relative_potency(fit: ShapeFit, reference: int, confidence: float) -> Found:
     layout = fit.layout
     if fit.shape.name == "flat":
         return _none("flat curves have no potency")
-    if fit.shape.free:
-        return _none("a curve without a formula cannot be stretched onto another")
     if layout.low < 0:
         return _none("negative doses have no ratio")
     lines = parallel_lines(layout, layout.errors, reference, confidence)
-    curves = stretch(fit, reference, confidence)
+    curves = (
+        "a curve without a formula cannot be stretched onto another"
+        if fit.shape.free
+        else stretch(fit, reference, confidence)
+    )
     if lines is not None and _lines_serve(lines, curves, confidence):
         return _answer(fit, reference, confidence, _of_lines(lines))
     if isinstance(curves, str):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from analysis.words.numbers import join_words, say_number
+from analysis.words.numbers import join_words, say_dose, say_number
 
 
 def say_potency(part: Any, about: Any, question: Any) -> tuple[str, ...]:
@@ -41,14 +41,19 @@ def say_potency(part: Any, about: Any, question: Any) -> tuple[str, ...]:
 
 
 def _ratio(level: str, one: Any, part: Any) -> str:
-    measured = f"{say_number(one['ratio'], 0.01)} ({say_number(one['low'], 0.01)} to {say_number(one['high'], 0.01)})"
+    low, high = one["low"], one["high"]
+    ratio, first, last = (say_dose(value, low, high) for value in (one["ratio"], low, high))
+    measured = f"{ratio} ({first} to {last})"
     said = f"One dose of {level} does what {measured} doses of {part.reference} do"
     predicted = part.predicted.get(level)
     if predicted is None:
         return f"{said}."
     inside = one["low"] <= predicted <= one["high"]
     agrees = "which agrees" if inside else "which the bakes do not bear out"
-    return f"{said}: measured {measured}, neutralising values predict {say_number(predicted, 0.01)}, {agrees}."
+    return (
+        f"One dose of {level} in doses of {part.reference}: measured {measured}, neutralising values predict "
+        f"{say_dose(predicted, low, high)}, {agrees}."
+    )
 
 
 def _test(test: Any) -> str:

@@ -116,4 +116,4 @@ def test_two_yeasts_on_parallel_lines(yeast):
         assert part[test]["value"] == pytest.approx(expected[test]["F"], rel=1e-9)
         assert part[test]["p"] == pytest.approx(expected[test]["p"], rel=1e-9)
     assert yeast["dose"]["potency"][0]["ratio"] == pytest.approx(expected["potency_ratio"], rel=1e-9)
-    assert any("0.860 (0.778 to 0.948)" in sentence for sentence in part["words"])
+    assert any("0.86 (0.78 to 0.95)" in sentence for sentence in part["words"])
