@@ -94,7 +94,8 @@ def within(columns: Floats, codes: Integers) -> Floats:
 
 def _rank(left: Floats, before: Floats) -> int:
     """Rank of what is left of the columns ``before``; rounding does not count."""
-    scaled = left / np.linalg.norm(before, axis=0)
+    sizes = np.linalg.norm(before, axis=0)
+    scaled = left[:, sizes > 0] / sizes[sizes > 0]
     if len(scaled) > 4 * scaled.shape[1]:
         return int((np.linalg.eigvalsh(scaled.T @ scaled) > 1e-12).sum())
     return int((np.linalg.svd(scaled, compute_uv=False) > 1e-6).sum())

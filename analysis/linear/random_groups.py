@@ -157,6 +157,14 @@ def _varies_within(group: RandomGroup) -> bool:
     return int((high > low).sum()) > 1
 
 
+def without_finest(groups: Sequence[RandomGroup]) -> tuple[tuple[RandomGroup, ...], str]:
+    """The groups without a slope of the finest kind, or without that kind, and what is gone."""
+    finest = groups[-1]
+    if finest.slope is not None:
+        return (*groups[:-1], replace(finest, slope=None, slope_name="")), f"{finest.name}:{finest.slope_name}"
+    return tuple(groups[:-1]), finest.name
+
+
 def lies_in(fine: Integers, coarse: Integers) -> bool:
     """Does each group of ``fine`` lie within one group of ``coarse``?"""
     pairs = fine * (int(coarse.max()) + 1) + coarse

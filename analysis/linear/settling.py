@@ -8,6 +8,7 @@ Roger give otherwise. Everywhere else the variances are estimated and their unce
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -24,7 +25,7 @@ from analysis.linear.joint import joint_ground, leave_error, model_columns
 from analysis.linear.least_squares import centred
 from analysis.linear.mixed_model import MixedModel, mixed_model, terms_of
 from analysis.linear.nested import equally_large, nested_ground, parted
-from analysis.linear.random_groups import RandomGroup, find_groups, is_chain
+from analysis.linear.random_groups import RandomGroup, find_groups, is_chain, without_finest
 from analysis.linear.selection import Selection, select
 from analysis.linear.stratum import Model
 from analysis.linear.strips import lay_strips
@@ -157,7 +158,8 @@ def _with_scatter(settled: Settled, groups: Sequence[RandomGroup]) -> Settled:
 
         columns = {term: (0, term_columns(settled.model.variables, term)) for term in settled.selection.columns}
         x = model_columns(Selection(columns=columns), len(settled.ground.y))
-        scatter = fit_reml(settled.ground.y, x, terms_of(seen))
+        with suppress(NotPossible):  # strata answer all the same where REML finds nothing to part
+            scatter = fit_reml(settled.ground.y, x, terms_of(seen))
     return replace(settled, groups=tuple(groups), scatter=scatter)
 
 
@@ -176,6 +178,11 @@ def _by_reml(
     selection = wanted.of(variables, ground)
     _require_effects(variables, selection)
     left = leave_error(selection, groups, len(y))
+    fewer, gone = without_finest(groups)
+    if left.residual <= 0 and fewer:
+        why = "with it nothing would be left to judge single bakes by"
+        note = Check(check="group left out", verdict="look here", facts={"group": gone, "why": why})
+        return _by_reml(variables, wanted, fewer, raw, offset, question, (*notes, note), weights)
     if left.residual <= 0:
         raise NotPossible(
             "Groups and treatments together leave no scatter between bakes to judge by.",
