@@ -17,7 +17,7 @@ from analysis.scores.links import Link
 from analysis.scores.model import Model
 from analysis.scores.readings import MOST_SCORES, Readings
 from analysis.scores.separation import endless, firth, looks_endless
-from analysis.scores.shared import Kin
+from analysis.scores.shared import Kin, Shared
 from analysis.scores.terms import Layout, lay_out_terms
 
 Floats = NDArray[np.float64]
@@ -172,7 +172,7 @@ def _dispersed(model: Model) -> Model:
     if data.values and not (model.response.scale == "yes-no" and bool((readings.weights > 1).any())):
         return model
     if model.fit.data.kin:
-        return model
+        return _dispersed_within(model) if data.counted else model
     x = model.layout.matrix(
         {v.name: readings.frame[v.name].tolist() for v in model.layout.variables}, len(readings.frame)
     )
@@ -190,3 +190,15 @@ def _dispersed(model: Model) -> Model:
     # A count hardly ever scatters as little as Poisson's law says, so its errors always follow what was seen.
     widened = dispersion > 1 if data.counted else float(chdtrc(df, pearson)) < 0.05
     return replace(model, pearson=pearson, df=df, dispersion=dispersion, widened=widened)
+
+
+def _dispersed_within(model: Model) -> Model:
+    """The same for counts with groups: around the mean of each group, on the readings less effects and groups."""
+    data = model.fit.data
+    at = Shared(data.problem(), data.kin).modes(model.fit.params)
+    df = len(data.y) - model.fit.fixed - sum(kin.count - 1 for kin in data.kin)
+    if at is None or df < 1:
+        return model
+    mean = np.exp(at.u)
+    pearson = float(((data.y - mean) ** 2 / np.maximum(mean, 1e-12)).sum())
+    return replace(model, pearson=pearson, df=df, dispersion=pearson / df, widened=pearson > df)

@@ -239,8 +239,8 @@ def variances(fit: Fit) -> tuple[Variance, ...]:
 
 
 def as_other(model: Model, fit: Fit) -> Model:
-    """The same model with its integral done another way."""
-    return replace(model, fit=fit, free=fit)
+    """The same model with its integral done another way, errors as the likelihood has them."""
+    return replace(model, fit=fit, free=fit, widened=False)
 
 
 def error_df(data: Data, columns: Sequence[int], base: float | None, readings: float) -> float | None:

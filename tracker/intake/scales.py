@@ -21,6 +21,7 @@ LADDERS = (
     ("very bad", "bad", "poor", "fair", "good", "very good", "excellent"),
     ("never", "rarely", "sometimes", "often", "always"),
     ("small", "medium", "large"),
+    ("no", "yes"),
     ("first", "second", "third", "fourth", "fifth"),
     ("strongly disagree", "disagree", "neither", "agree", "strongly agree"),
 )

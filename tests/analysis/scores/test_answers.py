@@ -284,3 +284,18 @@ def test_what_is_not_done_is_refused():
         asked(tasted(), intervals="bootstrap")
     with pytest.raises(NotPossible, match="random groups"):
         asked(tasted(), intervals="profile", group=("assessor",))
+
+
+def test_counts_that_scatter_within_days_are_not_taken_for_sure():
+    chance = np.random.Generator(np.random.PCG64(12))
+    table = pd.DataFrame({"day": np.repeat([f"d{i}" for i in range(8)], 6), "oven": ["deck", "fan"] * 24})
+    own = np.repeat(chance.normal(0, 0.4, 8), 6)
+    table["crumb"] = chance.poisson(np.exp(1.5 + own) * chance.gamma(1.0, 1.0, 48)).astype(float)
+    response = Response(name="crumb", scale="count")
+    result = asked(table, response=response, factors=FACTORS[:1], group=("day",))
+    part = result.family.parts[0]
+    assert part.widened
+    assert part.dispersion > 1.5
+    assert result.family.tests[0].statistic == "F"
+    plain = part.approximations[0].coefficients[1]
+    assert effects(result)["oven[fan]"].se == pytest.approx(plain.se * part.dispersion**0.5, rel=0.05)
