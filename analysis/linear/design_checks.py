@@ -10,6 +10,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.bakes import group_columns
 from analysis.linear.coding import Variable
 from analysis.linear.ground import Ground
 from analysis.linear.mixed_model import MixedModel
@@ -30,7 +31,7 @@ TOO_FEW, FEW = 3, 6  # error df below which not to rely, below which to look
 def check_unit(question: Question, bakes: int, factors: Sequence[Variable]) -> Check | None:
     """Rows with the same settings and no name for a bake: replicates, or readings of one bake?"""
     _, counts = treatment_codes(factors)
-    if question.bake is not None or question.group or counts.max() < 2:
+    if question.bake is not None or group_columns(question) or counts.max() < 2:
         return None
     facts = {"bakes": bakes, "readings": bakes, "most": 1, "named": False, "replicated": True}
     return Check(check="experimental unit", verdict="look here", facts=facts)

@@ -103,6 +103,7 @@ def _finding(response: Response, part: ScatterPart, mean: Coefficient) -> Findin
         facts={
             "within": most.within,
             "smallest": part.smallest,
+            "confidence": part.confidence,
             "smallest_sd": lines[-1].sd,
             "mean": mean.estimate,
             "mean_low": mean.low,

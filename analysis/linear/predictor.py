@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from analysis.errors import TrialDataError
 from analysis.linear.coding import Term, Variable, term_width
+from analysis.linear.mixed_model import MixedModel
 from analysis.linear.residual_checks import bakes_stratum
 from analysis.linear.stratum import Contrast, Model
 from analysis.predicting import Span
@@ -41,6 +42,9 @@ class LinearPredictor:
     @property
     def df(self) -> float | None:
         """The fewest error degrees of freedom among the strata that have terms."""
+        if isinstance(self.model, MixedModel):
+            least = [line.df_error for line in self.model.tests(3) if line.df_error is not None]
+            return min(least, default=None)
         found = [stratum.fit.df for stratum in self.model.strata if stratum.terms]
         return float(min(found)) if found and min(found) > 0 else None
 

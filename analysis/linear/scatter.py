@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from analysis.mixed.fit import MixedFit
 
 RESIDUAL = "residual"
+CONFIDENCE = 0.95  # of the intervals of variances, whatever is asked of the effects
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -47,6 +48,7 @@ class ScatterPart(Part):
     key: ClassVar[str] = "scatter"
     lines: tuple[GroupScatter, ...]
     smallest: str
+    confidence: float = CONFIDENCE
     zeros: tuple[tuple[str, float], ...] = ()
 
 

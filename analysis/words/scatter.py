@@ -15,8 +15,8 @@ Facts = Mapping[str, Any]
 
 def say_scatter(part: Any, about: Any, question: Any) -> tuple[str, ...]:
     """One sentence for each kind of group, coarse ones first, then what is left."""
-    unit, confidence = about.response.unit, question.confidence
-    said = [_line(part, line, unit, confidence) for line in part.lines]
+    unit = about.response.unit
+    said = [_line(part, line, unit, part.confidence) for line in part.lines]
     return tuple(start(sentence) for sentence in said)
 
 
@@ -54,7 +54,7 @@ def widest(finding: Finding, confidence: float) -> str:
     own = with_unit(say_number(finding.facts.get("smallest_sd")), finding.unit)
     if not finding.size:
         return f"{group} show no scatter of their own beside the {own} (SD) between {smallest}"
-    told = _interval(finding, confidence)
+    told = _interval(finding, finding.facts.get("confidence", confidence))
     size = with_unit(say_number(finding.size), finding.unit)
     return f"{group} differ by about {size} (SD{told}), beside {own} between {smallest}"
 

@@ -15,6 +15,6 @@ from reports.sections.numbering import Keys
 
 def show_scatter(part: ScatterPart, about: ResponseResult, analysis: Analysis, keys: Keys) -> Sequence[Any]:
     """The sentences, then one standard deviation for each kind of group."""
-    response, confidence = about.response, analysis.question.confidence
-    figure = draw_scatter(part, response=response.name, unit=response.unit, key=keys(), confidence=confidence)
+    response = about.response
+    figure = draw_scatter(part, response=response.name, unit=response.unit, key=keys(), confidence=part.confidence)
     return [Items(items=say_scatter(part, about, analysis.question)), Picture(figure=figure)]
