@@ -24,7 +24,19 @@ from analysis.words.parts import say_part
 SCHEMA_VERSION = "1.0"
 PER_CURVE = "one for each curve; see curves"
 # Keys of the parts of one response, and of those that concern several together; null where there is none.
-OF_ONE: tuple[str, ...] = ("surface", "climb", "blend", "scores", "scatter", "covariates", "what_changes", "dose_spread", "relative_potency", "averaged_dose", "effective_doses")
+OF_ONE: tuple[str, ...] = (
+    "surface",
+    "climb",
+    "blend",
+    "scores",
+    "scatter",
+    "covariates",
+    "what_changes",
+    "dose_spread",
+    "relative_potency",
+    "averaged_dose",
+    "effective_doses",
+)
 TOGETHER: tuple[str, ...] = ("goals", "tags")
 
 Json = dict[str, Any]

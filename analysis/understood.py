@@ -24,7 +24,10 @@ SETTINGS = {
 
 # Family -> the settings it reads.
 UNDERSTOOD: dict[str, frozenset[str]] = {
-    "factors": frozenset({"contrasts", "adjust", "interactions", "crossed", "slopes"} | {"covariates", "weights", "transform", "robust", "unequal_spread"}),
+    "factors": frozenset(
+        {"contrasts", "adjust", "interactions", "crossed", "slopes"}
+        | {"covariates", "weights", "transform", "robust", "unequal_spread"}
+    ),
     "dose": frozenset({"crossed", "weights", "unequal_spread", "effective", "intervals"}),
     "blend": frozenset({"covariates"}),
     "scores": frozenset({"crossed", "weights", "covariates", "adjust", "effective", "intervals", "link"}),

@@ -335,8 +335,8 @@ def say_centre(finding: Finding, response: Response, confidence: float) -> str:
     if finding.matters != "yes" and not leaves_out_zero(finding):
         return f"{CANNOT_TELL} whether {response.name} bends half way along {amounts}: {size}."
     return (
-        f"{lies_off(finding, response)}{_reservation(finding, response)}: {size}{_beyond(finding, response)}. Over which "
-        "of them it bends, this trial cannot tell."
+        f"{lies_off(finding, response)}{_reservation(finding, response)}: {size}{_beyond(finding, response)}. Over "
+        "which of them it bends, this trial cannot tell."
     )
 
 

@@ -24,8 +24,10 @@ def ask(answer, columns, **asked):
 def test_a_sound_trial_raises_nothing(answer, sound):
     found = ask(answer, sound, bake="bake")
     assert {name: check.verdict for name, check in found.items()} == dict.fromkeys(
-        ["evenness", "few error df", "curvature", "spread", "odd bakes", "order"]
-        + ["neighbours", "transformation", "normality", "influence", "lack of fit"],
+        [
+            *("evenness", "few error df", "curvature", "spread", "odd bakes", "order"),
+            *("neighbours", "transformation", "normality", "influence", "lack of fit"),
+        ],
         "fine",
     )
 
