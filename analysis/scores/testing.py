@@ -74,12 +74,22 @@ def assumption_tests(model: Model) -> tuple[tuple[LikelihoodRatio, ...], tuple[L
 
 
 def group_tests(model: Model) -> tuple[LikelihoodRatio, ...]:
-    """Is there a spread between groups at all? Half of the chi-square tail: a variance cannot be below 0."""
+    """Is there a spread between groups at all? Half of the chi-square tail (of the ratio over the dispersion):
+    a variance cannot be below 0."""
     found = []
     for kin in model.free.data.kin:
         rest = fit(model.free.data.without(kin.name), method=_method(model), checked=False)
         one = _ratio(kin.name, 1, rest.loglik, model.free.loglik)
-        found.append(LikelihoodRatio(term=one.term, df=1, statistic=one.statistic, p=one.p / 2, loglik=rest.loglik))
+        scatter = max(model.dispersion or 1.0, 1.0) if model.widened else 1.0
+        found.append(
+            LikelihoodRatio(
+                term=one.term,
+                df=1,
+                statistic=one.statistic,
+                p=float(chdtrc(1, one.statistic / scatter)) / 2,
+                loglik=rest.loglik,
+            )
+        )
     return tuple(found)
 
 
