@@ -75,7 +75,11 @@ def _model(result: ResponseResult, question: Question) -> str:
         by = f", one curve for each {dose.by}" if dose.by else ""
         tried = say_count(len(dose.candidates), "shape")
         chosen = f"asked for ({tried} compared)" if question.shape else f"chosen by AICc among {tried}"
-        return f"the curve ({dose.shape}) over {dose.dose}{by}{blocks} was fitted by {model.estimation}, {chosen}."
+        made = {"profile": " Intervals: profile.", "bootstrap": " Intervals: BCa from 2,000 seeded refits."}
+        told = made.get(question.intervals, "")
+        return (
+            f"the curve ({dose.shape}) over {dose.dose}{by}{blocks} was fitted by {model.estimation}, {chosen}.{told}"
+        )
     groups = f"; {join_words([spoken(g) for g in model.groups])} as random groups" if model.groups else ""
     coding = f" Coding: {model.coding}." if model.coding else ""
     how = f", fitted by {model.estimation}.{_strata(result)}{coding}{_transform(model)}"

@@ -210,6 +210,9 @@ def test_no_hostile_frame_gives_a_number_that_is_none(batch):
         assert all(np.isfinite(value) for _, value in numbers(family))
         for curve in family.dose.curves:
             good = curve.recommended
+            if good is None:  # nothing does better than another
+                assert family.dose.shape == "flat"
+                continue
             assert good.low is None or good.low <= good.dose <= good.high
             assert good.dose <= good.as_good_to
     assert answered > 0
