@@ -52,7 +52,7 @@ def test_measured_and_foretold_stand_side_by_side():
 
 
 def test_an_unknown_level_has_no_prediction_and_a_reason():
-    part, family = part_of(lines(2, acids=("cream of tartar", "mystery sour")))
+    _, family = part_of(lines(2, acids=("cream of tartar", "mystery sour")))
     assert family.dose.potency[0].predicted is None
     assert "neutralising value is known" in family.reasons["predicted potency"]
 
