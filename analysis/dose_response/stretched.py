@@ -151,7 +151,6 @@ def _root(excess: Callable[[float], float], inside: float, outside: float) -> fl
     return float(brentq(judged, inside, outside, xtol=1e-9))
 
 
-
 def _first_guess(fit: ShapeFit, reference: int, level: int) -> float:
     """Logarithm of the ratio of the doses that mark the two curves, if both have one."""
     marks = [_mark(fit, i) for i in (reference, level)]

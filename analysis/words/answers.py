@@ -54,11 +54,9 @@ def headlines(analysis: Analysis) -> list[str]:
 
 
 def shared_headline(analysis: Analysis) -> str:
-    """The treatment that serves several goals, else the amount that suits every response; "" when there is none."""
-    if for_goals := goals_headline(analysis):
-        return for_goals
+    """The amount that suits every response, else the treatment that serves several goals; "" when there is none."""
     said = amount_for_all([result for result in analysis.responses if _asks_for_amount(result)])
-    return start(f"{said}.") if said else ""
+    return start(f"{said}.") if said else goals_headline(analysis)
 
 
 def in_order(analysis: Analysis) -> list[ResponseResult]:

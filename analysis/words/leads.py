@@ -13,7 +13,8 @@ from analysis.words.surfaces import settings_in_words
 
 
 def goals_headline(analysis: Analysis) -> str:
-    """The treatment that serves all goals, and how surely it does; "" where goals were not weighed."""
+    """The treatment that serves all goals, and how surely it does; "" where goals were not weighed, or nothing
+    tells how surely they are met: an amount without that would look surer than it is."""
     part = next((part for part in analysis.parts if isinstance(part, GoalsPart)), None)
     if part is None or (part.best or part.nearest) is None:
         return ""
@@ -23,7 +24,7 @@ def goals_headline(analysis: Analysis) -> str:
         return start(f"no treatment that was tried meets every goal; {where} comes nearest.")
     where = say_settings(part.best.settings, analysis.question)
     if part.best.chance is None:
-        return start(f"to serve all goals use {where}.")
+        return ""
     return start(f"to serve all goals use {where}. It meets them with a sureness of {say_sureness(part.best.chance)}.")
 
 
