@@ -19,6 +19,7 @@ from analysis.questions import Question
 from analysis.results import BakePoint, Curve, DosePart, NextBakes, ResponseResult
 
 DECIDED = 0.8  # weight from which one shape is taken as settled
+DRAWS = 400  # of plausible curves, to see where they part
 
 
 def next_bakes(result: ResponseResult, question: Question) -> tuple[NextBakes, ...]:
@@ -104,12 +105,40 @@ def _between(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
     if dose is None or len(dose.candidates) < 2 or not _moved_by(dose.dose, result):
         return
     best = max(candidate.weight for candidate in dose.candidates)
-    gap = _widest_gap(levels_baked(result.family.points, dose.dose), dose)
-    if best < DECIDED and gap is not None:
+    if best >= DECIDED:
+        return
+    doses = levels_baked(result.family.points, dose.dose)
+    gap = _most_disputed(result, dose, doses, question.seed) or _widest_gap(doses, dose)
+    if gap is not None:
         levels = [curve.level for curve in dose.curves if curve.level is not None]
         treatments: tuple[Treatment, ...] = tuple({dose.dose: gap, str(dose.by): level} for level in levels)
         facts = {"variable": dose.dose, "response": result.response.name, "weight": best}
         yield NextBakes(why="dose between", treatments=treatments or ({dose.dose: gap},), facts=facts)
+
+
+def _most_disputed(result: ResponseResult, dose: DosePart, doses: Sequence[float], seed: int) -> float | None:
+    """The dose between those baked at which the plausible curves lie furthest apart, over all levels.
+
+    That is where one more bake tells most about the shape (Atkinson & Fedorov 1975, Biometrika 62:57).
+    """
+    predictor = result.family.predictor
+    inner = [low + (high - low) * part for low, high in pairwise(doses) for part in (1 / 3, 1 / 2, 2 / 3)]
+    if predictor is None or not inner:
+        return None
+    import numpy as np
+    import pandas as pd
+
+    levels = [curve.level for curve in dose.curves]
+    rows = [
+        {dose.dose: value, **({dose.by: level} if dose.by and level is not None else {})}
+        for value in inner
+        for level in levels
+    ]
+    draws = predictor.draws(pd.DataFrame(rows), count=DRAWS, seed=seed)
+    if draws is None or not np.isfinite(draws).all():
+        return None
+    apart = draws.var(axis=0).reshape(len(inner), len(levels)).sum(axis=1)
+    return _tidy(inner[int(np.argmax(apart))]) if apart.max() > 0 else None
 
 
 def _widest_gap(levels: Sequence[float], dose: DosePart) -> float | None:

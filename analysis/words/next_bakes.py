@@ -65,8 +65,8 @@ def _extend(facts: Facts) -> str:
 def _between(facts: Facts) -> str:
     """``variable``, ``response``."""
     return (
-        f"more than one curve of {facts['response']} over {facts['variable']} agrees with these bakes: a dose in the "
-        "gap tells them apart."
+        f"more than one curve of {facts['response']} over {facts['variable']} agrees with these bakes: at this dose, "
+        "where they lie furthest apart, a bake tells most."
     )
 
 

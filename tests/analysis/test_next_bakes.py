@@ -205,3 +205,20 @@ def test_an_interaction_asks_for_the_best_of_each_level(answered):
     joint = {bakes.why: bakes for bakes in analysis.responses[0].next_bakes}["interaction"]
     assert [one["acid source"] for one in joint.treatments] == ["lemon juice", "yogurt", "cream of tartar"]
     assert all(one["soda"] == 2.5 for one in joint.treatments)
+
+
+def dose_between(seed: int) -> float | None:
+    """The dose asked for after six doses of a plateau that begins at 0.9 of 4; the widest gap lies where it is flat."""
+    doses = [0.0, 0.4, 0.8, 1.2, 2.6, 4.0] * 2
+    noise = np.random.Generator(np.random.PCG64(seed)).normal(0, 0.9, len(doses))
+    table = pd.DataFrame({"soda": doses, "rise": [30 + 8 * min(d, 0.9) for d in doses] + noise})
+    answer = analyse(table, Question(factors=(SODA,), responses=(RISE,), kind="dose")).responses[0]
+    found = by_reason(answer).get("dose between")
+    return None if found is None else float(found.treatments[0]["soda"])
+
+
+def test_the_dose_between_lies_where_plausible_curves_part():
+    """Not in the widest gap, where these curves are flat and agree."""
+    asked = [dose for seed in range(8) if (dose := dose_between(seed)) is not None]
+    assert len(asked) >= 4
+    assert all(0 < dose < 1.2 for dose in asked)
