@@ -35,7 +35,7 @@ SHAPES = {
     "rising valley": "the surface is a sloping valley: across it {name} rises, and along it {name} goes on changing at "
     "the middle of what was baked, without a bend that shows",
     "stationary valley": "the surface is a level valley: across it {name} rises, along it little changes",
-    "flat": "no direction shows a bend that stands out from the scatter",
+    "flat": "{name} does not bend here by more than the scatter could give: no direction shows a bend that stands out",
 }
 ALONE = 0.005  # with less of what was baked as good, the best stands alone
 STEP = 0.05  # a change smaller than this part of a step is not worth naming
@@ -45,8 +45,9 @@ def say_surface(part: SurfacePart, result: ResponseResult, question: Question) -
     """Best settings, what is as good, shape, where it levels out, directions, the other levels."""
     units = {factor.name: factor.unit for factor in question.factors}
     said = [*_best(part, result, question, units), _as_good(part, result, units), _shape(part, result)]
-    said.append(_levels_out(part, result, question, units))
-    said += [_along(axis, result, units) for axis in part.axes]
+    if part.shape != "flat":  # without a bend, the point and the directions are what the scatter made them
+        said.append(_levels_out(part, result, question, units))
+        said += [_along(axis, result, units) for axis in part.axes]
     said.append(_others(part, result, units))
     return tuple(start(sentence) for sentence in said if sentence)
 
@@ -117,6 +118,8 @@ def _shape(part: SurfacePart, result: ResponseResult) -> str:
 def _levels_out(part: SurfacePart, result: ResponseResult, question: Question, units: Mapping[str, str]) -> str:
     if part.stationary is None:
         return f"it levels out nowhere: {part.reasons.get('stationary', 'there is no such point')}."
+    if not part.stationary_inside and part.region_closed is False:
+        return f"where {result.response.name} levels out lies outside what was baked; how far off cannot be told."
     point = join_words([with_unit(f"{n} {_setting(v, part, n)}", units.get(n, "")) for n, v in part.stationary.items()])
     where = "inside what was baked" if part.stationary_inside else "outside what was baked, so it is no advice"
     if part.region_closed is None:

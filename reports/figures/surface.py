@@ -29,7 +29,7 @@ def draw_surface(
 ) -> Figure:
     """One picture of two amounts; ``slice_`` says which."""
     with canvas(4.1) as (figure, (axes,)):
-        _contours(axes, slice_)
+        _contours(axes, part, slice_)
         _marks(axes, part, slice_)
         axes.set(xlim=(slice_.x[0], slice_.x[-1]), ylim=(slice_.y[0], slice_.y[-1]))
         for name, side in ((slice_.x_name, axes.set_xlabel), (slice_.y_name, axes.set_ylabel)):
@@ -64,7 +64,7 @@ def level_format(levels: Any) -> str:
     return f"%.{decimals}f"
 
 
-def _contours(axes: Any, slice_: Slice) -> None:
+def _contours(axes: Any, part: SurfacePart, slice_: Slice) -> None:
     seen = np.ma.masked_array(slice_.mean, slice_.inside < -0.02)
     if slice_.good is not None:
         good = np.minimum(slice_.good / max(float(np.abs(slice_.good).max()), 1e-300), slice_.inside)
@@ -77,7 +77,7 @@ def _contours(axes: Any, slice_: Slice) -> None:
     axes.contour(
         slice_.x, slice_.y, slice_.inside, levels=[0], colors=[RULE], linewidths=1.2, linestyles="dashed", zorder=1
     )
-    if slice_.turning is not None and float(slice_.turning.min()) < 0 < float(slice_.turning.max()):
+    if _bounded(part, slice_):
         looks = {"colors": [PURPLE], "linewidths": 1.2, "linestyles": "dotted"}
         axes.contour(slice_.x, slice_.y, slice_.turning, levels=[0], zorder=3, **looks)
 
@@ -85,11 +85,10 @@ def _contours(axes: Any, slice_: Slice) -> None:
 def _marks(axes: Any, part: SurfacePart, slice_: Slice) -> None:
     x, y = slice_.bakes.T
     axes.plot(x, y, linestyle="none", marker="o", markersize=4.5, color=INK, markeredgecolor=PAPER, zorder=4)
-    if part.stationary is not None:
-        at = (part.stationary[slice_.x_name], part.stationary[slice_.y_name])
-        if slice_.x[0] <= at[0] <= slice_.x[-1] and slice_.y[0] <= at[1] <= slice_.y[-1]:
-            hollow = {"markerfacecolor": "none", "markeredgecolor": PURPLE, "markeredgewidth": 1.6}
-            axes.plot(*at, linestyle="none", marker="s", markersize=11, zorder=5, **hollow)
+    at = _seen(part, slice_)
+    if at is not None:
+        hollow = {"markerfacecolor": "none", "markeredgecolor": PURPLE, "markeredgewidth": 1.6}
+        axes.plot(*at, linestyle="none", marker="s", markersize=11, zorder=5, **hollow)
     best = (float(part.best[slice_.x_name]), float(part.best[slice_.y_name]))
     ringed = {"markeredgecolor": PAPER, "markeredgewidth": 1.0}
     axes.plot(*best, linestyle="none", marker="D", markersize=7.5, color=BLUE, zorder=6, **ringed)
@@ -107,6 +106,21 @@ def _marks(axes: Any, part: SurfacePart, slice_: Slice) -> None:
         zorder=7,
         bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.0, "alpha": 0.8},
     )
+
+
+def _seen(part: SurfacePart, slice_: Slice) -> tuple[float, float] | None:
+    """Where the surface levels out, when it bends and that lies in the picture."""
+    if part.stationary is None or part.shape == "flat":
+        return None
+    at = (part.stationary[slice_.x_name], part.stationary[slice_.y_name])
+    inside = slice_.x[0] <= at[0] <= slice_.x[-1] and slice_.y[0] <= at[1] <= slice_.y[-1]
+    return at if inside else None
+
+
+def _bounded(part: SurfacePart, slice_: Slice) -> bool:
+    """Does an edge of the region of that point cross the picture of a surface that bends?"""
+    turning = slice_.turning
+    return part.shape != "flat" and turning is not None and bool(turning.min() < 0 < turning.max())
 
 
 def _alt(result: ResponseResult, part: SurfacePart, units: dict[str, str], confidence: float) -> str:
@@ -131,10 +145,12 @@ def _caption(result: ResponseResult, part: SurfacePart, slice_: Slice, units: di
     if part.as_good:
         within = "to within the difference that matters" if part.as_good_within else "as far as can be told apart"
         said.append(f"Shaded: as good as the best, {within}.")
-    if part.stationary is not None:
+    if _seen(part, slice_) is not None:
         where = "" if part.stationary_inside else ", which lies outside what was baked"
-        region = f"; dotted: its {say_share(confidence)} region" if slice_.turning is not None else ""
+        region = f"; dotted: its {say_share(confidence)} region" if _bounded(part, slice_) else ""
         said.append(f"Hollow square: where the surface levels out{where}{region}.")
+    elif _bounded(part, slice_):
+        said.append(f"Dotted: the {say_share(confidence)} region of where the surface levels out, itself not shown.")
     held = [n for n in part.best if n not in (slice_.x_name, slice_.y_name)]
     if held:
         at = [
@@ -150,10 +166,11 @@ def _table(part: SurfacePart, units: dict[str, str], unit: str) -> Table:
     of = [f"{name} ({units[name]})" if units.get(name) else name for name in part.amounts]
     size = f" ({unit})" if unit else ""
     rows = [_row("best", [_setting(part, n) for n in part.amounts], part.best_response, part.low, part.high)]
-    if part.stationary is not None:
+    if part.stationary is not None and (part.stationary_inside or part.region_closed) and part.shape != "flat":
         point = [_setting(part, n, part.stationary[n]) for n in part.amounts]
         rows.append(_row("levels out", point, part.stationary_response, part.stationary_low, part.stationary_high))
-    for name, ranges in (("its region", part.region), ("as good as the best", part.as_good)):
+    region = part.region if part.region_closed and part.shape != "flat" else {}
+    for name, ranges in (("its region", region), ("as good as the best", part.as_good)):
         if ranges:
             rows.append((name, *(_range(part, n, ranges[n]) for n in part.amounts), NONE, NONE, NONE))
     return Table(columns=("point", *of, f"response{size}", f"low{size}", f"high{size}"), rows=tuple(rows))

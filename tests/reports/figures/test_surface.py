@@ -110,3 +110,17 @@ def test_the_page_shows_surface_and_blend(surface, yarn):
         assert title in page
         assert "<svg" in page
         assert "Diamond: the best" in page
+
+
+def test_a_surface_without_a_bend_names_no_point_where_it_levels_out(surface):
+    bent = drawn(surface)
+    assert [row[0] for row in bent.table.rows][1] == "levels out"
+    assert "Hollow square" in bent.caption
+    flat = drawn(surface, replace(the_part(surface.responses[0]), shape="flat"))
+    assert "levels out" not in flat.caption
+    assert [row[0] for row in flat.table.rows] == ["best", "as good as the best"]
+
+
+def test_a_point_outside_the_picture_is_not_named_in_its_caption(surface):
+    part = replace(the_part(surface.responses[0]), stationary={"x1": 40.0, "x2": 40.0}, stationary_inside=False)
+    assert "Hollow square" not in drawn(surface, replace(part, region_closed=False)).caption
