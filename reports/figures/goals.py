@@ -23,6 +23,7 @@ from reports.figures.style import (
     INK,
     LINES,
     MARKERS,
+    PAPER,
     SOFT,
     VERMILLION,
     canvas,
@@ -70,11 +71,13 @@ def _contours(axes, part, region: GoalRegion, analysis: Analysis, units: Mapping
     across, up = region.axes
     x, y = (np.array(axis.values, dtype=float) for axis in region.axes)
     chance = np.ma.masked_invalid(np.array([[np.nan if v is None else v for v in row] for row in region.chance]))
+    labels: list[tuple[float, float, str]] = []
     for least, shade in zip(SURE, SHADES, strict=True):
         if chance.max() >= least:
             axes.contourf(x, y, chance, levels=[least, 1.01], colors=[GREEN], alpha=shade, zorder=1)
             drawn = axes.contour(x, y, chance, levels=[least], colors=[INK], linewidths=0.8, zorder=2)
-            _label(axes, drawn, f"{100 * least:.0f} %")
+            labels += _labelled(drawn, f"{100 * least:.0f} %")
+    _write_labels(axes, labels, (x[0], x[-1]), (y[0], y[-1]))
     baked = _baked(analysis, across.name, up.name)
     if baked:
         scatter(axes, [a for a, _ in baked], [b for _, b in baked], colour=SOFT, marker="o", size=18, alpha=1.0)
@@ -88,19 +91,37 @@ def _contours(axes, part, region: GoalRegion, analysis: Analysis, units: Mapping
         axes.plot([a, a], [b, place], color=VERMILLION, linewidth=0.8, zorder=3)
         at = "left" if a < x[0] + 0.25 * (x[-1] - x[0]) else "right" if a > x[-1] - 0.25 * (x[-1] - x[0]) else "center"
         said = "best compromise" if part.best else "nearest"
-        write(axes, a, place, said, color=VERMILLION, ha=at, va="top" if low else "bottom", fontsize=8, zorder=6)
+        write(axes, a, place, said, color=VERMILLION, ha=at, va="top" if low else "bottom", fontsize=8, zorder=6,
+              bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.0, "alpha": 0.85})  # fmt: skip
     axes.set(xlim=span(list(x), share=0.03), ylim=span(list(y), share=0.03))
     axes.set_xlabel(with_unit(brief(across.name, 40), units.get(across.name, "")), parse_math=False)
     axes.set_ylabel(with_unit(brief(up.name, 40), units.get(up.name, "")), parse_math=False)
 
 
-def _label(axes, drawn, text: str) -> None:  # type: ignore[no-untyped-def]
-    """The sureness right of its longest contour."""
+def _labelled(drawn, text: str) -> list[tuple[float, float, str]]:  # type: ignore[no-untyped-def]
+    """Where the label of a sureness belongs: at the right end of its longest contour."""
     segments = [segment for each in drawn.allsegs for segment in each if len(segment) > 1]
-    if segments:
-        longest = max(segments, key=len)
-        place = longest[longest[:, 0].argmax()]
-        write(axes, place[0], place[1], f" {text}", ha="left", fontsize=8, zorder=5)
+    if not segments:
+        return []
+    longest = max(segments, key=len)
+    place = longest[longest[:, 0].argmax()]
+    return [(float(place[0]), float(place[1]), text)]
+
+
+def _write_labels(  # type: ignore[no-untyped-def]
+    axes, labels: Sequence[tuple[float, float, str]], across: tuple[float, float], up: tuple[float, float]
+) -> None:
+    """Labels right of all contours, one below the other where they would meet, each with a line to its own."""
+    if not labels:
+        return
+    wide, high = across[1] - across[0], up[1] - up[0]
+    right = max(x for x, _, _ in labels) + 0.03 * wide
+    # The surest contour lies innermost: its label goes on top, so that no line crosses another.
+    ordered = sorted(labels, key=lambda label: (-round(label[1] / high, 1), label[0]))
+    places = spread([y for _, y, _ in ordered], 0.06 * high, *up)
+    for (x, y, text), place in zip(ordered, places, strict=True):
+        axes.plot([x, right], [y, place], color=INK, linewidth=0.6, zorder=5)
+        write(axes, right, place, f" {text}", ha="left", va="center", fontsize=8, zorder=5)
 
 
 def _baked(analysis: Analysis, across: str, up: str) -> list[tuple[float, float]]:
@@ -208,13 +229,15 @@ def draw_front(front: Front, part: GoalsPart, question: Question, *, key: str) -
         line(axes, x, y, series=0)
         axes.plot(x, y, marker="o", markersize=4.5, linestyle="none", color=BLUE, zorder=4)
         middle = len(front.points) // 2
-        for place, at in enumerate(sorted({0, middle, len(front.points) - 1})):
+        rising = (x[-1] - x[0]) * (y[-1] - y[0]) >= 0
+        for at in sorted({0, middle, len(front.points) - 1}):
             point = front.points[at]
+            # Beside the path and not on it: before it above a rising path, after it below.
             left = point.first > (limits[0][0] + limits[0][1]) / 2
             said = wrapped(say_settings(point.settings, question), width=24, lines=3)
             lines = "\n".join(f"{text}  " if left else f"  {text}" for text in said.split("\n"))
             write(axes, point.first, point.second, lines, ha="right" if left else "left", fontsize=8, color=SOFT,
-                  va="bottom" if place == 1 else "center", zorder=5)  # fmt: skip
+                  va="bottom" if left == rising else "top", zorder=5)  # fmt: skip
         axes.set(xlim=limits[0], ylim=limits[1])
         axes.set_xlabel(with_unit(brief(front.first, 40), first.unit), parse_math=False)
         axes.set_ylabel(with_unit(brief(front.second, 40), second.unit), parse_math=False)

@@ -82,6 +82,19 @@ def test_another_mean_changes_sentence_table_and_picture():
     assert pictures[0] != pictures[1]
 
 
+def test_labels_of_contours_that_lie_close_stand_apart():
+    from matplotlib.figure import Figure as Sheet
+
+    from reports.figures.goals import _write_labels
+
+    axes = Sheet().subplots()
+    axes.set(xlim=(0, 1), ylim=(0, 100))
+    _write_labels(axes, [(0.50, 20.0, "50 %"), (0.48, 20.5, "80 %"), (0.46, 20.2, "95 %")], (0, 1), (0, 100))
+    places = sorted(text.get_position()[1] for text in axes.texts)
+    assert len({text.get_position()[0] for text in axes.texts}) == 1
+    assert min(upper - lower for lower, upper in zip(places, places[1:], strict=False)) >= 5.9
+
+
 def test_a_strange_name_stays_text():
     page = trial_report(answer(OVEN, ACID), title="t", provenance={"content hash": "3f" * 32})
     assert "<b>$fan$" not in page
