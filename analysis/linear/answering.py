@@ -24,7 +24,7 @@ from analysis.linear.fitting import is_constant
 from analysis.linear.missed import missed
 from analysis.linear.more_checks import more_checks, with_masked
 from analysis.linear.random_groups import joint_codes
-from analysis.linear.residual_checks import MOST_CELLS
+from analysis.linear.residual_checks import MOST_CELLS, spread_allowed_for
 from analysis.linear.robust import Robust, huber_fit
 from analysis.linear.scales import Scale, scale_of
 from analysis.linear.sensitivity import changes_part
@@ -188,7 +188,7 @@ def _noted(result: FamilyResult, bakes: pd.DataFrame, question: Question) -> Fam
     if isinstance(model, UnequalModel):
         note = replace(note, df_method=model.how, sums_of_squares="type 3")
         result = _as_games_howell(result)
-        result = replace(result, checks=(*result.checks, *_scatter_of_each(model)))
+        result = replace(result, checks=(*spread_allowed_for(result.checks), *_scatter_of_each(model)))
     if question.weights and "weights" not in note.estimation:
         how = "weighted least squares" if note.estimation == "least squares" else note.estimation
         note = replace(note, estimation=f"{how} (weights: {question.weights})")

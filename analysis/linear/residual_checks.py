@@ -7,6 +7,7 @@ Each returns a check with its facts, or None when it has nothing to go on.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from itertools import pairwise
 
 import numpy as np
@@ -32,6 +33,16 @@ FEWEST_IN_TREATMENT, FEWEST_IN_LEVEL = 3, 4  # bakes it takes to speak of a scat
 
 def bakes_stratum(model: Model) -> Stratum:
     return next(stratum for stratum in model.strata if stratum.name == BAKES)
+
+
+def spread_allowed_for(checks: Sequence[Check]) -> tuple[Check, ...]:
+    """An unequal scatter that the model allows for is told, but is no reason to mistrust it."""
+    return tuple(
+        replace(check, verdict="fine", facts={**check.facts, "allowed": True})
+        if check.check == "spread" and check.verdict == "look here"
+        else check
+        for check in checks
+    )
 
 
 def brown_forsythe(values: Floats, groups: Integers) -> tuple[float, int, int, float] | None:
@@ -147,8 +158,20 @@ def check_order(model: Model, order: Integers, stretch: Floats | None = None) ->
     p = f_tail(sum_sq / left, 1, fit.df - 1)
     along = z - fit.q @ (fit.q.T @ z)
     drift = float(along @ fit.residuals / (along @ along))
-    facts = {"tested": True, "p": p, "drift": drift, "bakes": len(z)}
+    facts: dict[str, object] = {"tested": True, "p": p, "bakes": len(z)}
+    blocks = [variable for variable in model.variables if variable.block]
+    if blocks:
+        # What drifts from one block to the next has gone into the blocks: only the stretch of one was looked at.
+        spans = {block.name: _span_within(order, block.codes) for block in blocks}
+        facts["within"] = min(spans, key=lambda name: spans[name])
+        drift *= spans[str(facts["within"])] / max(float(np.ptp(order)), 1.0)
+    facts["drift"] = drift
     return Check(check="order", verdict="look here" if p < ALARM else "fine", facts=facts)
+
+
+def _span_within(order: Integers, codes: Integers) -> float:
+    """How far the order of baking reaches within one group, on average."""
+    return float(np.mean([np.ptp(order[codes == code]) for code in np.unique(codes)]))
 
 
 def looks_sorted(order: Integers, variables: Sequence[Variable]) -> bool:

@@ -14,6 +14,8 @@ def _spread(facts: Facts, fine: bool) -> str:
     groups = "treatments" if between == "treatments" else f"levels of {between}"
     if facts.get("with") == "height" or between == "fitted":
         groups = "low and high fitted values"
+    if facts.get("allowed"):
+        return f"the scatter is not equally wide for all {groups}{said_p(facts)}; the intervals here allow for that."
     if fine:
         return f"the scatter is about as wide between {groups} as one scatter for all would give{said_p(facts)}."
     return (
@@ -53,7 +55,8 @@ def _order(facts: Facts, fine: bool) -> str:
     if fine:
         return f"no drift over the order of baking stands out from the scatter{said_p(facts)}."
     drift = facts.get("drift")
-    size = "" if drift is None else f", by {say_signed(drift)} from the first to the last bake"
+    block = f" of one {facts['within']}" if facts.get("within") else ""
+    size = "" if drift is None else f", by {say_signed(drift)} from the first to the last bake{block}"
     return (
         f"the residuals drift along the order of baking{size}{said_p(facts)}. Oven, dough or reader may have changed "
         "through the day; bake in random order and in blocks."
@@ -68,8 +71,8 @@ def _lack_of_fit(facts: Facts, fine: bool) -> str:
     if fine:
         return f"the bakes scatter around the curve about as much as replicate bakes do{said_p(facts)}."
     return (
-        f"the bakes lie further from the curve than replicate bakes lie from each other{said_p(facts)}: none of the "
-        "shapes follows the response well."
+        f"the bakes lie further from the curve than replicate bakes lie from each other{said_p(facts)}: the shape "
+        "does not follow the response well."
     )
 
 
@@ -94,10 +97,10 @@ def _shape_choice(facts: Facts, fine: bool) -> str:
         return f"the shape, {shape}, was asked for and not chosen from the data."
     if fine:
         return f"of the shapes tried, {shape} describes the bakes best{share}."
-    other = f", with {rival} close behind" if rival else ""
+    other = f"; {rival} would do about as well" if rival else ""
     return (
-        f"more than one shape describes these bakes about as well: {shape} is used{share}{other}. What the shapes say "
-        "between the doses may differ."
+        f"more than one shape may be true: {shape} is used{share}{other}. What the shapes say between the doses may "
+        "differ."
     )
 
 

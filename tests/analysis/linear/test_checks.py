@@ -1,7 +1,14 @@
 """Does each check speak up when it should, and keep still when not?"""
 
+from dataclasses import replace
+
 import numpy as np
+import pandas as pd
 import pytest
+
+from analysis.engine import analyse
+from analysis.questions import Factor, Question, Response
+from analysis.words.checks import say_check
 
 
 def checks(result):
@@ -63,6 +70,32 @@ def test_a_drift_over_the_day_is_seen(answer, sound):
     check = ask(answer, sound)["order"]
     assert check.verdict == "look here"
     assert check.facts["drift"] == pytest.approx(0.4 * 23, rel=0.3)
+
+
+def test_a_drift_within_blocks_is_said_for_one_block_and_not_for_all(answer, sound):
+    """What drifts from day to day has gone into the days: the slope of plain least squares times the 11 steps of one."""
+    sound["day"] = np.where(sound["order"] > 12, "two", "one")
+    sound["y"] = sound["y"] + 0.4 * sound["order"]
+    check = ask(answer, sound, blocks=("day",))["order"]
+    assert check.facts["within"] == "day"
+    lemon = sound["acid"] == "lemon"
+    columns = (np.ones(24), sound["soda"], lemon, sound["soda"] * lemon, sound["day"] == "two", sound["order"])
+    slope = np.linalg.lstsq(np.column_stack(columns).astype(float), sound["y"], rcond=None)[0][-1]
+    assert check.facts["drift"] == pytest.approx(11 * slope)
+
+
+def test_unequal_scatter_that_is_allowed_for_is_no_alarm(sound):
+    wide = np.where(sound["acid"] == "lemon", 8.0, 0.3)
+    sound["y"] = 20 + 4 * sound["soda"] + wide * np.random.default_rng(5).normal(size=24)
+    factors = (Factor(name="soda", kind="category"), Factor(name="acid", kind="category"))
+    alike = Question(factors=factors, responses=(Response(name="y"),))
+    seen, allowed = (
+        checks(analyse(pd.DataFrame(sound), question).responses[0].family)["spread"]
+        for question in (alike, replace(alike, unequal_spread=True))
+    )
+    assert (seen.verdict, allowed.verdict) == ("look here", "fine")
+    assert allowed.facts["p"] == seen.facts["p"]
+    assert say_check(allowed).endswith("the intervals here allow for that.")
 
 
 def test_unequal_scatter_is_seen(answer, sound):
