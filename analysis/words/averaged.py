@@ -22,9 +22,13 @@ def say_averaged(part: Any, about: Any, question: Any) -> tuple[str, ...]:
             f"was baked{_ends(one.best_low, one.best_high, question)}."
         )
     heavy = sorted(part.doses[0].shapes.items(), key=lambda pair: -pair[1])
-    listed = [f"{shape} {say_share(weight)}" for shape, weight in heavy[:_NAMED]]
+    listed = [f"{shape} {_weight(weight)}" for shape, weight in heavy[:_NAMED]]
     rest = f", {len(heavy) - _NAMED} more with less" if len(heavy) > _NAMED else ""
     return (*said, f"Weights of the shapes: {', '.join(listed)}{rest}.")
+
+
+def _weight(share: float) -> str:
+    return "less than 1 %" if share < 0.01 else say_share(round(share, 2))
 
 
 def say_effective(part: Any, about: Any, question: Any) -> tuple[str, ...]:

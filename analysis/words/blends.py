@@ -77,6 +77,8 @@ def _as_good(part: BlendPart, result: ResponseResult, units: Mapping[str, str]) 
 
 
 def _range(name: str, limits: ShareLimits, part: BlendPart, units: Mapping[str, str]) -> str:
+    if max(abs(limits.low), abs(limits.high)) < 1e-6 * part.total:
+        return f"no {name}"
     ends = [say_number(end, part.total / 5) for end in (limits.low, limits.high)]
     return with_unit(f"{name} {ends[0]} to {ends[1]}", units.get(name, ""))
 
@@ -91,13 +93,13 @@ def _trace(trace: Trace, part: BlendPart, result: ResponseResult, units: Mapping
     step = half_width(top.low, top.high)
     of = units.get(trace.share, "")
     parts = [
-        f"{say_number(point.mean, step)} at {with_unit(say_number(point.share, part.total / 5), of)}"
+        f"at {with_unit(say_number(point.share, part.total / 5), of)} ({say_number(point.mean, step)})"
         for point in (top, bottom)
     ]
     unit = f" (in {result.response.unit})" if result.response.unit else ""
     return (
-        f"along {trace.share}, the other shares in their usual proportions, {result.response.name} is highest with "
-        f"{parts[0]} and lowest with {parts[1]}{unit}."
+        f"along {trace.share}, the other shares in their usual proportions, {result.response.name} is highest "
+        f"{parts[0]} and lowest {parts[1]}{unit}."
     )
 
 

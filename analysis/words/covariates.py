@@ -41,4 +41,4 @@ def _one(each: Covariate, part: CovariatesPart, result: ResponseResult, question
     if unclear:
         return f"whether {response.name} goes along with {name} cannot be told: {size} for one more ({interval})."
     of = f"{name} from its mean on" if part.scale else name
-    return f"for one more of {of}, {response.name} goes {size} ({interval})."
+    return f"for one more of {of}, {response.name} changes by {size} ({interval})."

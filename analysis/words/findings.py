@@ -247,6 +247,8 @@ def _curves_differ(finding: Finding, response: Response, confidence: float) -> s
     size = _gap_change(finding, confidence)
     if finding.matters == "no":
         return f"{response.name} follows {dose} alike for every {by}, to less than {what_matters(response)}{size}."
+    if finding.matters == "unsure" and leaves_out_zero(finding):
+        return f"{response.name} follows {dose} differently for each {by}{_reservation(finding, response)}{size}."
     if finding.matters == "unsure":
         return f"{CANNOT_TELL} whether {response.name} follows {dose} differently for each {by}{size}."
     return f"{response.name} follows {dose} differently for each {by}{size}{_beyond(finding, response)}."

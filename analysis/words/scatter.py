@@ -33,9 +33,9 @@ def _line(part: Any, line: Any, unit: str, confidence: float) -> str:
             f"the estimate of scatter between {who}{inside} is zero: they differ no more than what lies in them does."
         )
     zeros = dict(part.zeros)
-    at = "".join(f" (compared at {name} {say_number(value)})" for name, value in zeros.items() if value)
+    at = "".join(f"; compared at {name} {say_number(value)}" for name, value in zeros.items() if value)
     at = at if line.groups and any(other.slope_of and other.group == line.group for other in part.lines) else ""
-    return f"{who}{inside} differ by about {_size(line, unit)} (SD{_interval(line, confidence)}){at}."
+    return f"{who}{inside} differ by about {_size(line, unit)} (SD{_interval(line, confidence)}{at})."
 
 
 def say_widest(finding: Finding, response: Response, confidence: float) -> str:

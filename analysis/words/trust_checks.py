@@ -23,8 +23,9 @@ def _neighbours(facts: Facts, fine: bool) -> str:
         return f"bakes that follow each other are no more alike than any two{said_p(facts)}."
     alike = "more alike" if float(facts.get("correlation", 0)) > 0 else "less alike"
     size = say_number(facts.get("correlation"), 0.1)
+    sure = f", {said_p(facts).strip(' ()')}" if said_p(facts) else ""
     return (
-        f"bakes that follow each other are {alike} than any two (correlation {size}){said_p(facts)}. Intervals "
+        f"bakes that follow each other are {alike} than any two (correlation {size}{sure}). Intervals "
         "take bakes as independent; bake in blocks, and name what neighbours shared as the group."
     )
 

@@ -73,7 +73,7 @@ def test_a_drift_over_the_day_is_seen(answer, sound):
 
 
 def test_a_drift_within_blocks_is_said_for_one_block_and_not_for_all(answer, sound):
-    """What drifts from day to day has gone into the days: the slope of plain least squares times the 11 steps of one."""
+    """What drifts from day to day has gone into the days: least squares times the 11 steps of one."""
     sound["day"] = np.where(sound["order"] > 12, "two", "one")
     sound["y"] = sound["y"] + 0.4 * sound["order"]
     check = ask(answer, sound, blocks=("day",))["order"]

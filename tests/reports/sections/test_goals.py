@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import re
 from xml.etree import ElementTree
 
@@ -92,7 +93,7 @@ def test_labels_of_contours_that_lie_close_stand_apart():
     _write_labels(axes, [(0.50, 20.0, "50 %"), (0.48, 20.5, "80 %"), (0.46, 20.2, "95 %")], (0, 1), (0, 100))
     places = sorted(text.get_position()[1] for text in axes.texts)
     assert len({text.get_position()[0] for text in axes.texts}) == 1
-    assert min(upper - lower for lower, upper in zip(places, places[1:], strict=False)) >= 5.9
+    assert min(upper - lower for lower, upper in itertools.pairwise(places)) >= 5.9
 
 
 def test_a_strange_name_stays_text():
