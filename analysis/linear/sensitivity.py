@@ -165,13 +165,29 @@ def _compared(
 
 
 def _turned(finding: Finding, then: Finding | None) -> Finding | None:
-    """The other answer in the same direction: largest differences are said upwards, whichever level is on top."""
+    """The other answer about the same levels and in the same direction.
+
+    A finding names the levels that lie furthest apart. Where the other answer names them the other way
+    round its sign is turned; where it names other levels its size is about something else, and is left out.
+    """
     if then is None or then.size is None:
         return then
-    now, other = (finding.facts.get("from"), finding.facts.get("to")), (then.facts.get("from"), then.facts.get("to"))
-    if now == other[::-1] and now != other and finding.facts.get("factor_kind") == "category":
+    sides = [_sides(finding), _sides(then)]
+    if sides[0].keys() != sides[1].keys() or any(set(sides[0][name]) != set(sides[1][name]) for name in sides[0]):
+        return replace(then, size=None, low=None, high=None)
+    if sum(sides[0][name] != sides[1][name] for name in sides[0]) % 2:
         return replace(then, size=-then.size, low=_minus(then.high), high=_minus(then.low))
     return then
+
+
+def _sides(finding: Finding) -> dict[str, tuple[str, str]]:
+    """From which level to which, for each category: {"acid": ("cream", "mono")}; amounts keep their ends."""
+    facts = finding.facts
+    if finding.kind == "effect" and facts.get("factor_kind") == "category":
+        return {finding.variables[0]: (facts["from"], facts["to"])}
+    if finding.kind == "interaction" and "of" in facts:
+        return {facts["of"]: (facts["from"], facts["to"]), facts["by"]: (facts["by_from"], facts["by_to"])}
+    return {}
 
 
 def _minus(value: float | None) -> float | None:

@@ -233,6 +233,29 @@ def test_odd_bakes_are_left_out_one_by_one_and_together(frame_of):
     assert len(changes[2].findings) == len(result.evidence)
 
 
+def test_sizes_are_compared_between_the_same_levels_only(frame_of):
+    """Without the logarithm other levels lie furthest apart: their size is not set beside the first."""
+    rng = np.random.default_rng(3)
+    acid, oven = np.arange(36) % 3, np.arange(36) // 3 % 2
+    y = np.exp(2 + np.array([0.0, 0.4, 0.9])[acid] + oven + rng.normal(0, 0.05, 36))
+    columns = {"acid": np.array(["a", "b", "c"])[acid], "flour": np.array(["rye", "spelt"])[oven], "y": y}
+    logs, plain = (ask(frame_of, columns, transform=scale) for scale in ("log", None))
+    (change,) = next(part for part in logs.parts if part.key == "what_changes").changes
+    for now, one in zip(logs.evidence, change.findings, strict=True):
+        then = next(other for other in plain.evidence if other.variables == now.variables)
+        same = all(
+            {now.facts.get(f"{side}from"), now.facts.get(f"{side}to")}
+            == {then.facts.get(f"{side}from"), then.facts.get(f"{side}to")}
+            for side in ("", "by_")
+        ) and now.facts.get("of") == then.facts.get("of")
+        assert one.matters_then == then.matters
+        if one.size_then is None:
+            assert not same
+        else:
+            assert abs(one.size_then) == pytest.approx(abs(then.size))
+            assert np.sign(one.size_then) == np.sign(one.size)  # levels in the same order on both scales
+
+
 def test_two_odd_bakes_that_hide_each_other_are_both_named(frame_of):
     columns = table(bakes=36)
     columns["y"] = 50 + np.random.default_rng(8).normal(0, 1, 36)
