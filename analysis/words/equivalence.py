@@ -9,6 +9,8 @@ from analysis.questions import Response
 from analysis.results import Finding, ResponseResult
 from analysis.words.numbers import half_width, join_words, say_interval, say_number, say_signed, with_unit
 
+OF_IT = " of it"
+
 
 def say_equivalence(finding: Finding, response: Response, confidence: float) -> str:
     """One pair against the margin."""
@@ -20,7 +22,8 @@ def say_equivalence(finding: Finding, response: Response, confidence: float) -> 
     if facts["equivalent"] == "yes":
         return f"{a} is as good as {b} for {name}, within {margin}: {size}."
     if facts["equivalent"] == "no":
-        return f"{a} is not as good as {b} for {name} within {margin}: {size}."
+        within = margin.removesuffix(OF_IT)
+        return f"{a} is not within {within} of {b} for {name}: {size}."  # above or below: the sign of the size says
     return f"this trial cannot tell whether {a} is as good as {b} for {name}, within {margin}: {size}."
 
 
@@ -33,7 +36,7 @@ def equivalence_headline(result: ResponseResult) -> str:
     parts = []
     for verdict, said in (
         ("yes", f"as good for {result.response.name}, within {margin}"),
-        ("no", f"not as good for {result.response.name} within {margin}"),
+        ("no", f"not within {margin} for {result.response.name}"),
         ("unsure", "not settled: this trial cannot tell"),
     ):
         pairs = [f"{f.facts['a']} against {f.facts['b']}" for f in found if f.facts["equivalent"] == verdict]
@@ -47,7 +50,7 @@ def equivalence_headline(result: ResponseResult) -> str:
 def _margin(finding: Finding, response: Response) -> str:
     low, high = finding.facts["margin_low"], finding.facts["margin_high"]
     if finding.facts["ratio"]:
-        return f"{say_number(100 * low)} to {say_number(100 * high)} % of it"
+        return f"{say_number(100 * low)} to {say_number(100 * high)} %{OF_IT}"
     if -low == high:
         return with_unit(say_number(high), response.unit)
     return with_unit(f"{say_signed(low)} to {say_signed(high)}", response.unit)

@@ -31,6 +31,9 @@ def say_scores(part: ScorePart, about: ResponseResult, question: Any) -> tuple[s
         said.append(f"The {len(part.levels) - MOST_SAID} further levels stand in the report and in JSON.")
     said += [_dose(one, question) for one in part.effective if one.dose is not None]
     said += [_group(one) for one in part.group_tests]
+    said += [
+        _no_spread(check.facts, True) for check in about.family.checks if check.check == "no spread between groups"
+    ]
     return tuple(start(sentence) for sentence in said)
 
 

@@ -11,7 +11,7 @@ from analysis.baked import best_beyond
 from analysis.results import Analysis, Curve, NextBakes, ResponseResult
 from analysis.words.answers import answer, headlines
 from analysis.words.checks import say_check
-from analysis.words.contrasts import say_contrasts
+from analysis.words.contrasts import say_contrasts, say_references
 from analysis.words.findings import say_finding
 from analysis.words.limits import all_limits
 from analysis.words.models import say_left_out
@@ -58,8 +58,9 @@ def _limits(analysis: Analysis) -> str:
 
 
 def _contrasts(analysis: Analysis) -> str:
-    confidence = analysis.question.confidence
-    lines = [_wrapped(start(said), "  - ") for one in analysis.responses for said in say_contrasts(one, confidence)]
+    question = analysis.question
+    found = [(*say_references(one, question), *say_contrasts(one, question.confidence)) for one in analysis.responses]
+    lines = [_wrapped(start(said), "  - ") for sentences in found for said in sentences]
     return _section("What was asked for besides", lines)
 
 

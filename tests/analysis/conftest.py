@@ -229,7 +229,7 @@ def _as_good(name: str, shift: float, sd: float, bakes: int, seed: int, answer: 
 
 _AS_GOOD = {
     "too small": "as good for rise height, within 3 mm",
-    "mattered": "not as good for rise height within 3 mm",
+    "mattered": "not within 3 mm for rise height",
     "cannot tell": "this trial cannot tell",
 }
 
