@@ -165,6 +165,13 @@ def _numbers_in_range(question: Question) -> None:
             where=WHERE,
             try_this="Give it as a share, such as 0.95.",
         )
+    for share in question.effective:
+        if not 0 < share < 1:
+            raise TrialDataError(
+                f"A share of {share:g} of the way is not between 0 and 1.",
+                where=WHERE,
+                try_this="Name the share as a part of 1, such as 0.5 for half of the way.",
+            )
     if question.order < 1:
         raise TrialDataError(
             f"Interactions up to order {question.order} make no sense.",

@@ -31,6 +31,11 @@ def say_potency(part: Any, about: Any, question: Any) -> tuple[str, ...]:
             f"That rests on {how} taken as parallel; so few bakes would hardly show otherwise "
             f"({_test(part.parallelism)})."
         )
+    elif any(check.check == "lack of fit" and check.verdict != "fine" for check in about.family.checks):
+        said.append(
+            f"That rests on {how} taken as parallel, and these miss the bakes: a test of parallel curves "
+            f"({_test(part.parallelism)}) says little then."
+        )
     else:
         said.append(f"That rests on parallel {how}; nothing speaks against it ({_test(part.parallelism)}).")
     if part.linearity is not None:

@@ -33,6 +33,7 @@ TABLES = {"rise": pd.DataFrame()}
         ({"strips": ("load", "batch"), "group": ("day",)}, "two groups that cut across"),
         ({"confidence": 95}, "not between 0 and 1"),
         ({"confidence": 0}, "not between 0 and 1"),
+        ({"effective": (1.5,)}, "A share of 1.5 of the way is not between 0 and 1"),
         ({"order": 0}, "order 0"),
         ({"squares": 4}, "type 4"),
         ({"kind": "magic"}, '"magic"'),

@@ -72,6 +72,19 @@ def _said(part):
     return say_potency(part, SimpleNamespace(response=RISE), asked())
 
 
+def test_parallel_curves_that_miss_the_bakes_are_not_called_safe():
+    from types import SimpleNamespace
+
+    from analysis.results import Check
+    from analysis.words.potency import say_potency
+
+    part, *_ = part_of(lines(3))
+    for verdict, says in (("do not rely", "these miss the bakes"), ("fine", "nothing speaks against it")):
+        family = SimpleNamespace(checks=(Check(check="lack of fit", verdict=verdict, facts={}),))
+        text = " ".join(say_potency(part, SimpleNamespace(response=RISE, family=family), asked()))
+        assert says in text
+
+
 def test_the_unit_of_the_dose_the_order_and_the_names_do_not_matter():
     table = lines(4)
     _, first = part_of(table)
