@@ -17,6 +17,15 @@ def say_spread(part: Any, about: Any, question: Any) -> tuple[str, ...]:
     unit = about.response.unit
     doses = list(part.sds)
     ends = [f"{with_unit(say_number(part.sds[d]), unit)} at {d}" for d in (doses[0], doses[-1])]
+    tested = part.p is not None and bool(part.df)
+    doubted = tested and part.p < 1 - question.confidence
+    if part.kind == "equal" and doubted:
+        said.append(
+            "Bakes are taken to scatter alike at every dose: these bakes are too few to pay for a scatter of each "
+            f"dose (by AICc), though equal scatter is in doubt ({_test(part)}). Intervals may be too short where bakes "
+            "scatter widely."
+        )
+        return tuple(said)
     if part.kind == "equal":
         said.append("Bakes are taken to scatter alike at every dose: the bakes do not ask for more.")
     elif part.kind == "power":
@@ -28,10 +37,11 @@ def say_spread(part: Any, about: Any, question: Any) -> tuple[str, ...]:
     else:
         listed = ", ".join(f"{with_unit(say_number(sd), unit)} at {dose}" for dose, sd in part.sds.items())
         said.append(f"Bakes scatter differently from dose to dose ({listed}), and count accordingly.")
-    if part.p is not None and part.df:
-        settled = "would not do" if part.p < 1 - question.confidence else "is not ruled out"
-        said.append(
-            f"Equal scatter {settled} (likelihood ratio {say_number(part.statistic, 0.1)} on {part.df} df, "
-            f"p {'< 0.001' if part.p < 0.001 else f'= {part.p:.3f}'})."
-        )
+    if tested:
+        said.append(f"Equal scatter {'would not do' if doubted else 'is not ruled out'} ({_test(part)}).")
     return tuple(said)
+
+
+def _test(part: Any) -> str:
+    p = "< 0.001" if part.p < 0.001 else f"= {part.p:.3f}"
+    return f"likelihood ratio {say_number(part.statistic, 0.1)} on {part.df} df, p {p}"

@@ -14,6 +14,7 @@ from collections.abc import Sequence
 
 from analysis.words.plurals import several
 
+ROUNDING = 1e-9
 _MOST_DECIMALS = 10
 _NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d)")
 
@@ -61,8 +62,10 @@ def with_unit(text: str, unit: str) -> str:
 
 
 def half_width(low: float | None, high: float | None) -> float | None:
-    """The step that goes with an interval; None without one."""
-    return None if low is None or high is None or high == low else (high - low) / 2
+    """The step that goes with an interval; None without one, or where its ends differ by rounding only."""
+    if low is None or high is None or abs(high - low) <= ROUNDING * max(abs(low), abs(high)):
+        return None
+    return (high - low) / 2
 
 
 def say_interval(low: float | None, high: float | None, confidence: float) -> str:
@@ -79,7 +82,7 @@ def say_interval(low: float | None, high: float | None, confidence: float) -> st
 
 def say_dose_interval(low: float | None, high: float | None, confidence: float) -> str:
     """The interval of an estimated dose, to the digits of ``say_dose``; "" where it is not closed."""
-    if low is None or high is None or low == high:
+    if half_width(low, high) is None or low is None or high is None:
         return ""
     return f"{say_share(confidence)} interval {say_dose(low, low, high)} to {say_dose(high, low, high)}"
 

@@ -29,7 +29,8 @@ def say_scores(part: ScorePart, about: ResponseResult, question: Any) -> tuple[s
     said += [_level(one, part, about, question.confidence) for one in part.levels[:MOST_SAID]]
     if len(part.levels) > MOST_SAID:
         said.append(f"The {len(part.levels) - MOST_SAID} further levels stand in the report and in JSON.")
-    said += [_dose(one, question) for one in part.effective if one.dose is not None]
+    typical = _typical(part)
+    said += [_dose(one, question, typical) for one in part.effective if one.dose is not None]
     said += [_group(one) for one in part.group_tests]
     said += [
         _no_spread(check.facts, True) for check in about.family.checks if check.check == "no spread between groups"
@@ -76,15 +77,23 @@ def _level(one: Shares, part: ScorePart, about: ResponseResult, confidence: floa
     return f"{said}; most often {foremost} ({say_share(round(one.fitted[foremost], 2))})."
 
 
-def _dose(one: DoseLimit, question: Any) -> str:
+def _typical(part: ScorePart) -> str:
+    """Levels are averages over all groups, doses are those of a group in the middle: it has to be said."""
+    if not part.approximations:
+        return ""
+    names = [variance.group for variance in part.approximations[0].variances if not variance.boundary]
+    return f"with a typical {join_words(names)}, " if names else ""
+
+
+def _dose(one: DoseLimit, question: Any, typical: str = "") -> str:
     unit = next((factor.unit for factor in question.factors if factor.name == question.dose), "")
     step = half_width(one.fieller_low, one.fieller_high) or half_width(one.low, one.high)
     low, high = (one.fieller_low, one.fieller_high) if one.fieller_low is not None else (one.low, one.high)
     dose = with_unit(say_number(one.dose, step), unit)
     if low is None or high is None:
-        return f"{say_share(one.fraction)} yes is reached at {dose}; these bakes do not close its interval."
+        return f"{typical}{say_share(one.fraction)} yes is reached at {dose}; these bakes do not close its interval."
     return (
-        f"{say_share(one.fraction)} yes is reached at {dose} "
+        f"{typical}{say_share(one.fraction)} yes is reached at {dose} "
         f"({say_share(question.confidence)} interval {say_number(low, step)} to {say_number(high, step)})."
     )
 

@@ -65,3 +65,22 @@ def test_tasters_without_spread_of_their_own_are_said():
     )
     text = " ".join(analysis_text(analyse(table, question)).split())
     assert "Readings of one taster are no more alike than others; its spread came out as 0" in text
+
+
+def test_a_dose_where_groups_differ_is_that_of_a_typical_group():
+    rows = [(salt, f"d{day}", day) for day in range(6) for salt in (0.0, 1.0, 2.0, 3.0)]
+    shares = {0.0: 0.9, 1.0: 0.6, 2.0: 0.25, 3.0: 0.08}
+    tilt = (-0.3, -0.2, -0.1, 0.1, 0.2, 0.3)
+    yes = [round(40 * min(0.99, max(0.01, shares[salt] + tilt[day] * shares[salt]))) for salt, _, day in rows]
+    table = pd.DataFrame({"salt": [r[0] for r in rows], "day": [r[1] for r in rows], "mould": yes, "n": 40.0})
+    question = Question(
+        factors=(Factor(name="salt", kind="amount"),),
+        responses=(Response(name="mould", scale="yes-no"),),
+        group=("day",),
+        weights="n",
+        dose="salt",
+        kind="score",
+    )
+    text = " ".join(analysis_text(analyse(table, question)).split())
+    assert "averages over every day" in text
+    assert "With a typical day, 50 % yes is reached at" in text
