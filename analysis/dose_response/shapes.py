@@ -69,7 +69,8 @@ def _s_fused(sign: int, logarithm: bool) -> Callable[[Array, Array], tuple[Array
         steep = sign * np.exp(theta[..., 1:2])
         at = np.log(np.maximum(x, 1e-300)) if logarithm else x
         t = steep * at - steep * theta[..., 0:1]
-        wave = np.exp(np.negative(t))  # too large becomes infinite, and its reciprocal 0
+        with np.errstate(over="ignore"):  # too large becomes infinite, and its reciprocal 0
+            wave = np.exp(np.negative(t))
         wave += 1
         np.reciprocal(wave, out=wave)
         by_t = wave - wave * wave
