@@ -1,0 +1,66 @@
+"""Does every refusal of a wish name its option, and a way out that works?"""
+
+from __future__ import annotations
+
+import re
+import shlex
+
+import pytest
+
+ROWS = "\n".join(
+    f"{day},{acid},{soda},{40 + 6 * soda + (acid == 'lemon juice') + 0.3 * ((day * soda * 7) % 3)}"
+    for day in (1, 2, 3)
+    for acid in ("yogurt", "lemon juice", "cream of tartar")
+    for soda in (0.5, 1, 1.5, 2)
+)
+PLAIN = ("--response", "rise", "--factor", "acid:category")
+
+
+@pytest.fixture
+def rise(tmp_path):
+    path = tmp_path / "rise.csv"
+    path.write_text(f"day,acid,soda,rise\n{ROWS}\n", encoding="utf-8")
+    return path
+
+
+MENDED = "acid: yogurt = 1, lemon juice = -1"
+
+
+@pytest.mark.parametrize(
+    ("asked", "where", "way", "then"),
+    [
+        ("--slope soda:day", "--slope", '--factor "soda:amount"', "--slope soda:day --factor soda:amount"),
+        (
+            "--contrast 'acid: yogurt = 1, lemn juice = -1'",
+            "--contrast",
+            f'--contrast "{MENDED}"',
+            f"--contrast '{MENDED}'",
+        ),
+        ("--factor soda:amount --robust", "--robust", "--kind factors", "--factor soda:amount --robust --kind factors"),
+        ("--dose soda --transform log", "--transform", "--kind factors without --dose",
+         "--factor soda:amount --transform log --kind factors"),
+        ("--effective 0.9", "--effective", "--kind dose", "--effective 0.9 --kind dose --dose soda"),
+    ],
+)  # fmt: skip
+def test_the_way_out_of_a_refused_wish_works(crumbwise, rise, asked, where, way, then):
+    refused = crumbwise("analyse", rise, *PLAIN, *shlex.split(asked))
+    assert refused.code in (3, 7)
+    assert f"Where: {where}" in refused.err
+    assert f"Try: {way}" in refused.err
+    assert crumbwise("analyse", rise, *PLAIN, *shlex.split(then)).code == 0
+
+
+def test_a_level_nobody_meant_gets_an_example(crumbwise, rise):
+    refused = crumbwise("analyse", rise, *PLAIN, "--contrast", "acid: water = 1, oil = -1")
+    assert re.search(r'Try: --contrast "acid: yogurt = 1, cream of tartar = -1"', refused.err)
+
+
+def test_a_spreadsheet_has_no_price(crumbwise, rise):
+    refused = crumbwise("analyse", rise, *PLAIN, "--goal", "cost:minimise")
+    assert refused.code == 3
+    assert "A spreadsheet has no formula" in refused.err
+    assert 'trial analyse NAME --goal "cost:minimise"' in refused.err
+
+
+def test_an_interaction_of_something_else_names_its_option(crumbwise, rise):
+    assert "Where: --interaction" in crumbwise("analyse", rise, *PLAIN, "--interaction", "acid:soda").err
