@@ -101,3 +101,17 @@ def test_every_exit_code_stands_in_the_table():
     codes = {kind.exit_code for kind in kinds if isinstance(kind, type) and hasattr(kind, "exit_code")}
     listed = {int(code) for code in re.findall(r"^\| (\d+) \|", README, flags=re.MULTILINE)}
     assert codes <= listed
+
+
+def test_every_design_is_named():
+    from analysis.designs.catalogue import KINDS
+
+    assert [kind for kind in KINDS if f"`{kind}`" not in README] == []
+
+
+def test_nothing_that_is_here_is_called_missing():
+    from analysis.understood import SETTINGS
+
+    missing = README.split("## Not yet")[1].lower()
+    here = ("mixed model", "ordinal", "mixture", "surface", "optimal design", *SETTINGS.values())
+    assert [word for word in here if word in missing] == []
