@@ -32,6 +32,15 @@ UNDERSTOOD: dict[str, frozenset[str]] = {
     "blend": frozenset({"covariates"}),
     "scores": frozenset({"crossed", "weights", "covariates", "adjust", "effective", "intervals", "link"}),
 }
+# How a setting is asked for, where the option is not the name itself.
+OPTIONS = {
+    "crossed": "--group",
+    "slopes": "--slope",
+    "covariates": "--covariate",
+    "contrasts": "--contrast",
+    "interactions": "--interaction",
+}
+KINDS = {"factors": "factors", "dose": "dose", "scores": "score"}  # family -> the kind that leads to it
 WITH_MARGIN = frozenset({"factors"})
 CALLED = {"factors": "the analysis of factors", "dose": "a dose curve", "blend": "a blend", "scores": "scores"}
 
@@ -41,14 +50,23 @@ def refuse_what_is_not_understood(question: Question, response: Response, family
     if response.margin is not None and family not in WITH_MARGIN:
         raise NotPossible(
             f"A margin cannot be judged with {CALLED[family]}.",
-            where="question",
-            try_this="Ask which factors matter (kind factors), or leave the margin out.",
+            where="--margin",
+            try_this="Ask which factors matter (--kind factors), or leave the margin out.",
         )
     plain = {name: field.default for name, field in Question.__dataclass_fields__.items()}
     for name, called in SETTINGS.items():
         if getattr(question, name) not in (plain[name], "none") and name not in UNDERSTOOD[family]:
             raise NotPossible(
                 f"{called[0].upper()}{called[1:]} cannot be had with {CALLED[family]}.",
-                where="question",
-                try_this="Leave that out, or ask for another kind of analysis.",
+                where=OPTIONS.get(name, f"--{name.replace('_', '-')}"),
+                try_this=_way_out(name, family, question),
             )
+
+
+def _way_out(name: str, family: str, question: Question) -> str:
+    """A kind of analysis that reads the setting; a blend has no other."""
+    kinds = [f"--kind {kind}" for other, kind in KINDS.items() if name in UNDERSTOOD[other]]
+    if not kinds or family == "blend":
+        return "leave that out"
+    without = " without --dose" if question.dose and kinds[0] == "--kind factors" else ""
+    return f"{' or '.join(kinds)}{without}, or leave that out"

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.checks import did_you_mean
+from analysis.checks import did_you_mean, nearest
 from analysis.errors import TrialDataError
 from analysis.linear.coding import Term, Variable
 from analysis.linear.distributions import t_tails
@@ -110,7 +110,7 @@ def _weights(variable: Variable, body: str) -> Floats:
             raise TrialDataError(
                 f'"{part.strip()}" gives no level of "{variable.name}" a weight.',
                 where=WHERE,
-                try_this=f'--contrast "{variable.name}: {variable.levels[0]} = 1, {variable.levels[-1]} = -1"',
+                try_this=f'--contrast "{variable.name}: {_mended(variable, body)}"',
             )
         weights[variable.levels.index(level)] += _number(number)
     if abs(weights.sum()) > EVEN * max(1.0, float(np.abs(weights).max())) or not np.any(weights):
@@ -120,6 +120,15 @@ def _weights(variable: Variable, body: str) -> Floats:
             try_this=f'--contrast "{variable.name}: {variable.levels[0]} = 1, {variable.levels[-1]} = -1"',
         )
     return weights
+
+
+def _mended(variable: Variable, body: str) -> str:
+    """The contrast with the nearest level in the place of each that is none, else an example."""
+    parts = [tuple(piece.strip() for piece in part.rpartition("=")) for part in body.split(",")]
+    near = [nearest(level, variable.levels) for level, _, _ in parts]
+    if len(set(near)) < len(near) or None in near or not all(equals for _, equals, _ in parts):
+        return f"{variable.levels[0]} = 1, {variable.levels[-1]} = -1"
+    return ", ".join(f"{level} = {number}" for level, (_, _, number) in zip(near, parts, strict=True))
 
 
 def _number(text: str) -> float:

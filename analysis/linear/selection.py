@@ -79,7 +79,7 @@ def joint_members(variables: Sequence[Variable], named: Sequence[str]) -> frozen
         known = {":".join(names): names for size in (2, 3) for names in permutations(factors, size)}
         if text not in known:
             near = did_you_mean(text, sorted(known)) if known else "Name two factors that changed."
-            raise TrialDataError(f'"{text}" is no interaction of these factors.', where="question", try_this=near)
+            raise TrialDataError(f'"{text}" is no interaction of these factors.', where="--interaction", try_this=near)
         found.add(tuple(sorted(factors[name] for name in known[text])))
     return frozenset(found)
 

@@ -18,7 +18,7 @@ from tracker.intake.numbers import read_number
 from tracker.intake.scales import read_scale, scores_of
 from tracker.intake.spreadsheet import Sheet
 from tracker.workflow.options import Options, how_of, lay_chains, set_references, slopes_of
-from tracker.workflow.wanted import read_goal, set_wishes
+from tracker.workflow.wanted import read_goal, refuse_costs, set_wishes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -214,6 +214,7 @@ class _Asking:
 
     def _asked_responses(self, columns: list[str]) -> tuple[Response, ...]:
         names = {self.names[column]: column for column in columns}
+        refuse_costs(self.columns.goals, self.sheet.header)
         goals = self._per_response(self.columns.goals, names, "--goal")
         matters = self._per_response(self.columns.matters, names, "--matters")
         scales = self._scales(columns)

@@ -156,6 +156,10 @@ def slopes_of(texts: Sequence[str], columns: Sequence[str]) -> tuple[tuple[str, 
             last = pairs[0][-1] if pairs else text
             near = nearest(last, list(columns)) or "bake day"
             first = pairs[0][0] if pairs else "soda"
+            if pairs and last in columns:  # the group is there, so that the amount is what is wrong
+                amount = nearest(first, [column for column in columns if column != last])
+                way = f'--slope "{amount}:{last}"' if amount else f'--factor "{first}:amount"'
+                raise InputError(f'"{first}" is no amount that was changed.', where="--slope", try_this=way)
             raise InputError(
                 f'"{text}" does not name an amount and a group.', where="--slope", try_this=f'--slope "{first}:{near}"'
             )

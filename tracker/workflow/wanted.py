@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from analysis.questions import Goal, Margin, Response
-from tracker.errors import UsageError
+from tracker.errors import InputError, UsageError
 from tracker.intake.numbers import read_number
 from tracker.intake.spreadsheet import nearest
 from tracker.workflow.options import Options
@@ -46,6 +46,19 @@ def set_goals(responses: Sequence[Response], texts: Sequence[str]) -> tuple[Resp
         else response
         for response in responses
     )
+
+
+def refuse_costs(texts: Sequence[str], columns: Sequence[str]) -> None:
+    """A spreadsheet has no formula and so no price; a column of that name is a response like any other."""
+    for text in texts:
+        name, _, goal = (part.strip() for part in text.rpartition(":"))
+        if name in ("cost", "cost per bake") and name not in columns:
+            raise InputError(
+                "A spreadsheet has no formula whose price could be worked out.",
+                where="--goal",
+                try_this=f'a column "{name}" with --response "{name}", or crumbwise trial analyse NAME --goal "{name}:'
+                f'{goal}"',
+            )
 
 
 def read_goal(text: str) -> tuple[Goal, float | None]:
