@@ -15,8 +15,14 @@ Facts = Mapping[str, Any]
 
 def say_scatter(part: Any, about: Any, question: Any) -> tuple[str, ...]:
     """One sentence for each kind of group, coarse ones first, then what is left."""
-    unit = about.response.unit
+    scale = about.family.model.transform
+    unit = "" if scale else about.response.unit
     said = [_line(part, line, unit, part.confidence) for line in part.lines]
+    if scale:
+        from analysis.words.trust_checks import SCALES
+
+        share = ", where 0.01 is about 1 %" if scale == "log" else ""
+        said.append(f"these sizes stand on the scale of the {SCALES.get(scale, scale)}{share}.")
     return tuple(start(sentence) for sentence in said)
 
 

@@ -8,6 +8,7 @@ from typing import Any
 from analysis.linear.scatter import ScatterPart
 from analysis.results import Analysis, ResponseResult
 from analysis.words.scatter import say_scatter
+from analysis.words.trust_checks import SCALES
 from reports.figures.scatter import draw_scatter
 from reports.sections.blocks import Items, Picture
 from reports.sections.numbering import Keys
@@ -16,5 +17,7 @@ from reports.sections.numbering import Keys
 def show_scatter(part: ScatterPart, about: ResponseResult, analysis: Analysis, keys: Keys) -> Sequence[Any]:
     """The sentences, then one standard deviation for each kind of group."""
     response = about.response
-    figure = draw_scatter(part, response=response.name, unit=response.unit, key=keys(), confidence=part.confidence)
+    scale = about.family.model.transform  # spreads stand on that scale, in no unit
+    name, unit = (f"{SCALES.get(scale, scale)} of {response.name}", "") if scale else (response.name, response.unit)
+    figure = draw_scatter(part, response=name, unit=unit, key=keys(), confidence=part.confidence)
     return [Items(items=say_scatter(part, about, analysis.question)), Picture(figure=figure)]

@@ -7,6 +7,7 @@ from analysis.linear.scatter import GroupScatter, ScatterPart
 from analysis.questions import Response
 from analysis.words.scatter import say_scatter
 from reports.figures.scatter import draw_scatter
+from reports.sections.scatter import show_scatter
 
 PART = ScatterPart(
     lines=(
@@ -16,14 +17,27 @@ PART = ScatterPart(
     ),
     smallest="bakes",
 )
-ABOUT = SimpleNamespace(response=Response(name="rise", unit="mm"))
+
+
+def about(transform=None):
+    family = SimpleNamespace(model=SimpleNamespace(transform=transform))
+    return SimpleNamespace(response=Response(name="rise", unit="mm"), family=family)
 
 
 def test_each_kind_of_group_has_its_sentence():
-    first, second, last = say_scatter(PART, ABOUT, None)
+    first, second, last = say_scatter(PART, about(), None)
     assert first == "Days differ by about 2.1 mm (SD, 95 % interval 1.2 to 4.9)."
     assert "batches of one day is zero" in second
     assert last.startswith("Bakes of one batch within day differ by about 1.40 mm")
+
+
+def test_spreads_of_logarithms_have_no_unit_and_say_their_scale():
+    *lines, scale = say_scatter(PART, about("log"), None)
+    assert "mm" not in " ".join(lines)
+    assert scale == "These sizes stand on the scale of the logarithm, where 0.01 is about 1 %."
+    figure = show_scatter(PART, about("log"), SimpleNamespace(question=None), lambda: "figure-1")[1].figure
+    assert "mm" not in figure.svg
+    assert "logarithm of rise" in figure.svg
 
 
 def test_a_changed_result_changes_picture_alt_text_and_table():
