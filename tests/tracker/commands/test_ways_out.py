@@ -64,3 +64,11 @@ def test_a_spreadsheet_has_no_price(crumbwise, rise):
 
 def test_an_interaction_of_something_else_names_its_option(crumbwise, rise):
     assert "Where: --interaction" in crumbwise("analyse", rise, *PLAIN, "--interaction", "acid:soda").err
+
+
+def test_two_different_wishes_for_one_response_are_refused():
+    from tracker.errors import UsageError
+    from tracker.workflow.wanted import by_response
+
+    with pytest.raises(UsageError, match="both maximise and minimise"):
+        by_response(["rise:maximise", "rise:minimise"], ["rise"], "--goal")
