@@ -18,7 +18,7 @@ from tracker.intake.numbers import read_number
 from tracker.intake.scales import read_scale, scores_of
 from tracker.intake.spreadsheet import Sheet
 from tracker.workflow.options import Options, how_of, lay_chains, set_references, slopes_of
-from tracker.workflow.wanted import read_goal, refuse_costs, set_wishes
+from tracker.workflow.wanted import keep, read_goal, refuse_costs, set_wishes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -274,7 +274,7 @@ class _Asking:
                         where=option,
                         try_this=f'{option} "{next(iter(names))}:{text}"',
                     )
-                said[next(iter(names))] = text.strip()
+                keep(said, next(iter(names)), text.strip(), option)
                 continue
             column = self._column(name.strip(), option)
             if self.names[column] not in names:
@@ -283,7 +283,7 @@ class _Asking:
                     where=option,
                     try_this=f'--response "{name.strip()}"',
                 )
-            said[self.names[column]] = value.strip()
+            keep(said, self.names[column], value.strip(), option)
         return said
 
     def _add_measured(self, table: pd.DataFrame, covariates: Sequence[str], weights: Sequence[str]) -> None:

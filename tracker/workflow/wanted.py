@@ -89,14 +89,17 @@ def by_response(texts: Sequence[str], names: Sequence[str], option: str) -> Mapp
             near = nearest(name, list(names)) or names[0]
             what = f'"{name}" is no response of this analysis.' if colon else f'"{text}" names no response.'
             raise UsageError(what, where=option, try_this=f'{option} "{near}:{value}"')
-        if said.get(name, value) != value:
-            raise UsageError(
-                f'"{name}" was given both {said[name]} and {value}.',
-                where=option,
-                try_this=f'{option} "{name}:{value}"',
-            )
-        said[name] = value
+        keep(said, name, value, option)
     return said
+
+
+def keep(said: dict[str, str], name: str, value: str, option: str) -> None:
+    """Note what was said of a response. Raises UsageError when something else was said of it already."""
+    if said.get(name, value) != value:
+        raise UsageError(
+            f'"{name}" was given both {said[name]} and {value}.', where=option, try_this=f'{option} "{name}:{value}"'
+        )
+    said[name] = value
 
 
 def _margin(text: str) -> Margin:

@@ -7,6 +7,8 @@ import shlex
 
 import pytest
 
+from tracker.commands import main
+
 ROWS = "\n".join(
     f"{day},{acid},{soda},{40 + 6 * soda + (acid == 'lemon juice') + 0.3 * ((day * soda * 7) % 3)}"
     for day in (1, 2, 3)
@@ -72,3 +74,11 @@ def test_two_different_wishes_for_one_response_are_refused():
 
     with pytest.raises(UsageError, match="both maximise and minimise"):
         by_response(["rise:maximise", "rise:minimise"], ["rise"], "--goal")
+
+
+def test_so_are_they_for_a_spreadsheet(tmp_path, capsys):
+    path = tmp_path / "rise.csv"
+    path.write_text("acid,rise\n" + "yogurt,40\nlemon,44\n" * 4, encoding="utf-8")
+    asked = ["analyse", str(path), "--response", "rise", "--factor", "acid:category"]
+    assert main([*asked, "--goal", "rise:maximise", "--goal", "rise:minimise"]) == 2
+    assert "both maximise and minimise" in capsys.readouterr().err
