@@ -42,17 +42,20 @@ def half_normal_quantile(fraction: Floats) -> Floats:
 
 
 @lru_cache(maxsize=4)
-def _nodes(count: int) -> tuple[Floats, Floats]:
+def unit_nodes(count: int) -> tuple[Floats, Floats]:
     nodes, weights = np.polynomial.legendre.leggauss(count)
     return nodes, weights
 
 
 @lru_cache(maxsize=256)
-def _spread_rule(df: float) -> tuple[Floats, Floats]:
-    """Nodes of s = chi / sqrt(df) with weights that already hold its density."""
-    width = 9.0 / np.sqrt(2 * df)
-    low, high = max(0.0, 1 - width), 1 + width + 2.0 / df
-    nodes, weights = _nodes(128)
+def spread_rule(df: float, count: int = 128, reach: float = 9.0, tail: float = 2.0) -> tuple[Floats, Floats]:
+    """``count`` nodes of s = chi / sqrt(df) with weights that already hold its density.
+
+    They reach ``reach`` standard deviations to each side, and ``tail`` / df further up.
+    """
+    width = reach / np.sqrt(2 * df)
+    low, high = max(0.0, 1 - width), 1 + width + tail / df
+    nodes, weights = unit_nodes(count)
     s = low + (high - low) * (nodes + 1) / 2
     log_density = np.log(2) + (df / 2) * np.log(df / 2) - gammaln(df / 2) + (df - 1) * np.log(s) - df * s * s / 2
     density = weights * (high - low) / 2 * np.exp(log_density)
@@ -61,7 +64,7 @@ def _spread_rule(df: float) -> tuple[Floats, Floats]:
 
 def _range_below(q: Floats, levels: int) -> Floats:
     """P(range of ``levels`` standard normals < q): k ∫ phi(z) [Phi(z) - Phi(z - q)]^(k-1) dz."""
-    nodes, weights = _nodes(128)
+    nodes, weights = unit_nodes(128)
     z = 8.5 * nodes
     density = 8.5 * weights * np.exp(-z * z / 2) / np.sqrt(2 * np.pi)
     inside = ndtr(z) - ndtr(z - q[..., None])
@@ -75,7 +78,7 @@ def range_tail(q: float, levels: int, df: float) -> float:
     """
     if q <= 0:
         return 1.0
-    s, weight = _spread_rule(df)
+    s, weight = spread_rule(df)
     below = float((weight * _range_below(q * s, levels)).sum())
     return min(1.0, max(1.0 - below, RANGE_FLOOR))
 

@@ -7,7 +7,7 @@ is shown to lie above the lower margin and below the upper one. That is the same
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 
 import numpy as np
 from scipy.special import stdtr
@@ -29,17 +29,8 @@ def equivalences(
     With a ratio as the margin ``model`` was fitted to logarithms.
     """
     found: list[Equivalence] = []
-    for term in model.terms:
-        variable = model.variables[term.members[0]]
-        if term.block or term.order > 1 or variable.amount:
-            continue
-        slice_ = Slice(term.members[0])
-        reference = references.get(variable.name)
-        pairs = (
-            against(model, slice_, variable.levels.index(reference))
-            if reference in variable.levels and reference is not None
-            else pairs_of(model, slice_)
-        )
+    for slice_, pairs in pairs_asked_about(model, references):
+        variable = model.variables[slice_.variable]
         rows = slice_.rows(model)
         contrasts = model.contrasts(np.array([rows[one] - rows[other] for one, other in pairs]))
         found += [
@@ -56,6 +47,30 @@ def equivalences(
     return tuple(found)
 
 
+def pairs_asked_about(
+    model: Model, references: Mapping[str, str | None]
+) -> Iterator[tuple[Slice, list[tuple[int, int]]]]:
+    """For each category its pairs: every other level with the reference, or all where none was named."""
+    for term in model.terms:
+        variable = model.variables[term.members[0]]
+        if term.block or term.order > 1 or variable.amount:
+            continue
+        slice_, reference = Slice(term.members[0]), references.get(variable.name)
+        if reference is not None and reference in variable.levels:
+            yield slice_, against(model, slice_, variable.levels.index(reference))
+        else:
+            yield slice_, pairs_of(model, slice_)
+
+
+def within_margin(low: float | None, high: float | None, lower: float, upper: float) -> str:
+    """ "yes" with the whole interval inside the margin, "no" with it wholly outside, else "unsure"."""
+    if low is None or high is None:
+        return "unsure"
+    if lower < low and high < upper:
+        return "yes"
+    return "no" if high <= lower or low >= upper else "unsure"
+
+
 def equivalence(contrast: Contrast, margin: Margin, confidence: float, *, factor: str, a: str, b: str) -> Equivalence:
     """One difference a - b (of logarithms for a ratio) against the margin."""
     inner = 2 * confidence - 1
@@ -63,16 +78,11 @@ def equivalence(contrast: Contrast, margin: Margin, confidence: float, *, factor
         (float(np.log(margin.low)), float(np.log(margin.high))) if margin.ratio else (margin.low, margin.high)
     )
     low = high = p_low = p_high = p = None
-    verdict = "unsure"
     if contrast.se and contrast.df is not None:
         p_low = float(stdtr(contrast.df, -(contrast.estimate - lower) / contrast.se))
         p_high = float(stdtr(contrast.df, (contrast.estimate - upper) / contrast.se))
         p = max(p_low, p_high)
         low, high = contrast.within(t_quantile(inner, contrast.df) * contrast.se)
-        if lower < low and high < upper:
-            verdict = "yes"
-        elif high <= lower or low >= upper:
-            verdict = "no"
     shown = [None if value is None else float(np.exp(value)) if margin.ratio else value for value in (low, high)]
     return Equivalence(
         factor=factor,
@@ -88,7 +98,7 @@ def equivalence(contrast: Contrast, margin: Margin, confidence: float, *, factor
         p_high=p_high,
         p=p,
         df=contrast.df,
-        equivalent=verdict,
+        equivalent=within_margin(low, high, lower, upper),
     )
 
 

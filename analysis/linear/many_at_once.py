@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
-from analysis.linear.distributions import _nodes, _spread_rule, t_quantile, t_tails
+from analysis.linear.distributions import spread_rule, t_quantile, t_tails, unit_nodes
 
 Floats = NDArray[np.float64]
 
@@ -79,8 +79,8 @@ def one_number_each(correlation: Floats) -> Floats | None:
 
 
 def _by_one_integral(loads: Floats, df: float) -> Callable[[float], float]:
-    s, weight = _spread_rule(df)
-    nodes, node_weights = _nodes(128)
+    s, weight = spread_rule(df)
+    nodes, node_weights = unit_nodes(128)
     z = 8.5 * nodes
     density = 8.5 * node_weights * np.exp(-z * z / 2) / np.sqrt(2 * np.pi)
     rest = np.sqrt(1 - loads * loads)
@@ -98,25 +98,12 @@ def _by_one_integral(loads: Floats, df: float) -> Callable[[float], float]:
 def _by_points(correlation: Floats, df: float) -> Callable[[float], float]:
     factor = np.asarray(np.linalg.cholesky(correlation + 1e-12 * np.eye(len(correlation))), dtype=np.float64)
     points = _quasi_random(len(correlation) - 1)
-    s, weight = _few_spreads(df)
+    s, weight = spread_rule(df, SPREAD_NODES, reach=8.0, tail=1.5)
 
     def below(t: float) -> float:
         return float(weight @ np.array([_inside(t * float(each), factor, points) for each in s]))
 
     return below
-
-
-def _few_spreads(df: float) -> tuple[Floats, Floats]:
-    """Gauss rule of few nodes for the spread s = chi / sqrt(df)."""
-    from scipy.special import gammaln
-
-    width = 8.0 / np.sqrt(2 * df)
-    low, high = max(0.0, 1 - width), 1 + width + 1.5 / df
-    nodes, weights = _nodes(SPREAD_NODES)
-    s = low + (high - low) * (nodes + 1) / 2
-    log_density = np.log(2) + (df / 2) * np.log(df / 2) - gammaln(df / 2) + (df - 1) * np.log(s) - df * s * s / 2
-    density = weights * np.exp(log_density)
-    return s, density / density.sum()
 
 
 def _quasi_random(dimensions: int) -> Floats:

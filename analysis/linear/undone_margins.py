@@ -10,8 +10,8 @@ from collections.abc import Mapping
 
 import numpy as np
 
-from analysis.linear.comparisons import against, pairs_of
 from analysis.linear.distributions import t_quantile
+from analysis.linear.equivalence import pairs_asked_about, within_margin
 from analysis.linear.means import Slice
 from analysis.linear.undoing import Undoing
 from analysis.parts import Equivalence
@@ -23,14 +23,7 @@ def undone_equivalences(undoing: Undoing, references: Mapping[str, str | None]) 
     if undoing.response.margin is None:
         return ()
     found: list[Equivalence] = []
-    for term in model.terms:
-        variable = model.variables[term.members[0]]
-        if term.block or term.order > 1 or variable.amount:
-            continue
-        slice_ = Slice(term.members[0])
-        name = references.get(variable.name)
-        listed = name is not None and name in variable.levels
-        pairs = against(model, slice_, variable.levels.index(str(name))) if listed else pairs_of(model, slice_)
+    for slice_, pairs in pairs_asked_about(model, references):
         found += [_equivalence(undoing, slice_, one, other) for one, other in pairs]
     return tuple(found)
 
@@ -44,10 +37,6 @@ def _equivalence(undoing: Undoing, slice_: Slice, one: int, other: int) -> Equiv
     size, low, high = (
         undoing.ratio(rows, factor) if margin.ratio else undoing.combined(rows, np.array([1.0, -1.0]), factor)
     )
-    verdict = "unsure"
-    if low is not None and high is not None:
-        verdict = "yes" if margin.low < low and high < margin.high else verdict
-        verdict = "no" if high <= margin.low or low >= margin.high else verdict
     return Equivalence(
         factor=variable.name,
         a=variable.levels[one],
@@ -62,5 +51,5 @@ def _equivalence(undoing: Undoing, slice_: Slice, one: int, other: int) -> Equiv
         p_high=None,
         p=None,
         df=contrast.df,
-        equivalent=verdict,
+        equivalent=within_margin(low, high, margin.low, margin.high),
     )

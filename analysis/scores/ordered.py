@@ -11,7 +11,6 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.scores.climbing import Top, climb
 from analysis.scores.links import Link, quantile
 from analysis.scores.problem import Ordered, Problem
 
@@ -68,9 +67,3 @@ def first_guess(y: Integers, w: Floats, *, scores: int, link: Link, width: int) 
     start = np.zeros(width)
     start[: scores - 1] = quantile(link, np.cumsum(counts)[:-1] / counts.sum())
     return start
-
-
-def fit_ordered(problem: Problem, start: Floats) -> Top:
-    """The top of the likelihood."""
-    extra = 0 if problem.scale is None else problem.scale.shape[1]
-    return climb(problem.likelihood, np.concatenate([start, np.zeros(extra)]))

@@ -13,10 +13,10 @@ from analysis.words.numbers import (
     say_interval,
     say_level,
     say_number,
-    say_share,
     start,
     with_unit,
 )
+from analysis.words.surfaces import reach_of_as_good
 
 MOST = 4
 ALONE = 0.005  # with less of what was baked as good, the best stands alone
@@ -67,13 +67,8 @@ def _share(name: str, value: float, part: BlendPart, units: Mapping[str, str]) -
 def _as_good(part: BlendPart, result: ResponseResult, units: Mapping[str, str]) -> str:
     if not part.as_good or not part.as_good_share or part.as_good_share < ALONE:
         return ""
-    if part.as_good_within is None:
-        within = "that cannot be told from it"
-    else:
-        within = f"within {with_unit(say_number(part.as_good_within), result.response.unit)} of it"
-    ranges = join_words([_range(name, limits, part, units) for name, limits in part.as_good.items()])
-    share = f" ({say_share(round(part.as_good_share, 2))} of what was baked)"
-    return f"blends {within} reach over {ranges}{share}, though not every combination of these."
+    ranges = [_range(name, limits, part, units) for name, limits in part.as_good.items()]
+    return reach_of_as_good("blends", part.as_good_within, result.response.unit, ranges, part.as_good_share)
 
 
 def _range(name: str, limits: ShareLimits, part: BlendPart, units: Mapping[str, str]) -> str:

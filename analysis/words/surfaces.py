@@ -5,7 +5,7 @@ The settings to choose come first, always inside what was baked; what lies outsi
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from analysis.questions import Question
@@ -89,13 +89,15 @@ def _setting(value: float, part: SurfacePart, name: str) -> str:
 def _as_good(part: SurfacePart, result: ResponseResult, units: Mapping[str, str]) -> str:
     if not part.as_good or not part.as_good_share or part.as_good_share < ALONE:
         return ""
-    if part.as_good_within is None:
-        within = "that cannot be told from it"
-    else:
-        within = f"within {with_unit(say_number(part.as_good_within), result.response.unit)} of it"
-    ranges = join_words([_range(name, limits, part, units) for name, limits in part.as_good.items()])
-    share = f" ({say_share(round(part.as_good_share, 2))} of what was baked)"
-    return f"settings {within} reach over {ranges}{share}, though not every combination of these."
+    ranges = [_range(name, limits, part, units) for name, limits in part.as_good.items()]
+    return reach_of_as_good("settings", part.as_good_within, result.response.unit, ranges, part.as_good_share)
+
+
+def reach_of_as_good(what: str, within: float | None, unit: str, ranges: Sequence[str], share: float) -> str:
+    """Over which ranges the settings or blends lie that are as good as the best, and how much of it all that is."""
+    near = "that cannot be told from it" if within is None else f"within {with_unit(say_number(within), unit)} of it"
+    part = f" ({say_share(round(share, 2))} of what was baked)"
+    return f"{what} {near} reach over {join_words(list(ranges))}{part}, though not every combination of these."
 
 
 def _range(name: str, limits: Limits, part: SurfacePart, units: Mapping[str, str]) -> str:
