@@ -50,6 +50,8 @@ def criterion(errors: Errors, y: Array, columns: Array, *, restricted: bool) -> 
     if not restricted:
         return float(n * np.log(rss / n) + errors.log_det)
     free = n - int(keep.sum())
+    if free == 0:
+        return 0.0  # every bake has a coefficient of its own: nothing is left that could prefer one ratio
     return float(free * np.log(rss / free) + errors.log_det + 2 * np.log(values[keep]).sum())
 
 

@@ -58,6 +58,7 @@ class UndonePredictor:
 
     def _back(self, values: Floats) -> Floats:
         """What has no way back stands at the end of the scale; ``most`` is the largest reading there can be."""
-        found = self.scale.back(values)
+        with np.errstate(over="ignore"):
+            found = self.scale.back(values)
         end = 0.0 if self.scale.name == "square root" else self.most
         return np.asarray(np.minimum(np.where(np.isfinite(found), found, end), self.most))

@@ -156,6 +156,8 @@ SORTS = {
     "blends": random_blend,
     "wishes": random_wishes,
 }
+# Tables that once broke something: days with as many coefficients as bakes; a scale undone beyond all numbers.
+ONCE_BROKEN = {"factors and doses": (20966,), "surfaces": (20966,), "wishes": (30514,)}
 FEWEST = {"wishes": 0.05}  # of the tables that are answered: wishes at random seldom make sense together
 
 
@@ -163,7 +165,7 @@ FEWEST = {"wishes": 0.05}  # of the tables that are answered: wishes at random s
 def test_any_table_is_answered_or_refused_in_words(sort):
     validator = jsonschema.Draft202012Validator(schema())
     answered, refusals = 0, []
-    for seed in range(TABLES):
+    for seed in (*range(TABLES), *ONCE_BROKEN.get(sort, ())):
         table, question = SORTS[sort](seed)
         try:
             analysis = analyse(table, question)
