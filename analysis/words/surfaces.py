@@ -121,7 +121,10 @@ def _levels_out(part: SurfacePart, result: ResponseResult, question: Question, u
     if part.stationary is None:
         return f"it levels out nowhere: {part.reasons.get('stationary', 'there is no such point')}."
     if not part.stationary_inside and part.region_closed is False:
-        return f"where {result.response.name} levels out lies outside what was baked; how far off cannot be told."
+        return (
+            f"where {result.response.name} levels out lies outside what was baked, so it is no advice; how far off "
+            "cannot be told."
+        )
     point = join_words([with_unit(f"{n} {_setting(v, part, n)}", units.get(n, "")) for n, v in part.stationary.items()])
     where = "inside what was baked" if part.stationary_inside else "outside what was baked, so it is no advice"
     if part.region_closed is None:

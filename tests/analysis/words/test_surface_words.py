@@ -40,5 +40,5 @@ def test_a_flat_surface_does_not(surface):
 
 def test_a_point_of_which_nothing_is_known_has_no_numbers(surface):
     far = said(surface, stationary={"x1": 712.0, "x2": -394.0}, stationary_inside=False, region_closed=False)
-    assert "Where yield levels out lies outside what was baked; how far off cannot be told." in far
+    assert "Where yield levels out lies outside what was baked, so it is no advice; how far off cannot be told." in far
     assert "712" not in far
