@@ -73,7 +73,7 @@ class LinearPredictor:
     def draws(self, settings: pd.DataFrame, *, count: int, seed: int) -> Floats | None:
         """Coefficients from the multivariate t around the fitted ones, the same for every treatment of a draw."""
         covariance, df = self._covariance, self.df
-        if covariance is None or df is None:
+        if covariance is None or df is None or df < 1:  # less than one df: draws without an end
             return None
         chance = np.random.Generator(np.random.PCG64(seed))
         sizes, directions = np.linalg.eigh(covariance)

@@ -156,8 +156,9 @@ SORTS = {
     "blends": random_blend,
     "wishes": random_wishes,
 }
-# Tables that once broke something: days with as many coefficients as bakes; a scale undone beyond all numbers.
-ONCE_BROKEN = {"factors and doses": (20966,), "surfaces": (20966,), "wishes": (30514,)}
+# Tables that once broke something: days with as many coefficients as bakes; a scale undone beyond all numbers;
+# draws with less than one degree of freedom.
+ONCE_BROKEN = {"factors and doses": (20966, 508275), "surfaces": (20966,), "wishes": (30514,)}
 FEWEST = {"wishes": 0.05}  # of the tables that are answered: wishes at random seldom make sense together
 
 
