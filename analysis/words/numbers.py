@@ -16,6 +16,7 @@ from analysis.words.plurals import several
 
 ROUNDING = 1e-9
 _MOST_DECIMALS = 10
+_SHOWN = re.compile(r"[+\-−]?\d+(?:[.,]\d+)?")
 _NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d)")
 
 
@@ -55,6 +56,13 @@ def say_amount(value: float | None, unit: str, step: float | None = None) -> str
 def true_minus(text: str) -> str:
     """The text with a true minus before its negative numbers; a hyphen in a word, date or range stays."""
     return _NEGATIVE.sub("−", text)
+
+
+def number_shown(text: str) -> float | None:
+    """The number that a cell shows, with point or comma and either minus; None when it shows something else."""
+    if not _SHOWN.fullmatch(text):
+        return None
+    return float(text.replace("−", "-").replace(",", "."))
 
 
 def with_unit(text: str, unit: str) -> str:

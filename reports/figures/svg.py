@@ -10,6 +10,10 @@ from __future__ import annotations
 
 import io
 import re
+import warnings
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree  # parses only what matplotlib wrote a moment ago
 
@@ -26,20 +30,51 @@ _COLOUR = re.compile("|".join(map(re.escape, NAMES)))
 _REFERENCE = re.compile(r"url\(#([^)]*)\)")
 
 
+# Pictures as PNG, by key, while someone wants them; drawing them twice costs as much again.
+_points: ContextVar[dict[str, bytes] | None] = ContextVar("points", default=None)
+PNG_DPI = 240
+
+
+@contextmanager
+def also_as_png() -> Iterator[dict[str, bytes]]:
+    """Every picture drawn inside is also kept as PNG, by its key."""
+    kept: dict[str, bytes] = {}
+    token = _points.set(kept)
+    try:
+        yield kept
+    finally:
+        _points.reset(token)
+
+
 def as_svg(figure: Canvas, *, key: str, title: str, description: str) -> str:
     """The picture as one ``svg`` element with a title and a description; same picture, same bytes."""
     from matplotlib.text import Text
 
     texts = [text for text in figure.findobj(Text) if isinstance(text, Text)]
+    said = [text.get_text() for text in texts]
     words = {f"{KEY}{number}": own_words(text, number) for number, text in enumerate(texts)}
     out = io.BytesIO()
     figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
+    points = _points.get()
+    if points is not None:
+        for text, its in zip(texts, said, strict=True):
+            text.set_text(its)
+        points[key] = _as_png(figure)
     root = ElementTree.fromstring(out.getvalue())  # noqa: S314 (our own bytes, not a stranger's)
     _exchange(root, words)
     _tidy(root, key)
     _introduce(root, key, title, description)
     ElementTree.register_namespace("", _SVG.strip("{}"))
     return ElementTree.tostring(root, encoding="unicode")
+
+
+def _as_png(figure: Canvas) -> bytes:
+    """The picture in points on white. What the letters of the font lack is drawn as boxes: SVG shows it."""
+    out = io.BytesIO()
+    with warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing")
+        figure.savefig(out, format="png", dpi=PNG_DPI, facecolor="#ffffff", metadata={"Software": None})
+    return out.getvalue()
 
 
 def _exchange(root: ElementTree.Element, words: dict[str, list[str]]) -> None:
