@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any, Literal
 
+from analysis.dose_results import Curve
 from analysis.questions import Question
-from analysis.results import BakePoint, Curve
+from analysis.results import BakePoint
 
 Treatment = dict[str, Any]
 

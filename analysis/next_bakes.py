@@ -12,11 +12,12 @@ from itertools import pairwise
 from typing import Any
 
 from analysis.baked import Treatment, best_beyond, levels_baked, mean_at, treatments_baked
+from analysis.dose_results import Curve, DosePart
 from analysis.findings import JOINT
 from analysis.more_bakes import as_good_open, more_bakes, say_what_matters
 from analysis.parting import fill_cells, part_aliases
 from analysis.questions import Question
-from analysis.results import BakePoint, Curve, DosePart, NextBakes, ResponseResult
+from analysis.results import BakePoint, NextBakes, ResponseResult
 
 DECIDED = 0.8  # weight from which one shape is taken as settled
 DRAWS = 400  # of plausible curves, to see where they part

@@ -14,8 +14,9 @@ from dataclasses import asdict, is_dataclass
 from importlib.resources import files
 from typing import Any
 
+from analysis.dose_results import Curve, DosePart, Optimum
 from analysis.parts import Part
-from analysis.results import Analysis, Check, Curve, DosePart, Finding, NextBakes, Optimum, ResponseResult
+from analysis.results import Analysis, Check, Finding, NextBakes, ResponseResult
 from analysis.words import headline, response_headline, say_check, say_finding, say_model, say_next
 from analysis.words.chemistry import say_chemistry
 from analysis.words.limits import say_limits
@@ -58,7 +59,7 @@ def analysis_json(analysis: Analysis) -> Json:
         "findings": [_finding(finding, analysis) for finding in analysis.findings],
         **_parts(analysis.parts, TOGETHER, analysis, analysis),
     }
-    plain = _plain(document, "analysis")
+    plain = plain_values(document, "analysis")
     assert isinstance(plain, dict)
     return plain
 
@@ -186,12 +187,12 @@ def _fields(record: Any) -> Json:
     return asdict(record)
 
 
-def _plain(value: Any, where: str) -> Any:
+def plain_values(value: Any, where: str) -> Any:
     """Numpy scalars become Python's own; a number that is not finite is our own mistake."""
     if isinstance(value, Mapping):
-        return {str(key): _plain(item, f"{where}.{key}") for key, item in value.items()}
+        return {str(key): plain_values(item, f"{where}.{key}") for key, item in value.items()}
     if isinstance(value, list | tuple):
-        return [_plain(item, f"{where}[{at}]") for at, item in enumerate(value)]
+        return [plain_values(item, f"{where}[{at}]") for at, item in enumerate(value)]
     if hasattr(value, "item"):
         value = value.item()
     if isinstance(value, float):

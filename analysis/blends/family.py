@@ -17,6 +17,7 @@ from analysis.blends.predictor import BlendPredictor
 from analysis.blends.products import product_findings
 from analysis.blends.terms import BlendDesign, blend_design
 from analysis.errors import NotPossible
+from analysis.estimates import Comparison, Mean
 from analysis.findings import judge
 from analysis.linear.comparisons import Pair, as_comparisons, compare, slice_letters
 from analysis.linear.covariates import covariate_checks, covariate_part
@@ -32,7 +33,7 @@ from analysis.linear.reasons import why_missing
 from analysis.linear.stratum import Model
 from analysis.linear.tables import points, residual
 from analysis.questions import Question, Response
-from analysis.results import Comparison, FamilyResult, Finding, Mean, ModelNote
+from analysis.results import FamilyResult, Finding, ModelNote
 from analysis.surfaces.terms import lack_of_fit
 
 Floats = NDArray[np.float64]

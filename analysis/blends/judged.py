@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from analysis.blends.lines import change_by, model_row, row_at
 from analysis.blends.terms import BlendDesign
+from analysis.estimates import Coefficient, Test
 from analysis.linear import design_checks, residual_checks
 from analysis.linear.coding import Term, term_row
 from analysis.linear.coefficients import parts_of
@@ -19,7 +20,7 @@ from analysis.linear.least_squares import explained
 from analysis.linear.stratum import Model, Stratum
 from analysis.linear.tables import all_tests
 from analysis.questions import Question
-from analysis.results import Check, Coefficient, Test
+from analysis.results import Check
 
 Floats = NDArray[np.float64]
 

@@ -18,7 +18,8 @@ from scipy.stats import f as f_distribution
 
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.layout import Layout
-from analysis.results import LackOfFit, Residual, Test
+from analysis.dose_results import LackOfFit
+from analysis.estimates import Residual, Test
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]

@@ -28,8 +28,9 @@ from analysis.dose_response.profiles import (
     se_of,
 )
 from analysis.dose_response.shape import AnyArray
+from analysis.dose_results import Curve, EffectiveDose, Optimum, Recommended
+from analysis.estimates import Interval
 from analysis.questions import Question
-from analysis.results import Curve, EffectiveDose, Interval, Optimum, Recommended
 
 Reasons = dict[str, str]
 

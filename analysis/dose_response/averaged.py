@@ -13,7 +13,7 @@ import numpy.typing as npt
 from analysis.dose_response.best import Drawn
 from analysis.dose_response.compare import Ranked
 from analysis.dose_response.goals import Aim, smallest_good_enough
-from analysis.results import AveragedDose
+from analysis.dose_results import AveragedDose
 
 Array = npt.NDArray[np.float64]
 _PLAUSIBLE = 0.005  # of the weight; shapes below it are not drawn from either

@@ -21,7 +21,7 @@ from analysis.dose_response.draws import draw_curves
 from analysis.dose_response.goals import Aim, good_enough, smallest_good_enough
 from analysis.dose_response.intervals import days_doubt, level_doubt
 from analysis.dose_response.reading import turning_dose
-from analysis.results import Recommended
+from analysis.dose_results import Recommended
 
 Array = npt.NDArray[np.float64]
 

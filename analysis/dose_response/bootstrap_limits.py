@@ -19,8 +19,9 @@ from analysis.dose_response.goals import Aim, smallest_good_enough
 from analysis.dose_response.intervals import t_quantile
 from analysis.dose_response.reading import turning_dose
 from analysis.dose_response.shape import AnyArray, Array
+from analysis.dose_results import Curve, EffectiveDose, Optimum, Recommended
+from analysis.estimates import Interval
 from analysis.resampling import acceleration, bca_limits
-from analysis.results import Curve, EffectiveDose, Interval, Optimum, Recommended
 
 _POINTS = 401
 _FEW = 0.9  # share of resamples that has to give a number

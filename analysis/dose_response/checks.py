@@ -18,9 +18,10 @@ from analysis.dose_response.anova import Scatter
 from analysis.dose_response.compare import Choice
 from analysis.dose_response.curves import ShapeFit, joint_jacobian
 from analysis.dose_response.layout import Layout
+from analysis.dose_results import Curve, LackOfFit
 from analysis.linear.residual_checks import brown_forsythe, looks_sorted
 from analysis.questions import Question
-from analysis.results import Check, Curve, LackOfFit, Verdict
+from analysis.results import Check, Verdict
 
 Array = npt.NDArray[np.float64]
 ALARM, GRAVE = 0.05, 0.01

@@ -21,8 +21,9 @@ from analysis.dose_response.best import Drawn
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.goals import Aim
 from analysis.dose_response.intervals import quantiles
+from analysis.estimates import Test
 from analysis.findings import judge
-from analysis.results import Finding, Matters, Test
+from analysis.results import Finding, Matters
 
 Array = npt.NDArray[np.float64]
 _MOST_DOSES = 8

@@ -19,7 +19,7 @@ from scipy.stats import t as t_distribution
 
 from analysis.dose_response.curves import ShapeFit, joint_bounds, joint_jacobian, joint_mean
 from analysis.dose_response.fitting import minimise
-from analysis.results import Interval
+from analysis.estimates import Interval
 
 Array = npt.NDArray[np.float64]
 _STEP = 1e-30

@@ -34,9 +34,10 @@ from analysis.dose_response.shapes import SHAPES
 from analysis.dose_response.spread_part import spread_part
 from analysis.dose_response.tables import bake_points, candidates, coefficients, curve_points, curve_residual, means
 from analysis.dose_response.told import told_parts
+from analysis.dose_results import Curve, DosePart, LackOfFit, Recommended
 from analysis.parts import Part as AnyPart
 from analysis.questions import Question, Response
-from analysis.results import Curve, DosePart, FamilyResult, Finding, LackOfFit, Recommended
+from analysis.results import FamilyResult, Finding
 
 # Lack of fit from which the curve's own misses set the spread of the recommended dose. Milder
 # than the checks' levels: with few doses a wrong shape is seldom caught at 5 %.

@@ -15,7 +15,7 @@ from analysis.dose_response.goals import Aim
 from analysis.dose_response.intervals import delta, level_doubt, profile_interval, quantiles, t_quantile, turning_point
 from analysis.dose_response.profiles import of_turning, profile_ends
 from analysis.dose_response.reading import turning_dose
-from analysis.results import Optimum
+from analysis.dose_results import Optimum
 
 Array = npt.NDArray[np.float64]
 

@@ -24,8 +24,8 @@ from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.parallel_lines import Lines, parallel_lines
 from analysis.dose_response.results import PotencyPart, TestOfPotency
 from analysis.dose_response.stretched import Stretched, stretch
+from analysis.dose_results import Potency
 from analysis.leavening.neutralising import NEUTRALISING, folded
-from analysis.results import Potency
 
 Array = npt.NDArray[np.float64]
 _FAR = 100.0  # a ratio beyond this (or its inverse) is not believed

@@ -12,7 +12,8 @@ from typing import Any
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.evidence import Ask
 from analysis.dose_response.optimum import target_doses
-from analysis.results import Curve, Finding
+from analysis.dose_results import Curve
+from analysis.results import Finding
 
 
 def dose_findings(fit: ShapeFit, curves: tuple[Curve, ...], ask: Ask, effect: Finding) -> list[Finding]:

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import ClassVar
 
+from analysis.dose_results import AveragedDose, EffectiveDose
 from analysis.parts import Part
-from analysis.results import AveragedDose, EffectiveDose
 
 
 @dataclass(frozen=True, kw_only=True)

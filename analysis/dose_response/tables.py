@@ -9,7 +9,9 @@ from analysis.dose_response.compare import Choice
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.free_shapes import FreeFit
 from analysis.dose_response.intervals import parameter_intervals, quantiles
-from analysis.results import BakePoint, Candidate, Coefficient, Curve, CurvePoint, Mean, Residual
+from analysis.dose_results import Candidate, Curve, CurvePoint
+from analysis.estimates import Coefficient, Mean, Residual
+from analysis.results import BakePoint
 
 POINTS = 60
 _MOST_MEANS = 12  # doses; beyond that the curve itself says it better

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from analysis.dose_response.results import AveragedPart, EffectivePart, Shares
+from analysis.dose_results import DosePart
 from analysis.parts import Part
 from analysis.questions import Question
-from analysis.results import DosePart
 
 
 def told_parts(dose: DosePart, question: Question, reasons: dict[str, str]) -> tuple[Part, ...]:

@@ -13,10 +13,10 @@ from itertools import product
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.estimates import Coefficient
 from analysis.linear.coding import Term
 from analysis.linear.distributions import t_tails
 from analysis.linear.stratum import Model
-from analysis.results import Coefficient
 
 Floats = NDArray[np.float64]
 

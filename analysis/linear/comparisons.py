@@ -13,13 +13,13 @@ from itertools import combinations
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.estimates import Comparison
 from analysis.linear.distributions import f_tail, range_quantile, range_tail, t_quantile, t_tails
 from analysis.linear.letters import letters
 from analysis.linear.many_at_once import correlation_of, largest_quantile, largest_tail
 from analysis.linear.means import Slice
 from analysis.linear.stratum import Contrast, Model
 from analysis.questions import Adjust
-from analysis.results import Comparison
 
 Floats = NDArray[np.float64]
 

@@ -11,6 +11,7 @@ from typing import Any, Literal
 
 import numpy as np
 
+from analysis.estimates import Test
 from analysis.findings import judge
 from analysis.linear.coding import Term, term_width
 from analysis.linear.comparisons import Pair
@@ -20,7 +21,7 @@ from analysis.linear.selection import Selection
 from analysis.linear.stratum import Contrast, Model
 from analysis.linear.two_level import Lenth, effect_contrast
 from analysis.questions import Response
-from analysis.results import Finding, Test
+from analysis.results import Finding
 
 Direction = Literal["up", "down", "none"]
 

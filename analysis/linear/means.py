@@ -13,9 +13,9 @@ from itertools import combinations, product
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.estimates import Mean
 from analysis.linear.coding import Term, Variable
 from analysis.linear.stratum import Contrast, Model
-from analysis.results import Mean
 
 Floats = NDArray[np.float64]
 

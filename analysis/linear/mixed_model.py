@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.estimates import Test
 from analysis.linear.coding import Term, Variable
 from analysis.linear.distributions import f_tail
 from analysis.linear.fitting import NOTHING, ROUNDING
@@ -24,7 +25,6 @@ from analysis.linear.selection import Selection
 from analysis.linear.squares import DISAGREE, SquaresType, is_orthogonal
 from analysis.linear.stratum import BAKES, Contrast, Model, Stratum
 from analysis.questions import SmallSample
-from analysis.results import Test
 
 if TYPE_CHECKING:  # loaded where a model with groups is fitted
     from analysis.mixed.fit import MixedFit

@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.errors import NotPossible
+from analysis.estimates import Coefficient
 from analysis.findings import judge
 from analysis.linear.coding import variables_of
 from analysis.linear.coefficients import coefficients
@@ -22,7 +23,7 @@ from analysis.linear.scatter import RESIDUAL, ScatterPart, scatter_checks, scatt
 from analysis.linear.settling import Settled, settle
 from analysis.linear.tables import points, residual
 from analysis.questions import Question, Response
-from analysis.results import Check, Coefficient, FamilyResult, Finding, ModelNote
+from analysis.results import Check, FamilyResult, Finding, ModelNote
 
 Floats = NDArray[np.float64]
 

@@ -12,11 +12,11 @@ from typing import Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.estimates import Test
 from analysis.linear.coding import Term
 from analysis.linear.distributions import f_tail
 from analysis.linear.least_squares import explained
 from analysis.linear.stratum import Stratum
-from analysis.results import Test
 
 Floats = NDArray[np.float64]
 SquaresType = Literal[1, 2, 3]

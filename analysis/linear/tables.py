@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from analysis.estimates import Comparison, Mean, Residual, Test
 from analysis.linear.comparisons import Pair, as_comparisons, compare, shown_pairs, slice_letters
 from analysis.linear.means import Slice, estimated_means, slices
 from analysis.linear.mixed_model import MixedModel
@@ -16,7 +17,7 @@ from analysis.linear.residual_checks import bakes_stratum
 from analysis.linear.squares import SquaresType, tests
 from analysis.linear.stratum import Model
 from analysis.questions import Adjust, Question
-from analysis.results import BakePoint, Comparison, Mean, Residual, Test
+from analysis.results import BakePoint
 
 Floats = NDArray[np.float64]
 

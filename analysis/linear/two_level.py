@@ -13,11 +13,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.estimates import Effect
 from analysis.linear.coding import Term
 from analysis.linear.distributions import half_normal_quantile, t_quantile
 from analysis.linear.mixed_model import MixedModel
 from analysis.linear.stratum import Contrast, Model
-from analysis.results import Effect
 
 Floats = NDArray[np.float64]
 

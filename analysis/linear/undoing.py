@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from analysis.errors import NotPossible
+from analysis.estimates import Comparison, Mean
 from analysis.findings import judge
 from analysis.linear.centre_points import curvature_of
 from analysis.linear.chosen import weights_of
@@ -24,7 +25,7 @@ from analysis.linear.scales import Scale
 from analysis.linear.stratum import Model
 from analysis.parts import ChosenContrast
 from analysis.questions import Response
-from analysis.results import Comparison, FamilyResult, Finding, Mean
+from analysis.results import FamilyResult, Finding
 
 Floats = NDArray[np.float64]
 

@@ -16,13 +16,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.estimates import Test
 from analysis.linear.coding import Term, Variable
 from analysis.linear.distributions import f_tail
 from analysis.linear.squares import SquaresType
 from analysis.linear.squares import tests as plain_tests
 from analysis.linear.stratum import Contrast, Model
 from analysis.linear.treatments import treatment_codes
-from analysis.results import Test
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]

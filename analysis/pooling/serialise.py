@@ -11,7 +11,7 @@ from importlib.resources import files
 from typing import Any
 
 from analysis.pooling.results import Pooling
-from analysis.serialise import _plain
+from analysis.serialise import plain_values
 from analysis.words.pooling import say_pooled, title_of
 
 SCHEMA_VERSION = "1.0"
@@ -32,7 +32,7 @@ def pooling_json(pooling: Pooling) -> Json:
         "not_pooled": [asdict(one) for one in pooling.not_pooled],
         "remarks": list(pooling.remarks),
     }
-    plain: Json = _plain(document, "pooling")
+    plain: Json = plain_values(document, "pooling")
     return plain
 
 

@@ -14,8 +14,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc, chdtri, fdtri, ndtri
 
+from analysis.estimates import Coefficient, Comparison, Mean
 from analysis.linear.distributions import f_tail, range_quantile, range_tail, t_quantile
-from analysis.results import Coefficient, Comparison, Mean
 from analysis.scores.model import Model
 from analysis.scores.results import OddsRatio, ScoreDifference, Shares
 from analysis.scores.terms import Variable

@@ -13,9 +13,10 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
+from analysis.estimates import Test
 from analysis.findings import judge
 from analysis.linear.evidence import cannot_tell
-from analysis.results import Finding, Test
+from analysis.results import Finding
 from analysis.scores.comparing import inside, settings_of
 from analysis.scores.model import Model
 from analysis.scores.results import ScoreDifference

@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import ndtr, ndtri
 
+from analysis.estimates import Coefficient
 from analysis.linear.distributions import t_quantile, t_tails
 from analysis.parts import Threshold, Variance
 from analysis.questions import Question, Response
-from analysis.results import Coefficient
 from analysis.scores.data import Data
 from analysis.scores.expected import Expected
 from analysis.scores.fitting import Fit

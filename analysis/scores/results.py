@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
+from analysis.estimates import Coefficient
 from analysis.parts import Part, Threshold, Variance
-from analysis.results import Coefficient
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 from scipy.special import chdtrc
 
+from analysis.estimates import Test
 from analysis.linear.distributions import f_tail
-from analysis.results import Test
 from analysis.scores.climbing import climb
 from analysis.scores.data import Data
 from analysis.scores.fitting import Fit, Method, fit, fixed_top

@@ -10,8 +10,9 @@ import math
 from collections.abc import Sequence
 
 from analysis.baked import best_beyond
+from analysis.dose_results import Curve, DosePart
 from analysis.questions import Response
-from analysis.results import Curve, DosePart, ResponseResult
+from analysis.results import ResponseResult
 from analysis.words.numbers import (
     half_width,
     join_words,

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from analysis.estimates import Comparison
 from analysis.parts import ChosenContrast
 from analysis.questions import Question
-from analysis.results import Comparison, ResponseResult
+from analysis.results import ResponseResult
 from analysis.words.findings import METHODS
 from analysis.words.numbers import half_width, join_words, say_interval, say_level, say_p, say_signed, with_unit
 

@@ -8,7 +8,8 @@ from __future__ import annotations
 from textwrap import wrap
 
 from analysis.baked import best_beyond
-from analysis.results import Analysis, Curve, NextBakes, ResponseResult
+from analysis.dose_results import Curve
+from analysis.results import Analysis, NextBakes, ResponseResult
 from analysis.words.answers import answer, headlines
 from analysis.words.checks import say_check
 from analysis.words.contrasts import say_contrasts, say_references

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analysis.results import BakePoint, Curve, DosePart, ResponseResult
+from analysis.dose_results import Curve, DosePart
+from analysis.results import BakePoint, ResponseResult
 from analysis.words.numbers import half_width, say_interval, say_number, say_share
 from reports.figures.lettering import brief, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt

@@ -9,7 +9,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analysis.results import Effect, Finding, ResponseResult
+from analysis.estimates import Effect
+from analysis.results import Finding, ResponseResult
 from analysis.words.findings import say_term
 from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share, say_signed
 from analysis.words.trust_checks import SCALES

@@ -9,7 +9,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from analysis.results import BakePoint, Finding, Mean, ResponseResult
+from analysis.estimates import Mean
+from analysis.results import BakePoint, Finding, ResponseResult
 from analysis.words.numbers import half_width, say_interval, say_number, say_share, say_signed
 from reports.figures.lettering import brief, column_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analysis.results import Mean, ResponseResult
+from analysis.estimates import Mean
+from analysis.results import ResponseResult
 from analysis.words.numbers import half_width, say_interval, say_number, say_share
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped
 from reports.figures.picture import Figure, Table, short_alt

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from analysis.results import BakePoint, Curve, ResponseResult
+from analysis.dose_results import Curve
+from analysis.results import BakePoint, ResponseResult
 
 MOST_POINTS = 2000
 

@@ -6,22 +6,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.dose_results import Candidate, Curve, DosePart, Optimum, Recommended
 from analysis.engine import analyse
+from analysis.estimates import Interval
 from analysis.next_bakes import next_bakes
 from analysis.questions import Factor, Question, Response
-from analysis.results import (
-    BakePoint,
-    Candidate,
-    Curve,
-    DosePart,
-    FamilyResult,
-    Finding,
-    Interval,
-    ModelNote,
-    Optimum,
-    Recommended,
-    ResponseResult,
-)
+from analysis.results import BakePoint, FamilyResult, Finding, ModelNote, ResponseResult
 
 SODA = Factor(name="soda", kind="amount", unit="% flour")
 RISE = Response(name="rise", unit="mm", matters=2.0, goal="maximise")

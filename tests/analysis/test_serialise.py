@@ -7,7 +7,8 @@ import jsonschema
 import numpy as np
 import pytest
 
-from analysis.results import Coefficient, LeftOut
+from analysis.estimates import Coefficient
+from analysis.results import LeftOut
 from analysis.serialise import analysis_json, schema
 
 

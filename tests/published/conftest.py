@@ -11,9 +11,10 @@ from typing import Any
 import pandas as pd
 import pytest
 
+from analysis.estimates import Coefficient, Comparison, Effect, Mean, Test
 from analysis.linear import factor_model
 from analysis.questions import Factor, Question, Response
-from analysis.results import Coefficient, Comparison, Effect, FamilyResult, Mean, Test
+from analysis.results import FamilyResult
 
 HERE = Path(__file__).parent
 

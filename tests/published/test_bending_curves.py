@@ -20,8 +20,8 @@ from analysis.dose_response.intervals import parameter_intervals
 from analysis.dose_response.layout import read_layout
 from analysis.dose_response.optimum import find_optimum
 from analysis.dose_response.shapes import SHAPES
+from analysis.dose_results import Curve
 from analysis.questions import Question, Response
-from analysis.results import Curve
 
 HERE = Path(__file__).parent / "dose_response"
 FIGURES = json.loads((HERE / "bending.json").read_text())

@@ -19,30 +19,19 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from analysis.dose_results import Candidate, Curve, CurvePoint, DosePart, LackOfFit, Optimum, Recommended
+from analysis.estimates import Coefficient, Effect, Interval, Mean, Residual, Test
 from analysis.questions import Factor, Question, Response
 from analysis.results import (
     Analysis,
     BakePoint,
-    Candidate,
     Check,
-    Coefficient,
-    Curve,
-    CurvePoint,
-    DosePart,
-    Effect,
     FamilyResult,
     Finding,
-    Interval,
-    LackOfFit,
     LeftOut,
-    Mean,
     ModelNote,
     NextBakes,
-    Optimum,
-    Recommended,
-    Residual,
     ResponseResult,
-    Test,
 )
 from reports.sheet import Sheet, SheetDay, SheetResponse, SheetRun, Weighed
 

@@ -20,8 +20,8 @@ from analysis.dose_response.layout import read_layout
 from analysis.dose_response.optimum import find_optimum
 from analysis.dose_response.shapes import SHAPES
 from analysis.dose_response.tables import curve_points
+from analysis.dose_results import Curve
 from analysis.questions import Question, Response
-from analysis.results import Curve
 
 LARGE = bool(os.environ.get("CRUMBWISE_LARGE"))
 DRAWS = 1000 if LARGE else 10

@@ -6,8 +6,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from analysis.errors import AnalysisError, NotPossible, TrialDataError
+from analysis.estimates import Coefficient
 from analysis.linear.finite import finite, numbers
-from analysis.results import Coefficient
 
 SIZES = st.sampled_from([0.0, 1.0, 1.0, 1.0, 2.5, 1e-9, 1e9, 1e12 + 0.5, -3.0, 1e-40, 1e60, 5e-324, 1e308])
 

@@ -10,7 +10,8 @@ from xml.etree import ElementTree
 import pandas as pd
 import pytest
 
-from analysis.results import Mean, ResponseResult
+from analysis.estimates import Mean
+from analysis.results import ResponseResult
 from reports.figures.checks import draw_residuals_by_fit, draw_residuals_by_order
 from reports.figures.dose import draw_dose
 from reports.figures.effects import draw_effects, draw_half_normal
