@@ -16,6 +16,7 @@ from scipy.special import chdtrc, chdtri, fdtri, ndtri
 
 from analysis.estimates import Coefficient, Comparison, Mean
 from analysis.linear.distributions import f_tail, range_quantile, range_tail, t_quantile
+from analysis.scores.differences import put_together, wilson, worth
 from analysis.scores.model import Model
 from analysis.scores.results import OddsRatio, ScoreDifference, Shares
 from analysis.scores.terms import Variable
@@ -24,6 +25,7 @@ Floats = NDArray[np.float64]
 ENDLESS_DF = 1e7  # the studentised range hardly moves beyond
 MOST_LEVELS = 12  # of an amount whose shares are listed level by level
 MOST_TREATMENTS = 24
+AGAINST = np.array([1.0, -1.0])
 
 
 def settings_of(variable: Variable) -> list[object]:
@@ -90,10 +92,9 @@ def _pairs_of(model: Model, variable: Variable) -> list[tuple[Comparison, ScoreD
         a, b = variable.levels[i], variable.levels[j]
         low, high = (None, None) if se is None else (difference - factor * se, difference + factor * se)
         score = float(estimates[i] - estimates[j])
-        own = None
-        if spread is not None:
-            own = float(np.sqrt(max(spread[i, i] + spread[j, j] - 2 * spread[i, j], 0.0)))
-        ends = (None, None) if own is None else inside(model, score, own, factor)
+        both = [i, j]
+        part = None if spread is None else spread[np.ix_(both, both)]
+        ends = limits_of_sum(model, AGAINST, estimates[both], part, factor)
         found.append(
             (
                 Comparison(
@@ -163,14 +164,33 @@ def holm(p: Sequence[float | None]) -> list[float | None]:
     return found
 
 
-def inside(model: Model, size: float, se: float, factor: float) -> tuple[float, float]:
-    """Interval of a difference of expectations, cut where the scale ends."""
+def limits_of_sum(
+    model: Model, weights: Floats, estimates: Floats, spread: Floats | None, factor: float
+) -> tuple[float | None, float | None]:
+    """Interval of a weighted sum of expectations (k,) with covariance ``spread`` (k, k); weights add up to 0.
+
+    Shares are put together from their own limits (``differences``); scores and counts are taken as
+    estimate and standard error, cut where the scale ends.
+    """
+    if spread is None:
+        return None, None
     bounds = model.bounds()
-    low, high = size - factor * se, size + factor * se
+    if bounds is not None and model.data.lead == 1:
+        low, width = bounds[0], bounds[1] - bounds[0]
+        shares = np.clip((estimates - low) / width, 0.0, 1.0)
+        variances = spread / width**2
+        seen = float(model.readings.weights.sum())
+        limits = [
+            wilson(float(p), worth(float(p), float(v), seen), factor)
+            for p, v in zip(shares, np.diag(variances), strict=True)
+        ]
+        ends = put_together(weights, shares, limits, variances)
+        return width * ends[0], width * ends[1]
+    size, se = float(weights @ estimates), float(np.sqrt(max(float(weights @ spread @ weights), 0.0)))
     if bounds is None:
-        return low, high
-    most = bounds[1] - bounds[0]
-    return max(low, -most), min(high, most)
+        return size - factor * se, size + factor * se
+    most = (bounds[1] - bounds[0]) * float(np.abs(weights).sum()) / 2
+    return max(size - factor * se, -most), min(size + factor * se, most)
 
 
 def exp(x: float) -> float:

@@ -17,7 +17,7 @@ from analysis.estimates import Test
 from analysis.findings import judge
 from analysis.linear.evidence import cannot_tell
 from analysis.results import Finding
-from analysis.scores.comparing import inside, settings_of
+from analysis.scores.comparing import limits_of_sum, settings_of
 from analysis.scores.model import Model
 from analysis.scores.results import ScoreDifference
 from analysis.scores.terms import Term, Variable
@@ -101,14 +101,8 @@ def combined(
     """A weighted sum of expectations."""
     grids = [model.cells(cells) for _, cells in parts]
     weights = np.array([weight for weight, _ in parts])
-    size = float(weights @ model.expected.averaged(grids))
-    spread = model.expected.spread(grids)
-    if spread is None:
-        return size, None, None
-    se = float(np.sqrt(max(weights @ spread @ weights, 0.0)))
-    if len(parts) > 2:
-        return size, size - factor * se, size + factor * se
-    return size, *inside(model, size, se, factor)
+    estimates = model.expected.averaged(grids)
+    return float(weights @ estimates), *limits_of_sum(model, weights, estimates, model.expected.spread(grids), factor)
 
 
 def _interaction(model: Model, term: Term, test: Test | None) -> Finding:

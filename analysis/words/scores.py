@@ -129,6 +129,8 @@ def say_score_method(result: ResponseResult, question: Any) -> str:
         "intervals of effects are by profile likelihood" if not (model.groups or part.widened) else
         "intervals of effects are estimate and standard error",
         "intervals of expected values are by the delta method",
+        "differences of shares are put together from Wilson limits of each share (Newcombe 1998)"
+        if part.scale == "yes-no" else "",
         _compared(result),
     ]  # fmt: skip
     return " ".join(f"{start(sentence)}." for sentence in sentences if sentence)
