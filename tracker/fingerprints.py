@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import Any
 
-from sqlmodel import col, func, select
+from sqlmodel import Session, col, func, select
 
 from tracker.audit import FIRST_PREVIOUS_HASH, canonical, sha256
 from tracker.current import CurrentTrial, current_trial
@@ -28,7 +28,12 @@ def content_hash(store: Store, trial: str) -> str:
     and moments of entry are left out, and rows are sorted by what they say.
     """
     with store.read() as session:
-        return sha256(canonical(_content(current_trial(session, trial))))
+        return content_hash_in(session, trial)
+
+
+def content_hash_in(session: Session, trial: str) -> str:
+    """The same within a session that is open already."""
+    return sha256(canonical(_content(current_trial(session, trial))))
 
 
 def _content(current: CurrentTrial) -> dict[str, Any]:

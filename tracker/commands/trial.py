@@ -9,6 +9,7 @@ import typer
 from tracker.commands import (
     GROUPS,
     trial_answers,
+    trial_bundle,
     trial_entries,
     trial_exchange,
     trial_extend,
@@ -110,3 +111,4 @@ app.add_typer(trial_sheets.app)
 app.add_typer(trial_exchange.app)
 app.add_typer(trial_answers.app)
 app.add_typer(trial_pool.app)
+app.add_typer(trial_bundle.app)

@@ -153,11 +153,11 @@ def analyse_file(
     )
 
 
-def write_report(answer: TrialAnalysis, path: str | Path) -> Path:
-    """The answer as one HTML file, whole or not at all."""
+def report_page(answer: TrialAnalysis) -> str:
+    """The answer as one HTML document."""
     from reports.page import trial_report
 
-    page = trial_report(
+    return trial_report(
         answer.analysis,
         title=answer.title,
         question=answer.question,
@@ -168,7 +168,11 @@ def write_report(answer: TrialAnalysis, path: str | Path) -> Path:
         cautions=answer.remarks,
         chemistry=answer.chemistry,
     )
-    return write_whole(path, page)
+
+
+def write_report(answer: TrialAnalysis, path: str | Path) -> Path:
+    """The answer as one HTML file, whole or not at all."""
+    return write_whole(path, report_page(answer))
 
 
 def report_trial(

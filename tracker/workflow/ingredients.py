@@ -118,13 +118,13 @@ def latest(session: Session, when_planned: Trial | None = None) -> dict[str, Ing
     """Folded name -> the row that nothing replaces."""
     rows = session.exec(select(Ingredient).order_by(col(Ingredient.id))).all()
     if when_planned is not None:
-        known = _kept_before(session, when_planned)
+        known = kept_before(session, when_planned)
         rows = [row for row in rows if row.id in known]
     replaced = {row.replaces_id for row in rows}
     return {row.name.casefold(): row for row in rows if row.id not in replaced}
 
 
-def _kept_before(session: Session, trial: Trial) -> set[int]:
+def kept_before(session: Session, trial: Trial) -> set[int]:
     """Ingredients whose audit entry stands before that of the trial."""
     of_trial = select(AuditEntry.sequence).where(AuditEntry.table_name == "trial", AuditEntry.row_id == trial.id)
     planned_at = session.exec(of_trial).one()
