@@ -30,7 +30,7 @@ UNDERSTOOD: dict[str, frozenset[str]] = {
     ),
     "dose": frozenset({"crossed", "weights", "unequal_spread", "effective", "intervals"}),
     "blend": frozenset({"covariates"}),
-    "scores": frozenset({"crossed", "weights", "covariates", "adjust", "effective", "intervals", "link"}),
+    "scores": frozenset({"crossed", "weights", "covariates", "adjust", "effective", "intervals", "link", "contrasts"}),
 }
 # How a setting is asked for, where the option is not the name itself.
 OPTIONS = {
@@ -41,7 +41,7 @@ OPTIONS = {
     "interactions": "--interaction",
 }
 KINDS = {"factors": "factors", "dose": "dose", "scores": "score"}  # family -> the kind that leads to it
-WITH_MARGIN = frozenset({"factors"})
+WITH_MARGIN = frozenset({"factors", "scores"})
 CALLED = {"factors": "the analysis of factors", "dose": "a dose curve", "blend": "a blend", "scores": "scores"}
 
 

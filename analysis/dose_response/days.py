@@ -5,25 +5,37 @@ from __future__ import annotations
 import numpy as np
 from scipy.stats import chi2
 
+from analysis.dose_response.between_days import limits_between
 from analysis.dose_response.curves import ShapeFit
 from analysis.linear.scatter import RESIDUAL, GroupScatter, ScatterPart
 from analysis.parts import Variance
 from analysis.results import Check, ModelNote
 
 
-def variances(fit: ShapeFit, confidence: float) -> tuple[Variance, ...]:
-    """Of each random grouping, the residual last; empty without random groups."""
+def variances(fit: ShapeFit, confidence: float) -> tuple[tuple[Variance, ...], dict[str, str]]:
+    """Of each random grouping, the residual last, and why a limit is missing; empty without random groups."""
     errors = fit.layout.errors
     if errors is None or not errors.groups:
-        return ()
+        return (), {}
     out = []
+    limits, reasons = limits_between(fit, confidence)
     for group, ratio in zip(errors.groups, errors.ratios, strict=True):
         value = ratio * fit.variance
-        out.append(Variance(group=group.name, variance=value, sd=float(np.sqrt(value)), boundary=ratio == 0))
+        low, high = limits.get(group.name, (None, None))
+        out.append(
+            Variance(
+                group=group.name,
+                variance=value,
+                sd=float(np.sqrt(value)),
+                low=None if low is None else min(low, value),
+                high=None if high is None else max(high, value),
+                boundary=ratio == 0,
+            )
+        )
     tails = chi2.ppf([(1 + confidence) / 2, (1 - confidence) / 2], fit.df)
     low, high = (float(fit.variance * fit.df / q) for q in tails)
     sd = float(np.sqrt(fit.variance))
-    return (*out, Variance(group=RESIDUAL, variance=fit.variance, sd=sd, low=low, high=high))
+    return (*out, Variance(group=RESIDUAL, variance=fit.variance, sd=sd, low=low, high=high)), reasons
 
 
 def scatter_part(fit: ShapeFit, found: tuple[Variance, ...]) -> tuple[ScatterPart, ...]:

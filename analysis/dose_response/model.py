@@ -128,7 +128,8 @@ def _assemble(
     if len(layout.parts) > 1:
         worth = relative_potency(fit, _reference(layout, question), question.confidence)
         reasons |= worth.reasons or {}
-    found = variances(fit, question.confidence)
+    found, open_ends = variances(fit, question.confidence)
+    reasons |= open_ends
     edges = {curve.recommended.edge for curve in curves if curve.recommended is not None}
     return FamilyResult(
         model=model_note(fit, tuple(test.term for test in parts.tests)),

@@ -176,8 +176,9 @@ def _weighed_down(
         check="robust", verdict="fine", facts={"settled": True, "bakes": tuple(sorted(down, key=lambda d: d[1]))}
     )
     note = replace(result.model, estimation="Huber's M-estimate")
+    tests = tuple(line for line in result.tests if line.term in note.terms)  # pseudo-values are of the fitted terms
     checks = (*plain.checks, check)
-    return _noted(replace(result, points=points, checks=checks, model=note), bakes, question)
+    return _noted(replace(result, points=points, checks=checks, model=note, tests=tests), bakes, question)
 
 
 def _noted(result: FamilyResult, bakes: pd.DataFrame, question: Question) -> FamilyResult:

@@ -10,13 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.checks import did_you_mean, nearest
 from analysis.errors import TrialDataError
-from analysis.linear.coding import Term, Variable
+from analysis.linear.coding import Term
 from analysis.linear.distributions import t_tails
 from analysis.linear.polynomials import orthogonal_polynomials
 from analysis.linear.stratum import Model
@@ -30,8 +31,21 @@ WHERE = "--contrast"
 EVEN = 1e-9  # how far weights may miss adding up to zero
 
 
+class Named(Protocol):
+    """What a contrast has to know of a variable, in any family."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def levels(self) -> tuple[str, ...]: ...
+    @property
+    def amount(self) -> bool: ...
+    @property
+    def block(self) -> bool: ...
+
+
 @dataclass(frozen=True)
-class _Read:
+class Read:
     """One contrast as asked: a variable with a weight for each level, or its slope (weights None)."""
 
     name: str
@@ -44,16 +58,19 @@ def chosen_contrasts(model: Model, texts: Sequence[str], confidence: float) -> t
 
     Raises TrialDataError for a factor, level or weight that is not there.
     """
-    return tuple(found for text in texts for found in _answered(model, _read(model, text), confidence))
+    return tuple(
+        found for text in texts for found in _answered(model, read_contrast(model.variables, text), confidence)
+    )
 
 
 def weights_of(model: Model, text: str) -> Floats | None:
     """The weight of each level in a contrast as asked; None for a slope."""
-    return _read(model, text).weights
+    return read_contrast(model.variables, text).weights
 
 
-def _read(model: Model, text: str) -> _Read:
-    names = {v.name: i for i, v in enumerate(model.variables) if not v.block}
+def read_contrast(variables: Sequence[Named], text: str) -> Read:
+    """Which variable, by its place, with which weights. Raises TrialDataError for what is not there."""
+    names = {v.name: i for i, v in enumerate(variables) if not v.block}
     name = next((n for n in sorted(names, key=len, reverse=True) if text.strip().startswith(f"{n}:")), None)
     if name is None:
         said = text.partition(":")[0].strip()
@@ -62,25 +79,25 @@ def _read(model: Model, text: str) -> _Read:
             where=WHERE,
             try_this=did_you_mean(said, names),
         )
-    variable, body = model.variables[names[name]], text.strip()[len(name) + 1 :].strip()
+    variable, body = variables[names[name]], text.strip()[len(name) + 1 :].strip()
     if body == SLOPE:
         return _slope_of(names[name], variable)
     if body in TRENDS:
-        return _Read(text, names[name], _trend(variable, body))
-    return _Read(text, names[name], _weights(variable, body))
+        return Read(text, names[name], _trend(variable, body))
+    return Read(text, names[name], _weights(variable, body))
 
 
-def _slope_of(position: int, variable: Variable) -> _Read:
+def _slope_of(position: int, variable: Named) -> Read:
     if not variable.amount:
         raise TrialDataError(
             f'"{variable.name}" is a category and has no slope.',
             where=WHERE,
             try_this=f'--contrast "{variable.name}: {variable.levels[0]} = 1, {variable.levels[-1]} = -1"',
         )
-    return _Read(f"{variable.name}: {SLOPE}", position, None)
+    return Read(f"{variable.name}: {SLOPE}", position, None)
 
 
-def _trend(variable: Variable, word: str) -> Floats:
+def _trend(variable: Named, word: str) -> Floats:
     try:
         values = np.array([float(level.replace(",", ".")) for level in variable.levels])
     except ValueError:
@@ -102,7 +119,7 @@ def _trend(variable: Variable, word: str) -> Floats:
     return np.asarray(weights / np.linalg.norm(weights))
 
 
-def _weights(variable: Variable, body: str) -> Floats:
+def _weights(variable: Named, body: str) -> Floats:
     weights = np.zeros(len(variable.levels))
     for part in body.split(","):
         level, equals, number = (piece.strip() for piece in part.rpartition("="))
@@ -122,7 +139,7 @@ def _weights(variable: Variable, body: str) -> Floats:
     return weights
 
 
-def _mended(variable: Variable, body: str) -> str:
+def _mended(variable: Named, body: str) -> str:
     """The contrast with the nearest level in the place of each that is none, else an example."""
     parts = [tuple(piece.strip() for piece in part.rpartition("=")) for part in body.split(",")]
     near = [nearest(level, variable.levels) for level, _, _ in parts]
@@ -142,7 +159,7 @@ def _number(text: str) -> float:
     return value
 
 
-def _answered(model: Model, read: _Read, confidence: float) -> Iterator[ChosenContrast]:
+def _answered(model: Model, read: Read, confidence: float) -> Iterator[ChosenContrast]:
     for at in ({}, *_slices(model, read.variable)):
         row = _row(model, read, at)
         contrast = model.contrast(row)
@@ -162,7 +179,7 @@ def _answered(model: Model, read: _Read, confidence: float) -> Iterator[ChosenCo
         )
 
 
-def _row(model: Model, read: _Read, at: dict[int, int]) -> Floats:
+def _row(model: Model, read: Read, at: dict[int, int]) -> Floats:
     if read.weights is not None:
         return sum(
             (weight * model.row({**at, read.variable: level}) for level, weight in enumerate(read.weights)),

@@ -113,7 +113,7 @@ def _beside_groups(model: MixedModel, trends: Floats, facts: dict[str, object]) 
     added, bend = model.added(trends), model.added(trends[:, :1])
     if added is None or bend is None:
         return None
-    value, df, df_error, p = added
+    value, df, df_error, p, _ = added
     facts = {**facts, "tested": True, "df": df, "df_error": df_error, "value": value, "p": p, "quadratic_p": bend[3]}
     facts["trends"] = ((2, bend[0], bend[3]),)
     return Check(check="curvature", verdict="look here" if p < ALARM else "fine", facts=facts)

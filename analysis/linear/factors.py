@@ -26,6 +26,7 @@ from analysis.linear.finite import finite
 from analysis.linear.fitting import is_constant
 from analysis.linear.mixed_model import DF_METHODS, MixedModel
 from analysis.linear.only_groups import scatter_only
+from analysis.linear.part_baked import part_baked, told
 from analysis.linear.predictor import LinearPredictor
 from analysis.linear.reasons import NO_ERROR, hidden_terms, why_missing
 from analysis.linear.scatter import scatter_checks, scatter_part
@@ -102,9 +103,10 @@ def _answer(
         curvature={name: _p_of(check) for name, check in curvature.items()},
     )
     as_good, why_not = _as_good(bakes, response, question, settled)
+    in_part = part_baked(model, selection, ground)
     return FamilyResult(
         model=_note(settled, question),
-        tests=tuple(lines),
+        tests=(*lines, *in_part),
         residual=residual(model, raw, fitted),
         coefficients=tuple(coefficients(model, confidence)),
         means=table.means,
@@ -113,20 +115,23 @@ def _answer(
         aliases=_aliases(selection),
         checks=tuple(
             group_checks(settled)
-            + all_checks(
-                model=model,
-                selection=selection,
-                ground=ground,
-                question=question,
-                raw=raw,
-                fitted=fitted,
-                order=bakes["order"].to_numpy(dtype=np.int64),
-                names=[str(name) for name in bakes["bake"]],
-                still={factor.name: _only_level(bakes, factor) for factor in still},
-                curvature=curvature,
-                judged=error is not None,
-                bends=question.model == "quadratic",
-                screening=question.model == "main effects",
+            + told(
+                in_part,
+                all_checks(
+                    model=model,
+                    selection=selection,
+                    ground=ground,
+                    question=question,
+                    raw=raw,
+                    fitted=fitted,
+                    order=bakes["order"].to_numpy(dtype=np.int64),
+                    names=[str(name) for name in bakes["bake"]],
+                    still={factor.name: _only_level(bakes, factor) for factor in still},
+                    curvature=curvature,
+                    judged=error is not None,
+                    bends=question.model == "quadratic",
+                    screening=question.model == "main effects",
+                ),
             )
         ),
         evidence=(*evidence(case), *as_good_findings(as_good, response)),

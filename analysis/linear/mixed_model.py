@@ -61,6 +61,7 @@ class MixedModel(Model):
     unjudged: Integers
     noiseless: bool = False
     caps: Mapping[Term, int] = field(default_factory=dict)
+    weights: Floats | None = None
 
     def contrasts(self, rows: Floats) -> list[Contrast]:
         blind = (np.abs(rows[:, self.unjudged]) > STILL).any(axis=1) | np.full(len(rows), self.noiseless)
@@ -136,19 +137,20 @@ class MixedModel(Model):
             if min(two.p, three.p) < low and max(two.p, three.p) > high
         ]
 
-    def added(self, columns: Floats) -> tuple[float, int, float, float] | None:
-        """(F, df, error df, p) of further columns (n, d) in the model; None when they say nothing new."""
+    def added(self, columns: Floats, beside: Floats | None = None) -> tuple[float, int, float, float, float] | None:
+        """(F, df, error df, p, residual variance) of further columns (n, d) in the model, after those of
+        ``beside`` (n, e); None when they say nothing new."""
         stratum = self.strata[0]
-        x = np.hstack([stratum.fit.x, columns])
+        x = np.hstack([stratum.fit.x, *([] if beside is None else [beside]), columns])
         if self.noiseless or np.linalg.matrix_rank(x / np.linalg.norm(x, axis=0)) < x.shape[1]:
             return None
         from analysis.mixed.reml import fit_reml
 
-        wider = fit_reml(stratum.fit.y, x, terms_of(self.groups))
+        wider = fit_reml(stratum.fit.y, x, terms_of(self.groups), weights=self.weights)
         value, df, df_error = wider.f_test(np.eye(x.shape[1])[-columns.shape[1] :], method=self.method)
         if value is None or df_error is None or not df_error > 0:
             return None
-        return float(value), df, float(df_error), f_tail(float(value), df, float(df_error))
+        return float(value), df, float(df_error), f_tail(float(value), df, float(df_error)), wider.sigma2
 
     def _limits(self, rows: Floats) -> list[float]:
         limits = np.full(len(rows), np.inf)
@@ -210,4 +212,5 @@ def mixed_model(
         unjudged=np.array(columns, dtype=np.int64),
         noiseless=noiseless,
         caps={term: limits[error] for term, error in errors.items() if limits[error] > 0} if edge else {},
+        weights=weights,
     )

@@ -12,14 +12,17 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.errors import NotPossible, TrialDataError
+from analysis.linear.equivalence import as_good_findings
 from analysis.questions import Question, Response
 from analysis.results import BakePoint, FamilyResult, ModelNote
 from analysis.scores.asking import fitted
 from analysis.scores.checking import checks
 from analysis.scores.comparing import level_shares, means, odds_ratios, pairs, treatment_shares
+from analysis.scores.contrasts import chosen_contrasts
 from analysis.scores.doses import effective_doses
 from analysis.scores.evidence import evidence
 from analysis.scores.fitting import Fit
+from analysis.scores.margins import equivalences
 from analysis.scores.model import Model, as_other, coefficients, thresholds, variances
 from analysis.scores.predictor import ScorePredictor
 from analysis.scores.profiles import profile_limits
@@ -54,6 +57,8 @@ def score_model(
     hidden, shown = pairs(model)
     nominal, spread = assumption_tests(model)
     interactions = interaction_tests(model)
+    contrasts, on_its_scale = chosen_contrasts(model)
+    equal = equivalences(model)
     part = ScorePart(
         scale=SCALES.get(response.scale, "score"),
         link="log" if model.data.counted else model.data.link,
@@ -66,6 +71,7 @@ def score_model(
         treatments=treatment_shares(model),
         levels=level_shares(model),
         pairs=shown,
+        contrasts=on_its_scale,
         proportional_odds=nominal,
         equal_spread=spread,
         group_tests=group_tests(model),
@@ -89,8 +95,13 @@ def score_model(
         variances=variances(model.free),
         means=means(model),
         comparisons=hidden,
+        contrasts=contrasts,
+        equivalence=equal,
         checks=checks(model, nominal, spread, interactions),
-        evidence=evidence(model, {test.term: test for test in tests}, shown),
+        evidence=(
+            *evidence(model, {test.term: test for test in tests}, shown),
+            *as_good_findings(equal, response),
+        ),
         points=_points(model),
         reasons=reasons,
         parts=(part,),

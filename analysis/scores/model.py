@@ -78,6 +78,10 @@ class Model:
         """Multiplier of a standard error; ``df`` None: of a normal."""
         return t_quantile(self.confidence, df) if df else float(ndtri((1 + self.confidence) / 2))
 
+    def one_sided(self, df: float | None) -> float:
+        """The same for each of two one-sided tests, an interval at 1 - 2 alpha."""
+        return t_quantile(2 * self.confidence - 1, df) if df else float(ndtri(self.confidence))
+
     def p_value(self, z: float, df: float | None) -> float:
         return t_tails(z, df) if df else float(2 * ndtr(-abs(z)))
 

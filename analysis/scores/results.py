@@ -65,6 +65,26 @@ class ScoreDifference:
 
 
 @dataclass(frozen=True, kw_only=True)
+class ScoreContrast:
+    """A chosen contrast on the model's own scale (log odds, probits, logs of counts), and as a ratio.
+
+    ``ratio`` is None with probits. The same contrast in scores, shares or counts stands in ``contrasts``.
+    """
+
+    name: str
+    factor: str
+    at: Mapping[str, str]
+    estimate: float
+    se: float | None
+    low: float | None
+    high: float | None
+    ratio: float | None
+    ratio_low: float | None
+    ratio_high: float | None
+    p: float | None
+
+
+@dataclass(frozen=True, kw_only=True)
 class Approximation:
     """The same model with the integral over groups done another way."""
 
@@ -110,6 +130,7 @@ class ScorePart(Part):
     treatments: tuple[Shares, ...] = ()
     levels: tuple[Shares, ...] = ()
     pairs: tuple[ScoreDifference, ...] = ()
+    contrasts: tuple[ScoreContrast, ...] = ()
     proportional_odds: tuple[LikelihoodRatio, ...] = ()
     equal_spread: tuple[LikelihoodRatio, ...] = ()
     group_tests: tuple[LikelihoodRatio, ...] = ()

@@ -40,6 +40,11 @@ class Variable:
     half: float = 1.0
 
     @property
+    def block(self) -> bool:
+        """Is it only allowed for?"""
+        return not self.asked
+
+    @property
     def labels(self) -> tuple[str, ...]:
         """What its columns are called."""
         if self.amount:

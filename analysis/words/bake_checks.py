@@ -39,7 +39,19 @@ def _empty_cells(facts: Facts, fine: bool) -> str:
         return "every combination of levels was baked."
     missing = f": {listed([say_term(str(cell)) for cell in cells])}" if cells else ""
     lost = f" Whether one effect depends on the other ({say_term(term)}) was left out." if term else ""
-    return f"some combinations of levels were never baked{missing}.{lost}"
+    return f"some combinations of levels were never baked{missing}.{lost}{_of_those_baked(facts)}"
+
+
+def _of_those_baked(facts: Facts) -> str:
+    """What the other combinations say of the joint effect, where that was tested."""
+    if facts.get("p") is None:
+        return ""
+    p = say_p(float(facts["p"]))
+    if facts.get("depends"):
+        return f" What was baked shows that it does ({p}), so no effect here holds at every level of the other factor."
+    if facts.get("may"):
+        return f" What was baked hints that it does ({p}), so read each effect with care."
+    return f" What was baked does not show that it does ({p}), which does not rule it out."
 
 
 def _not_estimable(facts: Facts, fine: bool) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from typing import Any
 
 from analysis.results import ResponseResult
-from analysis.scores.results import DoseLimit, LikelihoodRatio, ScorePart, Shares
+from analysis.scores.results import DoseLimit, LikelihoodRatio, ScoreContrast, ScorePart, Shares
 from analysis.words.facts import Facts
 from analysis.words.numbers import (
     half_width,
@@ -31,6 +31,7 @@ def say_scores(part: ScorePart, about: ResponseResult, question: Any) -> tuple[s
         said.append(f"The {len(part.levels) - MOST_SAID} further levels stand in the report and in JSON.")
     typical = _typical(part)
     said += [_dose(one, question, typical) for one in part.effective if one.dose is not None]
+    said += [_contrast(one, part, question.confidence) for one in part.contrasts if one.ratio is not None]
     said += [_group(one) for one in part.group_tests]
     said += [
         _no_spread(check.facts, True) for check in about.family.checks if check.check == "no spread between groups"
@@ -91,11 +92,22 @@ def _dose(one: DoseLimit, question: Any, typical: str = "") -> str:
     low, high = (one.fieller_low, one.fieller_high) if one.fieller_low is not None else (one.low, one.high)
     dose = with_unit(say_number(one.dose, step), unit)
     if low is None or high is None:
-        return f"{typical}{say_share(one.fraction)} yes is reached at {dose}; these bakes do not close its interval."
+        return f"{typical}{say_share(one.fraction)} yes is reached at {dose}; these readings do not close its interval."
     return (
         f"{typical}{say_share(one.fraction)} yes is reached at {dose} "
         f"({say_share(question.confidence)} interval {say_number(low, step)} to {say_number(high, step)})."
     )
+
+
+def _contrast(one: ScoreContrast, part: ScorePart, confidence: float) -> str:
+    """A chosen contrast as a factor; its size in scores, shares or counts stands beside the other contrasts."""
+    of = {"yes-no": "the odds of yes", "count": "the count"}.get(part.scale, "the odds of a higher score")
+    at = "".join(f", with {name} {level}" for name, level in one.at.items())
+    step = half_width(one.ratio_low, one.ratio_high)
+    times = f"{of} times {say_number(one.ratio or 0.0, step)}"
+    if one.ratio_low is None:
+        return f"{one.name}{at}: {times}, without an interval."
+    return f"{one.name}{at}: {times} ({say_interval(one.ratio_low, one.ratio_high, confidence)})."
 
 
 def _group(one: LikelihoodRatio) -> str:

@@ -26,6 +26,7 @@ def show_scores(part: ScorePart, about: ResponseResult, analysis: Analysis, keys
         blocks.append(Picture(figure=figure, fold=True))
     grids = [
         (f"Differences of levels, adjusted {confidence} interval", _pairs(part.pairs, part)),
+        (f"Chosen contrasts as factors, {confidence} interval", _contrasts(part)),
         (f"Doses that reach a share, {confidence} interval by Fieller's theorem", _doses(part.effective)),
         ("What the model takes for granted", _assumed(part)),
     ]
@@ -52,6 +53,20 @@ def _pairs(pairs: Sequence[ScoreDifference], part: ScorePart) -> Table:
         ratio = [_number(value) for value in (one.ratio, one.ratio_low, one.ratio_high)] if shown else []
         rows.append((one.factor, f"{one.a} – {one.b}", *size, *ratio, _p(one.p_adjusted)))
     columns = ("factor", "levels", what, "low", "high", *((odds, "from", "to") if shown else ()), "adjusted p")
+    return Table(columns=columns, rows=tuple(rows))
+
+
+def _contrasts(part: ScorePart) -> Table:
+    """On the model's own scale and as factors; their sizes in scores stand with the other chosen contrasts."""
+    odds = "ratio of counts" if part.scale == "count" else "odds ratio"
+    rows = []
+    for one in part.contrasts:
+        at = "".join(f", {name} {level}" for name, level in one.at.items())
+        step = half_width(one.low, one.high)
+        numbers = [_number(value, step) for value in (one.estimate, one.low, one.high)]
+        ratios = [_number(value) for value in (one.ratio, one.ratio_low, one.ratio_high)]
+        rows.append((f"{one.name}{at}", *numbers, *ratios, _p(one.p)))
+    columns = ("contrast", f"on the {part.link} scale", "low", "high", odds, "from", "to", "p")
     return Table(columns=columns, rows=tuple(rows))
 
 

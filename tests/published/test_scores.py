@@ -253,3 +253,34 @@ def test_separation_is_answered_by_firths_penalty_and_a_bound():
     assert steam.high is None
     assert "coefficients.steam[without]" in result.family.reasons
     assert {check.check: check.facts for check in result.checks}["separation"]["terms"] == ("steam",)
+
+
+def test_contrasts_and_margins_of_scores(asked):
+    # emmeans' mean score and latent difference, and two one-sided tests of the first (scores_contrasts.R).
+    case = json.loads((HERE / "ordinal/scores_contrasts.json").read_text())["wine"]
+    answer = asked(
+        "ordinal/wine_clm_clmm", *WINE, *BOTH, "--contrast", "temp: warm = 1, cold = -1", "--margin", "rating:2",
+        "--reference", "temp:cold",
+    )  # fmt: skip
+    found = answer["contrasts"][0]
+    assert (found["estimate"], found["se"]) == pytest.approx(case["mean"], rel=1e-5)
+    its = answer["scores"]["contrasts"][0]
+    assert (its["estimate"], its["se"]) == pytest.approx(case["latent"], rel=1e-5)
+    judged = next(one for one in answer["equivalence"] if one["factor"] == "temp")
+    assert judged["p"] == judged["p_high"] == pytest.approx(case["p_upper"], rel=1e-4)
+    assert (judged["equivalent"] == "yes") == (judged["p"] < 0.05)
+
+
+def test_contrasts_of_counts(asked):
+    case = json.loads((HERE / "ordinal/scores_contrasts.json").read_text())["blisters"]
+    first, *others = case["levels"]
+    weights = ", ".join([f"{first} = 1", *(f"{level} = -1/{len(others)}" for level in others)])
+    answer = asked(
+        "ordinal/blisters", "--kind", "score", "--response", "blisters", "--scale", "blisters:count",
+        "--factor", "oven:category", "--factor", "hydration:amount", "--weights", "pieces",
+        "--contrast", f"oven: {weights}",
+    )  # fmt: skip
+    found, its = answer["contrasts"][0], answer["scores"]["contrasts"][0]
+    assert (its["estimate"], its["se"]) == pytest.approx(case["link"], rel=1e-5)
+    assert (found["estimate"], found["se"]) == pytest.approx(case["count"], rel=1e-5)
+    assert (found["low"] > 0) == (its["ratio_low"] > 1)

@@ -196,6 +196,8 @@ class _Asking:
                 why.setdefault("it never changes", []).append(column)
             elif guess_kind(cells) == "category" and len(set(cells)) == len(cells):
                 why.setdefault("every row has a text of its own", []).append(column)
+            elif (same := self._other_name_of_groups(column)) is not None:
+                why.setdefault(f"it tells the same bakes apart as {same}", []).append(column)
             else:
                 others.append(column)
         self.notes += [f"Left out, because {reason}: {', '.join(columns)}." for reason, columns in why.items()]
@@ -206,6 +208,19 @@ class _Asking:
                 try_this=f'--factor "{self.sheet.header[0]}:category"',
             )
         return others
+
+    def _other_name_of_groups(self, column: str) -> str | None:
+        """The group, or groups within groups, whose levels a column of texts only names once more."""
+        own = [cell.strip() for cell in self.sheet.column(column)]
+        if guess_kind(own) != "category":
+            return None
+        for chain in [self._columns(text, "--group") for text in self.options.groups]:
+            for end in range(1, len(chain) + 1):
+                cells = [[cell.strip() for cell in self.sheet.column(name)] for name in chain[:end]]
+                groups = list(zip(*cells, strict=True))
+                if len(set(groups)) == len(set(own)) == len(set(zip(groups, own, strict=True))):
+                    return PLUS.join(chain[:end])
+        return None
 
     def _factor(self, column: str, kind: str, table: pd.DataFrame) -> Factor:
         name = self.names[column]

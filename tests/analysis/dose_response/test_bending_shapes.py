@@ -12,6 +12,10 @@ import pytest
 
 from analysis.dose_response import dose_model
 from analysis.dose_response.bending_shapes import BENDING
+from analysis.dose_response.curves import fit_shape, joint_bounds, joint_jacobian, joint_mean
+from analysis.dose_response.fitting import minimise
+from analysis.dose_response.intervals import parameter_intervals
+from analysis.dose_response.layout import read_layout
 from analysis.dose_response.shapes import SHAPES
 from analysis.errors import NotPossible
 from analysis.questions import Question, Response
@@ -104,6 +108,58 @@ def test_every_bending_shape_answers_in_full_when_asked_for(name):
     # Half of the way really is half of the way.
     half = next(each for each in one.effective if each.fraction == 0.5)
     assert half.low < half.dose < half.high
+
+
+RECOVERED = {  # name: doses (3 bakes each), true values of what is reported
+    "gompertz-4": (
+        np.array([0.2, 0.6, 1.0, 1.4, 2.0, 3.0]),
+        lambda x: 25 + 40 * np.exp(-np.exp(-2 * (x - 1.1))),
+        {"c": 25.0, "d": 65.0, "e": 1.1, "b": -2.0},
+    ),
+    "hormesis-4": (
+        np.array([0, 0.6, 1.2, 2.0, 3.5]),
+        lambda x: (50 + 30 * x) / (1 + (x / 1.8) ** 4),
+        {"d": 50.0, "f": 30.0, "e": 1.8, "b": 4.0},
+    ),
+}
+
+
+@pytest.mark.parametrize("name", RECOVERED)
+def test_the_starts_reach_the_least_sum_and_recover_the_truth(name):
+    """No curve from the truth, or from anywhere between the bounds, lies nearer to the bakes than the fit."""
+    doses, curve, truth = RECOVERED[name]
+    x = np.repeat(doses, 3)
+    rng = np.random.Generator(np.random.PCG64(23))
+    held: dict[str, list[bool]] = {key: [] for key in truth}
+    for seed in range(DRAWS):
+        frame = pd.DataFrame({"dose": x, "rise": curve(x) + noise(700 + seed, x.size)})
+        layout = read_layout(frame, RISE, Question(factors=(), responses=(RISE,)), dose="dose", by=None)
+        fit = fit_shape(layout, SHAPES[name])
+        assert fit.rss <= ((layout.y - curve(x)) ** 2).sum()
+        assert fit.rss <= _least_from_anywhere(layout, fit.shape, rng) * (1 + 1e-6)
+        found = parameter_intervals(fit, 0, 0.95)
+        for key, value in truth.items():
+            held[key].append(found[key].low <= value <= found[key].high)
+    assert np.mean(list(held.values())) >= (0.92 if DRAWS >= 100 else 0.85)
+
+
+def _least_from_anywhere(layout, shape, rng, count=12):
+    low, high = joint_bounds(layout, shape, shape.size)
+    least = np.inf
+    for _ in range(count):
+        theta = low[: shape.q] + (high - low)[: shape.q] * rng.random(shape.q)
+        columns = shape.basis(layout.parts[0].doses, theta, layout.centre)[layout.parts[0].which]
+        beta = np.linalg.lstsq(columns, layout.y, rcond=None)[0]
+        end = minimise(
+            lambda p: layout.y - joint_mean(layout, shape, p),
+            lambda p: joint_jacobian(layout, shape, p),
+            np.concatenate([theta, beta]),
+            lower=low,
+            upper=high,
+            max_iterations=100,
+        )
+        least = least if end is None else min(least, end.rss)
+    return least
 
 
 def test_the_dose_at_half_the_way_of_a_hormesis_is_read_off_its_curve():

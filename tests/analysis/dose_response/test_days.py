@@ -1,10 +1,22 @@
 """Days taken as drawn by chance: the same as fixed blocks where every day has every dose."""
 
+import os
+from dataclasses import replace
+
 import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.dose_response.curves import fit_shape
+from analysis.dose_response.days import variances
+from analysis.dose_response.layout import read_layout
+from analysis.dose_response.settling import settle
+from analysis.dose_response.shapes import SHAPES
+from analysis.dose_response.variances import best_ratios, levels_of
 from analysis.engine import analyse
+from analysis.mixed.profile import profile_interval
+from analysis.mixed.reml import fit_reml
+from analysis.mixed.terms import RandomTerm
 from analysis.questions import Factor, Question, Response
 
 RISE = Response(name="rise", unit="mm", goal="maximise")
@@ -153,3 +165,41 @@ def test_shares_of_the_way_that_were_asked_for():
     line = family_of(bakes(3), group=("day",), effective=(0.8,), shape="line")
     assert line.dose.curves[0].effective[2].dose is None
     assert "no final response" in line.reasons["effective"]
+
+
+def test_the_spread_between_days_has_its_profile_interval():
+    """A quadratic is its own tangent: the limits are those of the linear mixed model."""
+    table = bakes(4)
+    day, _ = family_of(table, group=("day",)).variances
+    x = np.column_stack([np.ones(30), table["dose"], table["dose"] ** 2])
+    codes = np.repeat(np.arange(6), 5)
+    mixed = fit_reml(table["rise"].to_numpy(), x, [RandomTerm(name="day", codes=codes)])
+    assert (day.low, day.high) == pytest.approx(profile_interval(mixed, "day"), rel=1e-4)
+    assert 0 <= day.low < day.variance < day.high
+    curved = family_of(table, group=("day",), shape="hump").variances[0]
+    assert curved.low < curved.variance < curved.high
+
+
+def test_a_spread_without_limits_says_why():
+    family = family_of(bakes(4), group=("day",), shape="smooth")
+    assert family.variances[0].low is None
+    assert "no formula" in family.reasons["variances day"]
+    level = bakes(6, between=0.0)
+    level["rise"] -= level.groupby("day")["rise"].transform("mean") - 50
+    at_zero = family_of(level, group=("day",)).variances[0]
+    assert at_zero.low == 0
+    assert at_zero.high > 0
+
+
+def test_intervals_of_the_spread_between_days_cover_it():
+    count = 600 if os.environ.get("CRUMBWISE_LARGE") == "1" else 80
+    held = []
+    for seed in range(count):
+        asking = asked(group=("day",))
+        layout = read_layout(bakes(500 + seed, days=8), RISE, asking, dose="dose", by=None)
+        errors = best_ratios(layout, *levels_of(layout), None, restricted=True)
+        fit = settle(fit_shape(replace(layout, errors=errors), SHAPES["quadratic"]), None)
+        day = variances(fit, 0.95)[0][0]
+        held.append(day.low <= 4.0 <= day.high)
+    print(f"between days: {np.mean(held):.3f} of {count}")
+    assert np.mean(held) >= 0.95 - 3 * np.sqrt(0.05 * 0.95 / count)

@@ -28,8 +28,31 @@ def test_an_interaction_with_an_empty_cell_is_dropped_and_the_cell_named(answer)
     kept = [i for i in range(18) if (columns["a"][i], columns["b"][i]) != ("spelt", "oil")]
     columns = {name: [values[i] for i in kept] for name, values in columns.items()}
     result = answer(columns, categories=["a", "b"])
-    assert [line.term for line in result.tests] == ["a", "b"]
-    assert checks(result)["empty cells"].facts == {"term": "a:b", "cells": ("a spelt, b oil",)}
+    assert result.model.terms == ("a", "b")
+    facts = checks(result)["empty cells"].facts
+    assert (facts["term"], facts["cells"]) == ("a:b", ("a spelt, b oil",))
+
+
+def test_what_was_baked_of_an_interaction_with_an_empty_cell_is_tested_all_the_same(answer):
+    columns = full([["rye", "wheat", "spelt"], ["oil", "butter"]], 3)
+    higher = [pair == ("rye", "oil") for pair in zip(columns["a"], columns["b"], strict=True)]
+    columns["y"] = noise(18) + 9.0 * np.array(higher)
+    kept = [i for i in range(18) if (columns["a"][i], columns["b"][i]) != ("spelt", "oil")]
+    columns = {name: [values[i] for i in kept] for name, values in columns.items()}
+    result = answer(columns, categories=["a", "b"])
+    line = next(line for line in result.tests if line.term == "a:b")
+    check = checks(result)["empty cells"]
+    assert (line.df, line.df_error) == (1, 10)
+    assert check.verdict == "do not rely"
+    assert check.facts["p"] == line.p < 0.001
+    assert "What was baked shows that it does" in say_check(check)
+
+
+def test_too_few_bakes_to_judge_by_leave_an_interaction_with_an_empty_cell_untested(answer):
+    columns = {"a": list("rrwwss"), "b": list("obobbb"), "y": noise(6)}
+    result = answer(columns, categories=["a", "b"])
+    assert checks(result)["empty cells"].facts.get("p") is None
+    assert "a:b" not in [line.term for line in result.tests]
 
 
 def test_a_line_does_not_need_every_cell(answer):

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 
 import numpy as np
 import pandas as pd
@@ -11,7 +12,7 @@ import pytest
 
 from analysis.engine import analyse
 from analysis.errors import AnalysisError, NotPossible, TrialDataError
-from analysis.questions import Factor, Question, Response
+from analysis.questions import Factor, Margin, Question, Response
 from analysis.serialise import analysis_json
 from analysis.words import analysis_text
 
@@ -299,3 +300,64 @@ def test_counts_that_scatter_within_days_are_not_taken_for_sure():
     assert result.family.tests[0].statistic == "F"
     plain = part.approximations[0].coefficients[1]
     assert effects(result)["oven[fan]"].se == pytest.approx(plain.se * part.dispersion**0.5, rel=0.05)
+
+
+def test_chosen_contrasts_of_shares_are_those_of_the_effect():
+    chance = np.random.Generator(np.random.PCG64(8))
+    table = pd.DataFrame({"oven": ["deck", "fan"] * 30, "fat": np.repeat([10.0, 20.0, 30.0], 20)})
+    table["cracked"] = (chance.random(60) < np.where(table["oven"] == "fan", 0.7, 0.2)).astype(float)
+    response = Response(name="cracked", scale="yes-no")
+    asked_for = ("oven: fan = 1, deck = -1", "fat: slope", "fat: linear")
+    found = asked(table, response=response, contrasts=asked_for)
+    oven, slope, trend = found.family.contrasts
+    effect = next(one for one in found.findings if one.variables == ("oven",))
+    assert (oven.estimate, oven.low, oven.high) == pytest.approx((effect.size, effect.low, effect.high))
+    fat = next(one for one in found.findings if one.variables == ("fat",))
+    assert (slope.estimate, slope.low, slope.high) == pytest.approx((fat.size / 20, fat.low / 20, fat.high / 20))
+    assert trend.p == pytest.approx(slope.p, rel=0.2)
+    ratio = found.family.parts[0].contrasts[0]
+    assert ratio.ratio == pytest.approx(math.exp(effects(found)["oven[fan]"].estimate))
+    assert effects(found)["oven[fan]"].p == oven.p == ratio.p
+
+
+def test_contrasts_are_read_at_each_level_of_what_interacts():
+    table = tasted(4, assessors=20)
+    factors = (*FACTORS[:1], Factor(name="fat", kind="category", levels=("10", "20")))
+    table["fat"] = table["fat"].map({10.0: "10", 20.0: "20"})
+    found = asked(table, factors=factors, model="interactions", contrasts=("oven: fan = 1, deck = -1",))
+    assert [one.at for one in found.family.contrasts] == [{}, {"fat": "10"}, {"fat": "20"}]
+    with pytest.raises(TrialDataError, match="add up to 0"):
+        asked(table, factors=factors, contrasts=("oven: fan = 1, deck = 1",))
+
+
+@pytest.mark.parametrize(("scale", "margin"), [("score", 1.0), ("yes-no", 0.3), ("count", 1.5)])
+def test_a_margin_is_judged_with_p_and_interval_alike(scale, margin):
+    chance = np.random.Generator(np.random.PCG64(12))
+    table = pd.DataFrame({"oven": ["deck", "fan"] * 40})
+    draw = {"score": lambda: chance.integers(1, 6, 80), "yes-no": lambda: chance.integers(0, 2, 80)}
+    table["crumb"] = draw.get(scale, lambda: chance.poisson(4, 80))().astype(float)
+    verdicts = set()
+    for size in (0.02, margin / 3, margin, 2 * margin):
+        response = Response(name="crumb", scale=scale, margin=Margin(low=-size, high=size))
+        result = asked(table, response=response, factors=FACTORS[:1])
+        (one,) = result.family.equivalence
+        assert (one.p < 0.05) == (one.equivalent == "yes") == (-size < one.low and one.high < size)
+        assert one.p == max(one.p_low, one.p_high)
+        assert min(one.p_low, one.p_high) >= 0
+        assert any(finding.kind == "equivalence" for finding in result.findings)
+        verdicts.add(one.equivalent)
+    assert verdicts >= {"yes", "unsure"}
+
+
+def test_a_ratio_of_counts_is_judged_on_logarithms():
+    chance = np.random.Generator(np.random.PCG64(13))
+    table = pd.DataFrame({"oven": ["deck", "fan"] * 40}).assign(crumb=chance.poisson(9, 80).astype(float))
+    response = Response(name="crumb", scale="count", margin=Margin(low=0.8, high=1.25, ratio=True))
+    (one,) = asked(table, response=response, factors=FACTORS[:1]).family.equivalence
+    effect = effects(asked(table, response=replace(response, margin=None), factors=FACTORS[:1]))["oven[fan]"]
+    assert one.estimate == pytest.approx(math.exp(effect.estimate))
+    assert 0 < one.low < one.estimate < one.high
+    assert one.equivalent == "yes"
+    below = Response(name="crumb", scale="score", margin=Margin(low=0.8, high=1.25, ratio=True))
+    with pytest.raises(NotPossible, match="ratio"):
+        asked(table.assign(crumb=chance.integers(-2, 3, 80).astype(float)), response=below, factors=FACTORS[:1])
