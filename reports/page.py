@@ -16,6 +16,7 @@ from reports.sections.answer import answer_section
 from reports.sections.blocks import Section
 from reports.sections.checked import checks_section
 from reports.sections.chemistry import chemistry_section
+from reports.sections.glance import glance_section
 from reports.sections.mattered import mattered_section
 from reports.sections.numbering import Keys
 from reports.sections.onward import next_section
@@ -51,13 +52,14 @@ def trial_report(
     keys = Keys()
     sections = [
         answer_section(analysis),
+        glance_section(analysis, chemistry, notes, keys),
         mattered_section(analysis, keys),
         amount_section(analysis, keys),
-        *part_sections(analysis, keys),
-        sure_section(analysis),
         chemistry_section(analysis, chemistry, notes, keys),
         taste_section(analysis, notes, keys),
         next_section(analysis),
+        *part_sections(analysis, keys),
+        sure_section(analysis),
         made_section(analysis, plan),
         checks_section(analysis, keys),
         data_section(analysis),

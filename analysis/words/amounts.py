@@ -39,7 +39,7 @@ def amount_to_use(result: ResponseResult, confidence: float) -> str:
         return f"for the {best} use {said} of {dose.dose}{_gives(curves[0], dose, response, confidence)}"
     common = common_range(result)
     if common is not None:
-        said = with_unit(_say_range(common, dose), unit)
+        said = with_unit(say_range(common, dose), unit)
         return f"for the {best} use {said} of {dose.dose}, with any {dose.by}{_peak(curves, dose, confidence)}"
     # The unit once, at the first: a list of full phrases is hard to read.
     listed = [
@@ -55,19 +55,27 @@ def amount_for_all(results: Sequence[ResponseResult]) -> str:
 
     "" with fewer than two responses, or when one has no range that holds for all its curves.
     """
-    doses = [result.family.dose for result in results]
-    first = doses[0] if doses else None
-    if len(results) < 2 or first is None or any(dose is None or dose.dose != first.dose for dose in doses):
+    shared = range_for_all(results)
+    if len(results) < 2 or shared is None:
         return ""
-    ranges = [common_range(result) for result in results]
-    told = [one for one in ranges if one is not None]
-    low, high = _overlap(told) if told else (0.0, 0.0)
-    if len(told) < len(ranges) or low >= high:
-        return ""
-    said = with_unit(_say_range((low, high), first), _dose_unit(results[0], first.dose))
+    first = results[0].family.dose
+    assert first is not None
+    said = with_unit(say_range(shared, first), _dose_unit(results[0], first.dose))
     names = join_words([result.response.name for result in results])
     within = ", each to within what matters" if all(result.response.matters for result in results) else ""
     return f"use {said} of {first.dose}: it suits {names}{within}"
+
+
+def range_for_all(results: Sequence[ResponseResult]) -> Range | None:
+    """The doses as good as the best for every response; None where one has no range that holds for all its curves."""
+    doses = [result.family.dose for result in results]
+    first = doses[0] if doses else None
+    if first is None or any(dose is None or dose.dose != first.dose for dose in doses):
+        return None
+    ranges = [common_range(result) for result in results]
+    told = [one for one in ranges if one is not None]
+    low, high = _overlap(told) if told else (0.0, 0.0)
+    return None if len(told) < len(ranges) or low >= high else (low, high)
 
 
 def common_range(result: ResponseResult) -> Range | None:
@@ -99,10 +107,11 @@ def _range_of(curve: Curve, dose: DosePart) -> str:
     recommended = curve.recommended
     assert recommended is not None
     half = half_width(recommended.low, recommended.high)
-    return _say_range((recommended.dose, recommended.as_good_to), dose, 10 * half if half else 0.0)
+    return say_range((recommended.dose, recommended.as_good_to), dose, 10 * half if half else 0.0)
 
 
-def _say_range(doses: Range, dose: DosePart, step: float = 0.0) -> str:
+def say_range(doses: Range, dose: DosePart, step: float = 0.0) -> str:
+    """ "1.3 to 2.0", to digits that someone can weigh."""
     low, high = (_say(value, dose, step) for value in doses)
     return low if low == high else f"{low} to {high}"
 

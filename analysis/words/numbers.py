@@ -32,6 +32,11 @@ def say_number(value: float | None, step: float | None = None) -> str:
     return _no_minus_zero(f"{round(value, decimals):.0f}")
 
 
+def say_fixed(value: float, decimals: int) -> str:
+    """A value to so many decimals, where a whole column has them."""
+    return _no_minus_zero(f"{value:.{decimals}f}")
+
+
 def say_signed(value: float, step: float | None = None) -> str:
     """A difference with its sign, "+8.2"; nothing before a zero."""
     text = say_number(value, step)

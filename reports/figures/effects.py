@@ -36,7 +36,7 @@ MOST_ROWS = 24
 DRAWN = ("effect", "interaction", "bend", "blend", "centre")
 VERDICTS = {"yes": "matters", "no": "too small to matter", "unsure": "cannot tell"}
 BARE_VERDICTS = {"yes": "differs from 0", "no": "too small to matter", "unsure": "cannot tell"}
-_LOOKS = {"yes": (BLUE, "o", False), "no": (SOFT, "D", False), "unsure": (VERMILLION, "s", True)}
+LOOKS = {"yes": (BLUE, "o", False), "no": (SOFT, "D", False), "unsure": (VERMILLION, "s", True)}
 
 
 def draw_effects(result: ResponseResult, *, key: str, confidence: float = 0.95) -> Figure | None:
@@ -54,7 +54,7 @@ def draw_effects(result: ResponseResult, *, key: str, confidence: float = 0.95) 
             axes.axvspan(-response.matters, response.matters, color=BAND, linewidth=0, zorder=0)
         axes.axvline(0, color=SOFT, linewidth=0.8, zorder=1)
         for row, finding in zip(rows, drawn, strict=True):
-            colour, marker, hollow = _LOOKS[finding.matters]
+            colour, marker, hollow = LOOKS[finding.matters]
             interval(
                 axes,
                 finding.size or 0.0,

@@ -2,37 +2,27 @@
 
 from __future__ import annotations
 
-from analysis.results import Analysis, ResponseResult
-from analysis.words import response_headline, say_count
-from analysis.words.answers import answer, in_order, shared_headline
+from analysis.results import Analysis
+from analysis.words import response_headline
+from analysis.words.answers import in_order, shared_headline
+from analysis.words.glance import say_rests_on
 from analysis.words.numbers import start
-from reports.sections.blocks import Heading, Section, Words
-
-SHORT = {"mattered": "Something mattered", "too small": "Nothing that matters", "cannot tell": "Still open"}
+from reports.sections.blocks import Heading, Items, Section, Words
 
 
 def answer_section(analysis: Analysis) -> Section:
-    """The amount that suits all, where there is one, then one headline for each response."""
-    blocks: list[Words | Heading] = []
+    """The amount that suits all, where there is one, before the headline of each response; then what it rests on."""
+    results = in_order(analysis)
+    if not results:
+        return Section(key="answer", title="The answer", blocks=[Words(text="There is no response to answer for.")])
     for_all = shared_headline(analysis)
+    headlines = [response_headline(result, analysis.question.confidence) for result in results]
+    blocks: list[Words | Items | Heading] = []
     if for_all:
-        blocks.append(Words(text=for_all, tone="lead"))
-    for result in in_order(analysis):
-        blocks.append(Heading(text=start(result.response.name)))
-        blocks.append(Words(text=response_headline(result, analysis.question.confidence), tone="lead"))
-        blocks.append(Words(text=f"{SHORT[answer(result)]}. {_weight(result)}", tone="quiet"))
-    return Section(
-        key="answer", title="The answer", blocks=blocks or [Words(text="There is no response to answer for.")]
-    )
-
-
-def _weight(result: ResponseResult) -> str:
-    """What the answer rests on."""
-    unsound = [check for check in result.checks if check.verdict == "do not rely"]
-    doubtful = [check for check in result.checks if check.verdict == "look here"]
-    said = f"Rests on {say_count(result.n_bakes, 'bake')}."
-    if unsound:
-        return f"{said} Do not rely on it before reading the checks."
-    if doubtful:
-        return f"{said} {start(say_count(len(doubtful), 'check asks', 'checks ask'))} for a look."
-    return said
+        blocks += [Words(text=for_all, tone="lead"), Items(items=tuple(headlines))]
+    else:
+        for result, said in zip(results, headlines, strict=True):
+            blocks += [Heading(text=start(result.response.name))] if len(results) > 1 else []
+            blocks.append(Words(text=said, tone="lead"))
+    blocks.append(Words(text=say_rests_on(analysis), tone="quiet"))
+    return Section(key="answer", title="The answer", blocks=blocks)

@@ -29,11 +29,12 @@ PROVENANCE = {
 }
 ORDER = [
     "answer",
+    "glance",
     "mattered",
     "amount",
-    "sure",
     "taste",
     "next",
+    "sure",
     "made",
     "checks",
     "data",
