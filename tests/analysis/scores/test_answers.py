@@ -361,3 +361,16 @@ def test_a_ratio_of_counts_is_judged_on_logarithms():
     below = Response(name="crumb", scale="score", margin=Margin(low=0.8, high=1.25, ratio=True))
     with pytest.raises(NotPossible, match="ratio"):
         asked(table.assign(crumb=chance.integers(-2, 3, 80).astype(float)), response=below, factors=FACTORS[:1])
+
+
+def test_a_dose_of_a_share_is_never_below_none():
+    """Most are bad without any salt: half is reached below 0 only; the limits of 90 % end at 0."""
+    table = pd.DataFrame({"salt": [0.0, 1.0, 2.0, 3.0], "bad": [7.0, 8, 8, 10], "loaves": [10.0] * 4})
+    salt = Factor(name="salt", kind="amount")
+    response = Response(name="bad", scale="yes-no")
+    result = asked(table, factors=(salt,), response=response, weights="loaves", dose="salt", effective=(0.7,))
+    half, more, most = result.family.parts[0].effective
+    assert half.dose is None
+    assert more.low == 0
+    assert 0 < more.dose < most.dose
+    assert most.low >= 0
