@@ -26,11 +26,19 @@ def answer_section(analysis: Analysis) -> Section:
     )
 
 
+def _counted(result: ResponseResult) -> str:
+    """Bakes; of scores the readings, which are not averaged."""
+    bakes, readings = say_count(result.n_bakes, "bake"), say_count(result.n_readings, "reading")
+    if not any(part.key == "scores" for part in result.family.parts):
+        return bakes
+    return readings if result.n_readings == result.n_bakes else f"{readings} of {bakes}"
+
+
 def _weight(result: ResponseResult) -> str:
     """What the answer rests on."""
     unsound = [check for check in result.checks if check.verdict == "do not rely"]
     doubtful = [check for check in result.checks if check.verdict == "look here"]
-    said = f"Rests on {say_count(result.n_bakes, 'bake')}."
+    said = f"Rests on {_counted(result)}."
     if unsound:
         return f"{said} Do not rely on it before reading the checks."
     if doubtful:
