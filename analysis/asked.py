@@ -6,11 +6,13 @@ at; what depends on the numbers (how many doses were baked) is decided per respo
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from analysis.bakes import group_columns
 from analysis.checks import did_you_mean
@@ -18,6 +20,9 @@ from analysis.errors import NotPossible, TrialDataError
 from analysis.questions import Factor, Question, Response
 
 ENOUGH_DOSES = 4  # distinct levels from which a single amount is read as a dose
+SETTINGS = (3, 5)  # of each amount, in designs for surfaces of second order
+FEWEST_LEFT = 3  # bakes beyond the coefficients, to judge them by
+USUAL_ORDER = 2
 WHERE = "question"
 
 
@@ -75,6 +80,39 @@ def route(question: Question, bakes: pd.DataFrame) -> Route:
 def narrowed(question: Question, response: Response) -> Question:
     """The question for one response alone, with the terms that were asked for it."""
     return replace(question, responses=(response,), model=response.model or question.model)
+
+
+def with_bends(question: Question, response: Response, bakes: pd.DataFrame) -> Question:
+    """A question that leaves its kind open, asked as a surface where the treatments were laid out for one.
+
+    That is where nothing but two amounts or more changed, each at three to five settings, and the bakes tell
+    all bends and joint effects with bakes left to judge them by.
+    """
+    wishes = (question.model, response.model, question.dose, question.interactions, question.covariates)
+    if question.kind != "auto" or any(wishes) or question.order != USUAL_ORDER or group_columns(question):
+        return question
+    moving = [factor for factor in question.factors if bakes[factor.name].nunique() > 1]
+    if len(moving) < 2 or any(factor.kind != "amount" for factor in moving):
+        return question
+    amounts = bakes[[factor.name for factor in moving]].to_numpy(dtype=np.float64)
+    settings = [len(np.unique(column)) for column in amounts.T]
+    if min(settings) < SETTINGS[0] or max(settings) > SETTINGS[1] or not _tells_bends(amounts, bakes, question.blocks):
+        return question
+    return replace(question, kind="surface")
+
+
+def _tells_bends(amounts: NDArray[np.float64], bakes: pd.DataFrame, blocks: Sequence[str]) -> bool:
+    """Do the bakes tell a surface of second order beside the blocks, with enough left over?"""
+    middle, half = (amounts.max(axis=0) + amounts.min(axis=0)) / 2, np.ptp(amounts, axis=0) / 2
+    coded = (amounts - middle) / half
+    pairs = [(i, j) for i in range(coded.shape[1]) for j in range(i, coded.shape[1])]
+    columns = [np.ones(len(coded)), *coded.T, *(coded[:, i] * coded[:, j] for i, j in pairs)]
+    for name in blocks:
+        codes = pd.factorize(bakes[name])[0]
+        columns += [(codes == code).astype(np.float64) for code in range(1, int(codes.max()) + 1)]
+    x = np.column_stack(columns)
+    left = len(x) - x.shape[1]
+    return left >= FEWEST_LEFT and int(np.linalg.matrix_rank(x)) == x.shape[1]
 
 
 def _looks_like_a_dose(bakes: pd.DataFrame, amounts: list[str], categories: list[str]) -> bool:

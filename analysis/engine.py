@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import pandas as pd
 
-from analysis.asked import check_question, narrowed, route
+from analysis.asked import check_question, narrowed, route, with_bends
 from analysis.bakes import BakeTable, bake_table, without_readings
 from analysis.checks import did_you_mean, duplicate_rows, leading_digits, refuse_shares, row_names
 from analysis.chemistry import chemistry_parts
@@ -117,6 +117,7 @@ def _answer(table: pd.DataFrame, response: Response, question: Question) -> _Ans
         bakes = bake_table(table, response, question)
     except NotPossible as problem:
         return _Answered(result=_cannot_tell(response, question, problem, None), table=None, failure=problem)
+    question = with_bends(question, response, bakes.bakes)
     try:
         family = _ask(bakes.bakes, response, question, table)
     except NotPossible as problem:
@@ -159,10 +160,11 @@ def _ask(
 def _result(
     response: Response, question: Question, bakes: BakeTable, family: FamilyResult, checks: tuple[Check, ...]
 ) -> ResponseResult:
+    n_bakes, n_readings = _counted(bakes, question, family)
     result = ResponseResult(
         response=response,
-        n_bakes=bakes.n_bakes,
-        n_readings=bakes.n_readings,
+        n_bakes=n_bakes,
+        n_readings=n_readings,
         family=family,
         findings=rank(family.evidence, (response,)),
         next_bakes=(),
@@ -197,6 +199,18 @@ def _scale_note(bakes: BakeTable, response: Response, question: Question, family
 
     other = second_opinion(bakes.bakes, response, narrowed(question, response), family)
     return Check(check="scores as numbers", verdict="look here", facts={"scale": response.scale, **other})
+
+
+def _counted(bakes: BakeTable, question: Question, family: FamilyResult) -> tuple[int, int]:
+    """Bakes and readings. A row of scores with a weight stands for so many readings, of shares for so many pieces."""
+    if question.weights is None or not _of_scores(family):
+        return bakes.n_bakes, bakes.n_readings
+    from analysis.scores.results import ScorePart
+
+    part = next(part for part in family.parts if isinstance(part, ScorePart))
+    n_readings = round(part.n)
+    # Without a bake's name a score seen so often is as many bakes, as the same scores row by row would be.
+    return n_readings if question.bake is None and part.scale == "score" else bakes.n_bakes, n_readings
 
 
 def _of_scores(family: FamilyResult) -> bool:

@@ -41,6 +41,7 @@ def as_good_open(result: ResponseResult, question: Question) -> Iterator[NextBak
     if best is not None:
         more, one = best
         facts = {"a": one.a, "b": one.b, "response": result.response.name, "more": 2 * math.ceil(more / 2)}
+        facts["of"] = _what(result)
         treatments: tuple[Treatment, ...] = ({one.factor: one.a}, {one.factor: one.b})
         yield NextBakes(why="margin open", treatments=treatments, facts=facts)
 
@@ -72,8 +73,15 @@ def more_bakes(result: ResponseResult, question: Question) -> Iterator[NextBakes
             "unit": result.response.unit,
             "more": each * len(treatments) if sensible else None,
             "each": each,
+            "of": _what(result),
         },
     )
+
+
+def _what(result: ResponseResult) -> str:
+    """What is counted: bakes, or readings where each stands for itself."""
+    of_scores = any(part.key == "scores" for part in result.family.parts)
+    return "reading" if of_scores and result.n_readings == result.n_bakes else "bake"
 
 
 def _half(finding: Finding) -> float:

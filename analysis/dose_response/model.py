@@ -26,6 +26,7 @@ from analysis.dose_response.free_shapes import fit_free
 from analysis.dose_response.goals import aim_of
 from analysis.dose_response.intervals import parameter_intervals
 from analysis.dose_response.layout import Layout, Part, read_layout
+from analysis.dose_response.never_below import never_below
 from analysis.dose_response.optimum import find_optimum
 from analysis.dose_response.potency import Found, relative_potency
 from analysis.dose_response.predictor import DosePredictor
@@ -102,8 +103,9 @@ def _curves(
             points=curve_points(fit, number, question.confidence),
         )
         curve, more = as_asked(curve, fit, number, aim, question, uneven=uneven)
+        curve, ended = never_below(curve, float(fit.layout.doses.min()))
         curves.append(curve)
-        reasons |= more
+        reasons |= more | {f"{name} at 0{suffix}": why for name, why in ended.items()}
     return tuple(curves), reasons
 
 

@@ -35,6 +35,7 @@ class Moved:
     size: float
     shift: float
     share: float  # of the half width of the effect's interval
+    levels: tuple[str, ...] = ()  # the two that are compared, where there are more
 
 
 def moved_by_each(model: Model, names: Sequence[str], confidence: float) -> list[Moved]:
@@ -45,7 +46,7 @@ def moved_by_each(model: Model, names: Sequence[str], confidence: float) -> list
         return []
     room = 1 - fit.leverage
     usable = np.flatnonzero(room > ALONE)
-    labels, rows = _effects(model)
+    labels, pairs, rows = _effects(model)
     if not len(rows) or not len(usable):
         return []
     pulls = rows @ fit.inverse @ fit.q.T
@@ -57,7 +58,14 @@ def moved_by_each(model: Model, names: Sequence[str], confidence: float) -> list
     for at, i in enumerate(usable.tolist()):
         most = int(shares[:, at].argmax())
         found.append(
-            Moved(names[i], labels[most], float(sizes[most]), float(shifts[most, at]), float(shares[most, at]))
+            Moved(
+                names[i],
+                labels[most],
+                float(sizes[most]),
+                float(shifts[most, at]),
+                float(shares[most, at]),
+                pairs[most],
+            )
         )
     return sorted(found, key=lambda moved: -moved.share)
 
@@ -74,6 +82,7 @@ def check_influence(model: Model, names: Sequence[str], confidence: float, matte
     facts = {
         "bake": shown.bake,
         "term": shown.term,
+        "levels": shown.levels,
         "size": shown.size,
         "without": shown.size + shown.shift,
         "shift": shown.shift,
@@ -84,29 +93,31 @@ def check_influence(model: Model, names: Sequence[str], confidence: float, matte
     return Check(check="influence", verdict="look here" if grave else "fine", facts=facts)
 
 
-def _effects(model: Model) -> tuple[list[str], Floats]:
-    """Rows (m, columns) of what is said of each factor and each pair of factors, with the names of the terms."""
+def _effects(model: Model) -> tuple[list[str], list[tuple[str, ...]], Floats]:
+    """Rows (m, columns) of what is said of each factor and each pair of factors, with the names of the terms
+    and of the two levels that are compared."""
     labels: list[str] = []
+    pairs: list[tuple[str, ...]] = []
     rows: list[Floats] = []
     for term in model.terms:
         if term.block or term.square:
             continue
-        own = _rows_of(model, term)
-        labels += [term.name] * len(own)
-        rows += own
-    return labels, np.array(rows)
+        for row, levels in _rows_of(model, term):
+            labels.append(term.name)
+            pairs.append(levels)
+            rows.append(row)
+    return labels, pairs, np.array(rows)
 
 
-def _rows_of(model: Model, term: Term) -> list[Floats]:
+def _rows_of(model: Model, term: Term) -> list[tuple[Floats, tuple[str, ...]]]:
     if term.order > 2:
         return []
     if term.order == 2:
-        return [largest_tetrad(model, term).row(model)]
+        return [(largest_tetrad(model, term).row(model), ())]
     position = term.members[0]
     variable = model.variables[position]
     if variable.amount or len(variable.levels) == 2:
-        return [model.row({position: len(variable.levels) - 1}) - model.row({position: 0})]
-    each = [model.row({position: level}) for level in range(len(variable.levels))]
-    if len(each) > MOST_LEVELS:
-        return [one - each[0] for one in each[1:]]
-    return [one - other for other, one in combinations(each, 2)]
+        return [(model.row({position: len(variable.levels) - 1}) - model.row({position: 0}), ())]
+    each = [(model.row({position: level}), name) for level, name in enumerate(variable.levels)]
+    against = [(each[0], one) for one in each[1:]] if len(each) > MOST_LEVELS else combinations(each, 2)
+    return [(one[0] - other[0], (one[1], other[1])) for other, one in against]

@@ -21,7 +21,11 @@ FARTHEST = 500.0  # on the scale of the line; beyond it nothing can be said
 
 
 def effective_doses(model: Model, dose: str) -> tuple[DoseLimit, ...]:
-    """Doses of 50 and 90 % and of the shares asked for; only where the dose stands alone or beside categories."""
+    """Doses of 50 and 90 % and of the shares asked for; only where the dose stands alone or beside categories.
+
+    Without logarithms a line may reach a share below no dose at all: limits end at 0 then, and a dose below it
+    is none.
+    """
     if model.response.scale != "yes-no":
         return ()
     wanted: set[float] = {*USUAL, *model.question.effective}
@@ -33,10 +37,10 @@ def effective_doses(model: Model, dose: str) -> tuple[DoseLimit, ...]:
     # Even over categories: the line at log dose 0 (or dose 0) with them averaged.
     constant = -model.lead_row(0)
     constant[model.effects] = model.link_row({dose: 1.0 if log else 0.0})[model.effects]
-    return tuple(_limit(model, share, constant, slope, log) for share in sorted(wanted))
+    return tuple(_limit(model, share, constant, slope, dose, log) for share in sorted(wanted))
 
 
-def _limit(model: Model, share: float, constant: Floats, slope: Floats, log: bool) -> DoseLimit:
+def _limit(model: Model, share: float, constant: Floats, slope: Floats, dose: str, log: bool) -> DoseLimit:
     """One dose; without logs the interval by the delta method is on the dose itself."""
     a, b = float(constant @ model.fit.params), float(slope @ model.fit.params)
     covariance = model.covariance
@@ -46,17 +50,20 @@ def _limit(model: Model, share: float, constant: Floats, slope: Floats, log: boo
     found = (level - a) / b
     gradient = -(constant + found * slope) / b
     se = float(np.sqrt(max(float(gradient @ covariance @ gradient), 0.0)))
-    z = model.quantile(model.df_of(str(model.question.dose)))
+    z = model.quantile(model.df_of(dose))
     fieller = _fieller(level - a, b, constant, slope, covariance, z)
     ends = (found - z * se, found + z * se)
     if not log:
+        lowest = 0.0 if float(model.readings.frame[dose].min()) >= 0 else -np.inf
+        if found < lowest:
+            return _open(share)
         return DoseLimit(
-            fraction=share, dose=found, se=se, se_log=None, low=ends[0], high=ends[1], fieller_low=fieller[0],
-            fieller_high=fieller[1],
+            fraction=share, dose=found, se=se, se_log=None, low=max(ends[0], lowest), high=ends[1],
+            fieller_low=None if fieller[0] is None else max(fieller[0], lowest), fieller_high=fieller[1],
         )  # fmt: skip
-    dose = float(np.exp(found))
+    at = float(np.exp(found))
     return DoseLimit(
-        fraction=share, dose=dose, se=dose * se, se_log=se, low=_exp(ends[0]), high=_exp(ends[1]),
+        fraction=share, dose=at, se=at * se, se_log=se, low=_exp(ends[0]), high=_exp(ends[1]),
         fieller_low=None if fieller[0] is None else _exp(fieller[0]),
         fieller_high=None if fieller[1] is None else _exp(fieller[1]),
     )  # fmt: skip

@@ -130,7 +130,9 @@ def _evenness(facts: Facts, fine: bool) -> str:
     if fewest == most:
         return f"each treatment was baked {_times(most)}."
     tail = "." if fine else "; means of rarely baked treatments are less sure."
-    return f"treatments were baked from {fewest} to {_times(most)}{tail}"
+    if (fewest, most) == (1, 2):
+        return f"treatments were baked once or twice{tail}"
+    return f"treatments were baked {'once' if fewest == 1 else fewest} to {_times(most)}{tail}"
 
 
 def _duplicate_rows(facts: Facts, fine: bool) -> str:

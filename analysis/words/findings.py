@@ -237,7 +237,8 @@ def _dose(finding: Finding, unit: str) -> str:
 def _dose_interval(finding: Finding, confidence: float) -> str:
     if finding.low is not None and finding.high is not None and half_width(finding.low, finding.high) is None:
         return "the shape alone fixes it"  # a straight line comes within a share of its span at the same dose always
-    return say_dose_interval(finding.low, finding.high, confidence) or "the bakes do not close its interval"
+    said = say_dose_interval(finding.low, finding.high, confidence) or "the bakes do not close its interval"
+    return f"{said}, cut off at 0" if finding.kind == "best dose" and finding.low == 0 else said
 
 
 def _with_level(finding: Finding) -> str:

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from analysis.results import Analysis
+from analysis.results import Analysis, ResponseResult
 from analysis.words.amounts import say_range
 from analysis.words.next_bakes import say_next
-from analysis.words.numbers import say_count, say_level, start, with_unit
+from analysis.words.numbers import join_words, say_count, say_level, start, with_unit
 
 MOST_TAGS = 3
 
@@ -20,14 +20,22 @@ def say_expected(amount: float, analysis: Analysis, dose_unit: str) -> str:
 
 def say_rests_on(analysis: Analysis) -> str:
     """ "Rests on 43 bakes. Two checks ask for a look." """
-    counts = sorted({result.n_bakes for result in analysis.responses})
-    bakes = say_count(counts[-1], "bake") if len(counts) == 1 else f"{counts[0]} to {counts[-1]} bakes"
+    counted = list(dict.fromkeys(_counted(result) for result in analysis.responses))
+    bakes = counted[0] if len(counted) == 1 else join_words(counted)
     verdicts = [check.verdict for result in analysis.responses for check in result.checks]
     if "do not rely" in verdicts:
         return f"Rests on {bakes}. Do not rely on it before reading the checks."
     doubtful = verdicts.count("look here")
     asks = f" {start(say_count(doubtful, 'check asks', 'checks ask'))} for a look." if doubtful else ""
     return f"Rests on {bakes}.{asks}"
+
+
+def _counted(result: ResponseResult) -> str:
+    """Bakes; of scores the readings, which are not averaged."""
+    bakes, readings = say_count(result.n_bakes, "bake"), say_count(result.n_readings, "reading")
+    if not any(part.key == "scores" for part in result.family.parts):
+        return bakes
+    return readings if result.n_readings == result.n_bakes else f"{readings} of {bakes}"
 
 
 def say_taste(tags: Mapping[str, int], notes: int, where: str) -> str:

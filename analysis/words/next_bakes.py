@@ -37,17 +37,18 @@ def _more_bakes(facts: Facts) -> str:
     """``variables``, ``response``, ``more`` bakes in all, ``each`` per treatment, ``half_width``, ``aim``, ``unit``."""
     variables = join_words([say_term(name) for name in facts["variables"]])
     do = "do" if len(facts["variables"]) > 1 else "does"
+    what = facts.get("of", "bake")
     width, aim, unit = facts["half_width"], facts["aim"], facts.get("unit", "")
     wide = f"its interval reaches {with_unit(say_number(width, width), unit)} to each side"
     if facts["more"] is None:
         return (
             f"what {variables} {do} to {facts['response']} is open: {wide}, and to get that down to "
-            f"{with_unit(say_number(aim, aim), unit)} would take more bakes than is sensible. Steady the process or "
+            f"{with_unit(say_number(aim, aim), unit)} would take more {what}s than is sensible. Steady the process or "
             "the reading first."
         )
     return (
         f"what {variables} {do} to {facts['response']} is open: {wide}, and about "
-        f"{say_count(facts['more'], 'more bake')} ({facts['each']} of each treatment) would bring that "
+        f"{say_count(facts['more'], f'more {what}')} ({facts['each']} of each treatment) would bring that "
         f"down to {with_unit(say_number(aim, aim), unit)}."
     )
 
@@ -108,10 +109,11 @@ def _confirm(facts: Facts) -> str:
 
 
 def _margin_open(facts: Facts) -> str:
-    """``a``, ``b``, ``response``, ``more`` bakes in all."""
+    """``a``, ``b``, ``response``, ``more`` bakes (or readings: ``of``) in all."""
+    more = say_count(facts["more"], f"more {facts.get('of', 'bake')}")
     return (
-        f"whether {facts['a']} is as good as {facts['b']} for {facts['response']} is open: about "
-        f"{say_count(facts['more'], 'more bake')}, half of each, should bring the interval to one side of the margin."
+        f"whether {facts['a']} is as good as {facts['b']} for {facts['response']} is open: about {more}, half of each, "
+        "should bring the interval to one side of the margin."
     )
 
 

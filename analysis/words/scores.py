@@ -143,6 +143,8 @@ def say_score_method(result: ResponseResult, question: Any) -> str:
         "intervals of expected values are by the delta method",
         "differences of shares are put together from Wilson limits of each share (Newcombe 1998)"
         if part.scale == "yes-no" else "",
+        "standard errors are multiplied by the root of Pearson's X² over its degrees of freedom, for more scatter "
+        "than counting (quasi-likelihood); no law of that scatter is assumed" if part.widened else "",
         _compared(result),
     ]  # fmt: skip
     return " ".join(f"{start(sentence)}." for sentence in sentences if sentence)

@@ -78,7 +78,8 @@ def _normality(facts: Facts, fine: bool) -> str:
 
 def _influence(facts: Facts, fine: bool) -> str:
     bake, term = facts.get("bake", "one bake"), say_term(str(facts.get("term", "a factor")))
-    size = _moved(facts)
+    size, levels = _moved(facts), facts.get("levels") or ()
+    term += f" ({levels[0]} against {levels[1]})" if levels else ""
     if fine:
         return f"no single bake carries the answer. Bake {bake} moves most, the effect of {term}{size}."
     beyond = "what matters" if facts.get("beyond") == "what matters" else "its interval reaches"

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pandas as pd
 import pytest
 
-from analysis.asked import check_question, route
+from analysis.asked import check_question, route, with_bends
 from analysis.errors import NotPossible, TrialDataError
 from analysis.questions import Factor, Question, Response
 
@@ -108,3 +108,34 @@ def test_two_amounts_are_factors_unless_a_dose_is_asked_for():
 def test_a_dose_response_without_an_amount_is_not_possible():
     with pytest.raises(NotPossible, match="needs an amount"):
         route(replace(PLAIN, kind="dose", factors=(ACID,)), bakes(acid=list("abab")))
+
+
+OVEN = Factor(name="oven", kind="amount")
+RISE = Response(name="rise")
+SQUARE = bakes(soda=[1, 2, 3] * 3 + [2, 2], oven=[1] * 3 + [2] * 3 + [3] * 3 + [2, 2], day=list("ababababaab"))
+
+
+@pytest.mark.parametrize(
+    ("frame", "change", "kind"),
+    [
+        (SQUARE, {}, "surface"),
+        (SQUARE, {"blocks": ("day",)}, "surface"),
+        (SQUARE.iloc[:8], {}, "auto"),  # too few left over
+        (SQUARE.assign(oven=[1, 2] * 5 + [1]), {}, "auto"),  # two settings tell no bend
+        (SQUARE.assign(soda=range(11)), {}, "auto"),  # measured rather than set
+        (SQUARE, {"model": "interactions"}, "auto"),
+        (SQUARE, {"kind": "factors"}, "factors"),
+        (SQUARE, {"group": ("day",)}, "auto"),
+        (SQUARE, {"interactions": ("soda:oven",)}, "auto"),
+        (SQUARE, {"order": 1}, "auto"),
+    ],
+)
+def test_amounts_laid_out_for_a_surface_are_read_as_one_unless_asked_otherwise(frame, change, kind):
+    asked = replace(PLAIN, factors=(SODA, OVEN), **change)
+    assert with_bends(asked, RISE, frame.reset_index(drop=True)).kind == kind
+
+
+def test_a_category_beside_two_amounts_is_no_surface():
+    three = replace(PLAIN, factors=(SODA, OVEN, ACID))
+    assert with_bends(three, RISE, SQUARE.assign(acid=list("ababababaab"))).kind == "auto"
+    assert with_bends(three, RISE, SQUARE.assign(acid="a")).kind == "surface"

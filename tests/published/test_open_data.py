@@ -88,6 +88,12 @@ def test_casks_within_batches_beside_a_column_that_names_them_once_more(asked):
     )
 
 
+def test_a_column_that_names_the_meeting_of_two_groups_is_no_factor(asked):
+    found = asked(without("pastes"), "--response", "strength", "--group", "batch", "--group", "cask")
+    assert found.terms == []
+    assert set(found.variances) == {"batch", "cask", "residual"}
+
+
 def test_a_cell_that_was_never_baked_leaves_the_rest_of_the_joint_effect_to_be_tested(asked):
     text = without("oats", where=lambda row: ",Victory,0.6," in row)
     found = asked(
@@ -143,3 +149,24 @@ def test_two_pairs_of_factors_with_cells_never_baked(asked):
     for term, name in (("Mehl sorte:oven", "flour:oven"), ("fat:oven", "fat:oven")):
         same(found.tests[term], given[name], FIXED)
         assert found.tests[term]["sum_sq"] == pytest.approx(given[name]["sum_sq"], rel=FIXED)
+
+
+@pytest.mark.parametrize(
+    ("case", "response", "amounts"),
+    [
+        ("ccd_yield_13run", "yield", ("x1", "x2")),
+        ("bbd_loaf_volume", "volume", ("hydration", "mix_min", "proof_min")),
+    ],
+)
+def test_a_design_for_a_surface_is_read_as_one_without_being_told(asked, case, response, amounts):
+    """Sources stand in the JSON beside each data set: Montgomery ch. 11; synthetic. Digits: R 4.2.2."""
+    folder = HERE.parent / "response_surface"
+    words = [part for name in amounts for part in ("--factor", f"{name}:amount")]
+    found = asked((folder / f"{case}.csv").read_text(), "--response", response, *words)
+    given = json.loads((folder / f"{case}.json").read_text())["expected"]["coef"]
+    names = {f"I({name}^2)": f"{name}^2" for name in amounts}
+    expected = {names.get(term, term): numbers for term, numbers in given.items() if term != "(Intercept)"}
+    assert set(found.terms) == set(expected)
+    for term, numbers in expected.items():
+        line = found.coefficients[term]
+        assert (line["estimate"], line["se"]) == pytest.approx((numbers["Estimate"], numbers["Std. Error"]), rel=FIXED)

@@ -214,12 +214,13 @@ class _Asking:
         own = [cell.strip() for cell in self.sheet.column(column)]
         if guess_kind(own) != "category":
             return None
-        for chain in [self._columns(text, "--group") for text in self.options.groups]:
-            for end in range(1, len(chain) + 1):
-                cells = [[cell.strip() for cell in self.sheet.column(name)] for name in chain[:end]]
-                groups = list(zip(*cells, strict=True))
-                if len(set(groups)) == len(set(own)) == len(set(zip(groups, own, strict=True))):
-                    return PLUS.join(chain[:end])
+        chains = [self._columns(text, "--group") for text in self.options.groups]
+        ways = [chain[:end] for chain in chains for end in range(1, len(chain) + 1)]
+        for way in [*ways, list(dict.fromkeys(column for chain in chains for column in chain))]:
+            cells = [[cell.strip() for cell in self.sheet.column(name)] for name in way]
+            groups = list(zip(*cells, strict=True))
+            if len(set(groups)) == len(set(own)) == len(set(zip(groups, own, strict=True))):
+                return PLUS.join(way)
         return None
 
     def _factor(self, column: str, kind: str, table: pd.DataFrame) -> Factor:

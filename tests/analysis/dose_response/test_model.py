@@ -175,3 +175,36 @@ def test_an_acid_that_adds_the_same_at_every_dose_is_measured_over_all_of_them()
     found = [by_finding(8.0, seed=seed) for seed in range(20)]
     assert sum(f.low <= 8.0 <= f.high for f in found) >= 17
     assert [f.matters for f in found].count("yes") >= 18
+
+
+def test_no_limit_of_a_dose_lies_below_none():
+    """Doses near 0 and much scatter: Fieller's and the standard error's limits reached below 0."""
+    doses = [d for d in (0.0, 0.2, 0.5, 1.0, 2.0, 3.0) for _ in range(3)]
+    cut = 0
+    for shape, curve in (
+        ("quadratic", lambda d: 40 + 4 * d - 3.0 * d**2),
+        ("log-logistic-4", lambda d: 20 + 30 * d / (0.15 + d)),
+        ("logistic-4", lambda d: 20 + 30 / (1 + math.exp(-2 * (d - 0.2)))),
+    ):
+        for seed in range(6):
+            with suppress(NotPossible):
+                table = frame(doses, noisy(curve, doses, seed=seed, spread=4.0))
+                family = dose_model(table, RISE, question(shape=shape), dose="dose", by=None)
+                one = family.dose.curves[0]
+                ends = [(each.dose, each.low) for each in one.effective if each.dose is not None]
+                ends += [(one.optimum.dose, one.optimum.low)] if one.optimum else []
+                ends += [(one.recommended.dose, one.recommended.low)] if one.recommended else []
+                assert all(low is None or 0 <= low <= dose for dose, low in ends)
+                cut += sum(name.endswith(" at 0") for name in family.reasons)
+    assert cut > 5
+
+
+def test_amounts_that_may_lie_below_none_keep_their_limits():
+    """A coded amount: -1 is no less sensible than 1."""
+    doses = [d - 0.2 for d in (0.0, 0.2, 0.5, 1.0, 2.0, 3.0) for _ in range(3)]
+    reached = []
+    for seed in range(6):
+        table = frame(doses, noisy(lambda d: 40 + 4 * d - 3.0 * d**2, doses, seed=seed, spread=4.0))
+        one = dose_model(table, RISE, question(shape="quadratic"), dose="dose", by=None).dose.curves[0]
+        reached += [one.optimum.low] if one.optimum and one.optimum.low is not None else []
+    assert min(reached) < 0

@@ -14,7 +14,7 @@ from analysis.engine import analyse
 from analysis.errors import AnalysisError, NotPossible, TrialDataError
 from analysis.questions import Factor, Margin, Question, Response
 from analysis.serialise import analysis_json
-from analysis.words import analysis_text
+from analysis.words import analysis_text, say_model, say_next
 
 
 def tasted(seed=1, *, assessors=8, effect=1.2):
@@ -361,3 +361,41 @@ def test_a_ratio_of_counts_is_judged_on_logarithms():
     below = Response(name="crumb", scale="score", margin=Margin(low=0.8, high=1.25, ratio=True))
     with pytest.raises(NotPossible, match="ratio"):
         asked(table.assign(crumb=chance.integers(-2, 3, 80).astype(float)), response=below, factors=FACTORS[:1])
+
+
+def test_a_dose_of_a_share_is_never_below_none():
+    """Most are bad without any salt: half is reached below 0 only; the limits of 90 % end at 0."""
+    table = pd.DataFrame({"salt": [0.0, 1.0, 2.0, 3.0], "bad": [7.0, 8, 8, 10], "loaves": [10.0] * 4})
+    salt = Factor(name="salt", kind="amount")
+    response = Response(name="bad", scale="yes-no")
+    result = asked(table, factors=(salt,), response=response, weights="loaves", dose="salt", effective=(0.7,))
+    half, more, most = result.family.parts[0].effective
+    assert half.dose is None
+    assert more.low == 0
+    assert 0 < more.dose < most.dose
+    assert most.low >= 0
+
+
+def test_weighted_rows_count_as_readings_and_pieces():
+    table = tasted(6)
+    table["fat"] = 10.0
+    seen = table.groupby(["oven", "crumb"], as_index=False).size().astype({"size": float})
+    counted = asked(seen, factors=FACTORS[:1], weights="size")
+    plain = asked(table, factors=FACTORS[:1])
+    assert (counted.n_bakes, counted.n_readings) == (plain.n_bakes, plain.n_readings) == (32, 32)
+    trays = pd.DataFrame({"oven": ["deck", "fan"] * 3, "cracked": [2.0, 9, 1, 7, 3, 8], "pieces": [12.0] * 6})
+    shares = asked(trays, factors=FACTORS[:1], response=Response(name="cracked", scale="yes-no"), weights="pieces")
+    assert (shares.n_bakes, shares.n_readings) == (6, 72)
+    counts = asked(trays, factors=FACTORS[:1], response=Response(name="cracked", scale="count"), weights="pieces")
+    assert (counts.n_bakes, counts.n_readings) == (6, 6)
+
+
+def test_words_of_scores_speak_of_readings():
+    table = tasted(7, assessors=3, effect=0.3)
+    response = Response(name="crumb", scale="score", matters=0.5)
+    question = Question(factors=FACTORS[:1], responses=(response,), kind="score")
+    found = analyse(table, question)
+    asked_for = [one for one in found.responses[0].next_bakes if one.why == "more bakes"]
+    assert asked_for
+    assert "more readings" in " ".join(say_next(one, question) for one in asked_for)
+    assert "12 readings, not averaged" in say_model(found.responses[0], question)

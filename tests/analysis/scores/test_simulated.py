@@ -16,6 +16,7 @@ from scipy.special import expit
 from analysis.questions import Factor, Question, Response
 from analysis.scores.asking import fitted
 from analysis.scores.evidence import evidence
+from analysis.scores.model import coefficients
 from analysis.scores.readings import readings_of
 from analysis.scores.testing import term_tests
 
@@ -83,6 +84,26 @@ def test_intervals_of_expected_scores_cover_the_truth():
     share = float(np.mean(hits))
     print(f"coverage {share:.3f} of {count}")
     assert abs(share - 0.95) <= (0.02 if LARGE else 3.5 * np.sqrt(0.05 * 0.95 / count))
+
+
+def test_counts_that_scatter_more_than_counting_are_covered():
+    """Negative binomial truths, read by quasi-likelihood: a factor on the errors is enough."""
+    count = 1500 if LARGE else 100
+    frame = pd.DataFrame({"oven": ["deck", "fan"] * 10})
+    blisters = Response(name="blisters", scale="count")
+    question = Question(factors=(Factor(name="oven", kind="category"),), responses=(blisters,), kind="score")
+    means = np.where(frame["oven"] == "fan", 8.0, 4.0)
+    for size in (1.5, 6.0):
+        chance = np.random.Generator(np.random.PCG64(31))
+        hits = []
+        for _ in range(count):
+            drawn_counts = chance.poisson(means * chance.gamma(size, 1 / size, len(frame))).astype(float)
+            model = fitted(readings_of(frame.assign(blisters=drawn_counts), blisters, question), blisters, question)
+            found = coefficients(model, {})[-1]
+            hits.append(found.low <= np.log(2.0) <= found.high)
+        share = float(np.mean(hits))
+        print(f"counts of size {size}: {share:.3f} of {count}")
+        assert abs(share - 0.95) <= (0.02 if LARGE else 3.5 * np.sqrt(0.05 * 0.95 / count))
 
 
 def test_a_true_effect_is_found():

@@ -90,3 +90,17 @@ def test_the_bend_at_the_centre(size, low, high, matters, says):
         direction="up", matters=matters,
     )  # fmt: skip
     assert says.lower() in say_finding(finding, RISE).lower()
+
+
+def test_the_levels_that_one_bake_moves_apart_are_named():
+    facts = {"bake": "54", "term": "feed", "size": 30.0, "without": 43.0, "shift": 13.0, "levels": ("rye", "spelt")}
+    check = Check(check="influence", verdict="fine", facts=facts)
+    assert say_check(check).endswith("Bake 54 moves most, the effect of feed (rye against spelt) from 30 to 43.")
+
+
+@pytest.mark.parametrize(
+    ("fewest", "most", "said"), [(1, 2, "once or twice"), (1, 6, "once to 6 times"), (7, 8, "7 to 8 times")]
+)
+def test_how_often_treatments_were_baked_reads_well(fewest, most, said):
+    check = Check(check="evenness", verdict="fine", facts={"fewest": fewest, "most": most})
+    assert say_check(check) == f"Treatments were baked {said}."
