@@ -94,3 +94,10 @@ def test_measured_ph_is_judged_only_where_there_are_enough_bakes(many, judged):
     assert picture.figure.table.columns == ("bake", "predicted", "measured")
     assert any("stands out" in block.text for block in blocks if isinstance(block, Words)) is judged
     assert table((POWDER,), chemistry).rows[0][-1] == "6.55"
+
+
+def test_categories_stand_in_the_order_of_the_plan():
+    chemistry = bakes(
+        (ACID, ["vinegar", "yogurt"]), account=lambda at: of(200 if at["acid source"] == "yogurt" else 90)
+    )
+    assert [row[0] for row in table([ACID], chemistry).rows] == ["yogurt", "vinegar"]  # not by the alphabet
