@@ -67,7 +67,7 @@ def test_a_category_that_moves_the_ph_alone_is_told_apart():
         account=lambda s: of(80, ph=6.0 if s["acid source"] == "yogurt" else 7.0),
     )
     found = table((POWDER, ACID), chemistry)
-    assert [(row[0], row[4]) for row in found.rows] == [("vinegar", "7.0"), ("yogurt", "6.0")]
+    assert [(row[0], row[4]) for row in found.rows] == [("yogurt", "6.0"), ("vinegar", "7.0")]
 
 
 @pytest.mark.parametrize("factors", [(), (REST,)])
