@@ -168,6 +168,8 @@ def say_term(term: str) -> str:
 
 def _interaction(finding: Finding, response: Response, confidence: float) -> str:
     facts = finding.facts
+    if facts.get("times"):
+        return say_times(finding, response, confidence)
     first = str(facts.get("of", finding.variables[0]))
     others = join_words([variable for variable in finding.variables if variable != first])
     both = two_effects(finding)
@@ -189,12 +191,32 @@ def _interaction(finding: Finding, response: Response, confidence: float) -> str
     )
 
 
+def say_times(finding: Finding, response: Response, confidence: float) -> str:
+    """An interaction on the scale of logarithms, where effects are ratios."""
+    of = str(finding.facts.get("of", finding.variables[0]))
+    others = join_words([variable for variable in finding.variables if variable != of])
+    size, low, high = finding.facts["times"]
+    interval = "" if low is None else f" ({say_interval(low, high, confidence)})"
+    ratio = f"{two_effects(finding)}, the one {say_number(size, half_width(low, high))} times the other{interval}"
+    if finding.matters == "yes":
+        return f"the ratio by which {of} changes {response.name} depends on {others}: {ratio}{alias(finding)}."
+    return (
+        f"{CANNOT_TELL} whether the ratio by which {of} changes {response.name} depends on {others}: "
+        f"{ratio}{alias(finding)}."
+    )
+
+
 def two_effects(finding: Finding) -> str:
     """ "+3.1 mm with lemon juice, +9.2 mm with yogurt"; empty when the two are not known."""
     facts = finding.facts
     if facts.get("effect_at_from") is None or facts.get("effect_at_to") is None:
         return ""
     step, unit = half_width(finding.low, finding.high), str(facts.get("by_unit", ""))
+    if facts.get("times"):
+        first, second = (
+            f"{facts[f'effect_at_{end}']:.3g} times with {_at(facts, end, unit)}" for end in ("from", "to")
+        )
+        return f"{first} but {second}"
     said = [
         f"{with_unit(say_signed(facts[f'effect_at_{end}'], step), finding.unit)} with {_at(facts, end, unit)}"
         for end in ("from", "to")
