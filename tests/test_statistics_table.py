@@ -25,7 +25,7 @@ def test_every_item_has_its_row():
 @pytest.mark.parametrize("row", rows(), ids=lambda row: row[0])
 def test_every_test_that_is_named_exists(row):
     named = re.findall(r"`(tests/[^`]+)`", " ".join(row[2:]))
-    assert named
+    assert len(named) == 3, "an outside source, a simulation and a failing case"
     for each in named:
         file, _, test = each.partition("::")
         assert (ROOT / file).is_file(), each
