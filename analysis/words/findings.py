@@ -172,6 +172,8 @@ def _interaction(finding: Finding, response: Response, confidence: float) -> str
         return say_times(finding, response, confidence)
     first = str(facts.get("of", finding.variables[0]))
     others = join_words([variable for variable in finding.variables if variable != first])
+    if facts.get("shares"):
+        others = f"the blend of {join_words(facts['shares'])}, most of all on its {others}"
     both = two_effects(finding)
     size = f"{both}, a change of {numbers_of(finding, confidence)}" if both else numbers_of(finding, confidence)
     if finding.matters == "no":
