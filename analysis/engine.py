@@ -15,6 +15,7 @@ import pandas as pd
 
 from analysis.asked import check_question, narrowed, route, with_bends
 from analysis.bakes import BakeTable, bake_table, without_readings
+from analysis.best_again import goals_best_first
 from analysis.checks import did_you_mean, duplicate_rows, leading_digits, refuse_shares, row_names
 from analysis.chemistry import chemistry_parts
 from analysis.errors import NotPossible, TrialDataError
@@ -63,15 +64,16 @@ def analyse(
     everything = [finding for result in results for finding in result.findings]
     away = tuple(left_out) + tuple(out for one in answered if one.table for out in one.table.left_out)
     read, used = _rows(tables, answered)
+    parts = _together(answered, question, computed)
     return Analysis(
         question=question,
         source=source,
         rows_read=read + len(left_out),
         rows_used=used,
         left_out=away,
-        responses=results,
+        responses=goals_best_first(results, parts),
         findings=rank(everything, question.responses),
-        parts=_together(answered, question, computed),
+        parts=parts,
     )
 
 

@@ -47,7 +47,7 @@ def rank(evidence: Iterable[Finding], responses: Sequence[Response]) -> tuple[Fi
     them alone misleads; a best or recommended dose follows the finding about that dose;
     what cannot be told comes last.
     """
-    evidence = list(evidence)
+    evidence = _with_margins(list(evidence))
     yardsticks = {response.name: _yardstick(response, evidence) for response in responses}
     plain = [finding for finding in evidence if finding.kind not in DOSES]
     ordered = sorted(plain, key=lambda finding: _place(finding, yardsticks))
@@ -55,6 +55,28 @@ def rank(evidence: Iterable[Finding], responses: Sequence[Response]) -> tuple[Fi
     for finding in (finding for finding in evidence if finding.kind in DOSES):
         ordered.insert(_after_its_dose(ordered, finding), finding)
     return tuple(replace(finding, rank=number) for number, finding in enumerate(ordered, start=1))
+
+
+def _with_margins(evidence: Sequence[Finding]) -> list[Finding]:
+    """The evidence, an effect marked where its very pair was shown to be as good, within the margin.
+
+    Of that pair it is then not said that the trial cannot tell, nor are more bakes asked for.
+    """
+    as_good = {
+        (one.response, one.variables, frozenset((str(one.facts["a"]), str(one.facts["b"]))))
+        for one in evidence
+        if one.kind == "equivalence" and one.facts["equivalent"] == "yes"
+    }
+
+    def pair(one: Finding) -> frozenset[str]:
+        return frozenset((str(one.facts.get("from")), str(one.facts.get("to"))))
+
+    return [
+        replace(one, facts={**one.facts, "within_margin": True})
+        if one.kind == "effect" and (one.response, one.variables, pair(one)) in as_good
+        else one
+        for one in evidence
+    ]
 
 
 def _yardstick(response: Response, evidence: Sequence[Finding]) -> float:
@@ -70,10 +92,12 @@ def _yardstick(response: Response, evidence: Sequence[Finding]) -> float:
     return median(widths) if widths else max(sizes, default=1.0)
 
 
-def _place(finding: Finding, yardsticks: dict[str, float]) -> tuple[bool, int, float]:
+def _place(finding: Finding, yardsticks: dict[str, float]) -> tuple[bool, bool, int, float]:
+    """A substitute that was asked about comes first: it is the question."""
     size = abs(finding.size) if finding.size is not None else 0.0
     return (
         finding.kind == "cannot tell",
+        finding.kind != "equivalence",
         _VERDICTS.index(finding.matters),
         -size / yardsticks.get(finding.response, 1.0),
     )

@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -29,6 +30,7 @@ MOST_CANDIDATES = 1500
 GRID = (13, 9, 7, 5, 3, 2)  # settings of an amount, the finest that keeps the candidates few enough
 DRAWS = 800
 MOST_BAKES = 4
+FEW = 64  # candidates
 WORTH = 0.1  # of the difference that matters: a smaller gain is not worth a bake's flour
 NODES = 24
 
@@ -64,7 +66,9 @@ def worthwhile(predictor: Predictor, response: Response, *, seed: int, most: int
         return []
     worth = _worth(draws, response)
     mean, around = worth.mean(axis=0), worth - worth.mean(axis=0)
-    covariance = around.T @ around / (len(draws) - 1)
+    # Threads of the matrix library gain nothing on few candidates and wait for each other on a busy machine.
+    squares = np.einsum("ij,ik->jk", around, around) if around.shape[1] <= FEW else around.T @ around
+    covariance = squares / (len(draws) - 1)
     found: list[Trial] = []
     for _ in range(most):
         gains = _gains(mean, covariance, predictor.sd**2)
@@ -84,13 +88,19 @@ def _worth(draws: Floats, response: Response) -> Floats:
 
 def _gains(mean: Floats, covariance: Floats, variance: float) -> Floats:
     """E[max of the means after one bake at each candidate] - max of the means now (m,)."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(NODES)
-    weights = weights / weights.sum()
+    nodes, weights = _nodes()
     steps = covariance / np.sqrt(np.maximum(np.diag(covariance), 0.0) + variance)  # column: what a bake there shifts
     after = sum(
         weight * (mean[:, None] + node * steps).max(axis=0) for node, weight in zip(nodes, weights, strict=True)
     )
     return np.asarray(after - mean.max())
+
+
+@cache
+def _nodes() -> tuple[Floats, Floats]:
+    """Where a normal shift is weighed, and the weights (sum 1)."""
+    nodes, weights = np.polynomial.hermite_e.hermegauss(NODES)
+    return nodes, weights / weights.sum()
 
 
 def candidates_of(spans: Mapping[str, Span]) -> pd.DataFrame | None:

@@ -52,7 +52,7 @@ def as_good_open(result: ResponseResult, question: Question) -> Iterator[NextBak
 def more_bakes(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
     if any(effect.pse is not None for effect in result.family.effects):
         return  # without replicates there is no error to scale; see _replicates
-    open_ones = [f for f in result.findings if f.matters == "unsure" and aim_of(f, result) is not None]
+    open_ones = [f for f in result.findings if _open(f) and aim_of(f, result) is not None]
     mains = [finding for finding in open_ones if finding.kind == "effect"]
     chosen = mains or [finding for finding in open_ones if finding.kind in JOINT]
     if not chosen:
@@ -76,6 +76,11 @@ def more_bakes(result: ResponseResult, question: Question) -> Iterator[NextBakes
             "of": _what(result),
         },
     )
+
+
+def _open(finding: Finding) -> bool:
+    """Is it left open? Not where the pair was shown to be as good, within the margin."""
+    return finding.matters == "unsure" and not finding.facts.get("within_margin")
 
 
 def _what(result: ResponseResult) -> str:
@@ -137,7 +142,7 @@ def _compared(finding: Finding) -> dict[str, tuple[Any, Any]]:
 def say_what_matters(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
     """Without a difference that matters, an effect lost in the scatter can never be called too small."""
     effects = [finding for finding in result.findings if finding.kind == "effect"]
-    lost = [f for f in effects if f.matters == "unsure" and f.low is not None and aim_of(f, result) is None]
+    lost = [f for f in effects if _open(f) and f.low is not None and aim_of(f, result) is None]
     if result.response.matters is None and lost:
         facts = {"variables": tuple(f.variables[0] for f in lost), "response": result.response.name}
         yield NextBakes(why="say what matters", treatments=(), facts=facts)

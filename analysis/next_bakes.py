@@ -12,6 +12,7 @@ from itertools import pairwise
 from typing import Any
 
 from analysis.baked import Treatment, best_beyond, levels_baked, mean_at, treatments_baked
+from analysis.best_again import best_again, best_of
 from analysis.dose_results import Curve, DosePart
 from analysis.findings import JOINT
 from analysis.more_bakes import as_good_open, more_bakes, say_what_matters
@@ -28,6 +29,7 @@ def next_bakes(result: ResponseResult, question: Question) -> tuple[NextBakes, .
     if not result.family.points:
         return ()
     rules = (
+        best_again,
         as_good_open,
         part_aliases,
         _replicates,
@@ -200,7 +202,8 @@ def _best_setting(result: ResponseResult, question: Question) -> Treatment:
 
 
 def _joint(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
-    if result.family.dose is not None:
+    """Level by level, where nothing has weighed all settings together: a named best has, and would be contradicted."""
+    if result.family.dose is not None or (result.response.goal is not None and best_of(result) is not None):
         return
     for finding in result.findings:
         # With "along" a share is among them, which is not set by itself.
@@ -232,7 +235,8 @@ def _best_of_each(result: ResponseResult, of: str, by: str) -> Iterator[Treatmen
 def _climb(result: ResponseResult, question: Question) -> Iterator[NextBakes]:
     for part in result.family.parts:
         onward = getattr(part, "onward", ())
-        if part.key in ("climb", "surface") and onward and result.response.goal is not None:
+        at_edge = part.key == "climb" or (part.key == "surface" and getattr(part, "edge", False))
+        if at_edge and onward and result.response.goal is not None:
             facts = {"response": result.response.name, "better": getattr(part, "better", "higher")}
             facts |= {"surface": part.key == "surface"}
             yield NextBakes(why="climb", treatments=tuple(onward), facts=facts)

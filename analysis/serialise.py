@@ -19,6 +19,7 @@ from analysis.parts import Part
 from analysis.results import Analysis, Check, Finding, NextBakes, ResponseResult
 from analysis.words import headline, response_headline, say_check, say_finding, say_model, say_next
 from analysis.words.chemistry import say_chemistry
+from analysis.words.contrasts import asked_for
 from analysis.words.limits import say_limits
 from analysis.words.parts import say_part
 
@@ -97,6 +98,7 @@ def _response(result: ResponseResult, analysis: Analysis) -> Json:
         "checks": [_check(check) for check in result.checks],
         "findings": [_finding(finding, analysis) for finding in result.findings],
         "next_bakes": [_next(bakes, analysis) for bakes in result.next_bakes],
+        "asked_for": list(asked_for(result, analysis.question)),
         "chemistry": [
             _fields(part) | {"words": say_chemistry(part, result.response, analysis.question.confidence)}
             for part in result.chemistry

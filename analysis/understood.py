@@ -29,7 +29,7 @@ UNDERSTOOD: dict[str, frozenset[str]] = {
         | {"covariates", "weights", "transform", "robust", "unequal_spread"}
     ),
     "dose": frozenset({"crossed", "weights", "unequal_spread", "effective", "intervals"}),
-    "blend": frozenset({"covariates"}),
+    "blend": frozenset({"covariates", "weights"}),
     "scores": frozenset({"crossed", "weights", "covariates", "adjust", "effective", "intervals", "link", "contrasts"}),
 }
 # How a setting is asked for, where the option is not the name itself.

@@ -59,6 +59,12 @@ def blend_model(bakes: pd.DataFrame, response: Response, question: Question) -> 
             where=", ".join(question.strips),
             try_this="name the strips of one kind as the group, or as a block",
         )
+    if question.group and question.weights:
+        raise NotPossible(
+            "A blend with groups takes no weights.",
+            where=", ".join(question.group),
+            try_this="leave the weights out, or give the groups as blocks",
+        )
     check_frame(bakes, response, question)
     raw = bakes[response.name].to_numpy(dtype=np.float64)
     if is_constant(raw):
@@ -73,6 +79,7 @@ def blend_model(bakes: pd.DataFrame, response: Response, question: Question) -> 
         part, why = None, {"blend": "the arithmetic ran out of range"}
     part = None if part is None else replace(part, tests=lack_of_fit(found.checks))
     measured = covariate_part(question, found, model)
+    found = _weighted(found, bakes, question, raw) if question.weights else found
     return replace(
         found,
         predictor=predictor,
@@ -125,6 +132,18 @@ def _answer(
         points=tuple(points(bakes, question, raw, fitted)),
         reasons=reasons,
     )
+
+
+def _weighted(found: FamilyResult, bakes: pd.DataFrame, question: Question, raw: Floats) -> FamilyResult:
+    """The note of the model, and R² against the weighted mean; bakes are not foretold with weights."""
+    weights, left = bakes[question.weights].to_numpy(dtype=np.float64), found.residual
+    around = raw - np.average(raw, weights=weights)
+    whole = float(weights @ around**2)
+    if left is not None:
+        told = None if left.mean_sq is None or whole <= 0 else max(0.0, 1 - left.sum_sq / whole)
+        left = replace(left, r_squared=told, press=None, r_squared_foretold=None)
+    note = replace(found.model, estimation=f"weighted least squares (weights: {question.weights})")
+    return replace(found, model=note, residual=left)
 
 
 def _names(design: BlendDesign, model: Model) -> tuple[str, ...]:

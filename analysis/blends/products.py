@@ -70,6 +70,7 @@ def _finding(
         "effect_at_from": first.estimate,
         "effect_at_to": second.estimate,
         "along": "others in proportion",
+        "shares": tuple(design.blends.names),
     }
     return Finding(
         kind="interaction",

@@ -22,7 +22,7 @@ from numpy.typing import NDArray
 from analysis.blends.shares import Blends, blends_of
 from analysis.errors import NotPossible
 from analysis.linear.coding import Term, Variable, make_term, number_label, variables_of
-from analysis.linear.ground import Ground
+from analysis.linear.ground import Ground, flat
 from analysis.linear.grouping import lay_ground
 from analysis.linear.selection import FEWEST_DF, Selection, Selector
 from analysis.questions import Question
@@ -80,7 +80,11 @@ def blend_design(bakes: pd.DataFrame, question: Question, y: Floats) -> BlendDes
     others = [factor for factor in question.factors if factor.kind != "share" and bakes[factor.name].nunique() > 1]
     blocks = [name for name in question.blocks if bakes[name].nunique() > 1]
     measured = [name for name in question.covariates if bakes[name].nunique() > 1]
-    ground, beside = lay_ground(bakes, question, variables_of(bakes, others, blocks, measured), y)
+    beside_blend = variables_of(bakes, others, blocks, measured)
+    if question.weights:  # the door has refused groups
+        ground, beside = flat(y, bakes[question.weights].to_numpy(dtype=np.float64)), list(beside_blend)
+    else:
+        ground, beside = lay_ground(bakes, question, beside_blend, y)
     variables = (*beside, *(_share(blends, at) for at in range(len(blends.names))))
     selector = _BlendSelector(variables, len(beside), ground, DEGREES.get(question.model or "", 2))
     # A plan names its model and promises what it can tell; unless a mixture is asked for outright it is kept to that.

@@ -2,9 +2,11 @@
 
 Both are held by their heights at the baked doses. **Monotone**: the heights that lie closest to
 the bakes among all that never turn (isotonic least squares, blocks fitted beside; the way
-that fits better, up or down), straight lines between them. Its band holds what posterior draws of
-free heights give when each is made monotone (projection, Chakraborty & Ghosal 2021, Annals of
-Statistics 49:1011): a resampled isotonic fit would be too sure where the curve is level.
+that fits better, up or down), straight lines between them. Its band is as wide as posterior draws of
+free heights are when each is made monotone (projection, Chakraborty & Ghosal 2021, Annals of
+Statistics 49:1011): a resampled isotonic fit would be too sure where the curve is level. It lies
+around the curve, for the draws lean outwards where a level stretch ends (as the curve does already:
+limits read off the draws held 88 % there, and 93 % on average; around the curve 94 and 96 %).
 **Smooth**: a natural cubic spline with a knot at every dose, its roughness (the integral of the
 squared second derivative) penalised as much as restricted likelihood asks (Green & Silverman 1994,
 ch. 2; Wood 2011, JRSS B 73:3); bands are those of the equivalent random-effects model (Wahba 1983, JRSS B 45:133).
@@ -96,8 +98,8 @@ class FreeFit(ShapeFit):
         spread = np.sqrt(self.scatter * self.df / rng.chisquare(self.df, 4000))
         drawn = self.draw(doses, spread, rng)[number]
         low, high = np.quantile(drawn, [(1 - confidence) / 2, (1 + confidence) / 2], axis=0)
-        own = self.mean(number, doses)
-        return np.minimum(low, own), np.maximum(high, own)
+        own, half = self.mean(number, doses), (high - low) / 2
+        return own - half, own + half
 
 
 def isotonic(values: Array, weights: Array) -> Array:

@@ -14,6 +14,7 @@ import pandas as pd
 
 from analysis.dose_response.whitening import Groups
 from analysis.errors import TrialDataError
+from analysis.linear.random_groups import chain_name
 from analysis.questions import Question
 
 Ints = npt.NDArray[np.int64]
@@ -46,7 +47,7 @@ def _chains(bakes: pd.DataFrame, question: Question) -> dict[str, Ints]:
         for deep in range(1, len(chain) + 1):
             names = chain[:deep]
             parts = zip(*(bakes[name].astype(str) for name in names), strict=True)
-            joined = "+".join(names)
+            joined = chain_name(names)
             out[joined] = codes_of(pd.Series([" / ".join(part) for part in parts], index=bakes.index, name=joined))[0]
     return out
 

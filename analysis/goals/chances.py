@@ -3,7 +3,9 @@
 Each family draws the means as they might truly be. Responses of the same bakes err together: the
 draws are put into an order that gives them the correlation of the residuals (Iman & Conover 1982,
 "A distribution-free approach to inducing rank correlation among input variables"), which leaves
-what each response says by itself as it is.
+what each response says by itself as it is. Since a goal is met between two ends, the draw of rank r
+meets it exactly when r is at least the number of draws below and less than that of draws up to the
+upper end: nothing needs to be sorted.
 """
 
 from __future__ import annotations
@@ -52,22 +54,19 @@ class Chooser:
         drawn = self._draws(settings, count)
         if drawn is None:
             return None
-        order = self._order(count)
-        each, together = self._judged(
-            [np.take_along_axis(np.sort(d, axis=0), o, 0) for d, o in zip(drawn, order, strict=True)]
-        )
+        ranks = self._ranks(count)
+        each, together = self._judged(drawn, ranks)
         bakes = self._bakes(drawn, count)
         if bakes is None:
             return Chances(each=each, all=together, each_bake=None, all_bake=None)
-        each_bake, all_bake = self._judged(
-            [np.take_along_axis(np.sort(d, axis=0), o, 0) for d, o in zip(bakes, order, strict=True)]
-        )
+        each_bake, all_bake = self._judged(bakes, ranks)
         return Chances(each=each, all=together, each_bake=each_bake, all_bake=all_bake)
 
     def _draws(self, settings: pd.DataFrame, count: int) -> list[Floats] | None:
+        """One seed for all: which draws go together is settled by their ranks."""
         found = []
-        for at, predictor in enumerate(self.asker.predictors):
-            drawn = predictor.draws(known_to(predictor, settings), count=count, seed=self.seed + at)
+        for predictor in self.asker.predictors:
+            drawn = predictor.draws(known_to(predictor, settings), count=count, seed=self.seed)
             if drawn is None or not np.isfinite(drawn).all():
                 return None
             found.append(np.asarray(drawn, dtype=np.float64))
@@ -86,11 +85,8 @@ class Chooser:
             found.append(means + predictor.sd * wide)
         return found
 
-    def _order(self, count: int) -> list[NDArray[np.int64]]:
-        """For each response the ranks (count, 1) of correlated normal draws."""
-        return [ranks[:, None] for ranks in self._ranks(count)]
-
     def _ranks(self, count: int) -> list[NDArray[np.int64]]:
+        """For each response the ranks (count,) of correlated normal draws."""
         chance = np.random.Generator(np.random.PCG64([self.seed, 11]))
         normal = chance.standard_normal((count, len(self.correlation))) @ self._half.T
         return [np.argsort(np.argsort(column)) for column in normal.T]
@@ -101,9 +97,14 @@ class Chooser:
         half = directions * np.sqrt(np.maximum(sizes, 0.0))
         return np.asarray(half / np.sqrt((half**2).sum(axis=1, keepdims=True)))
 
-    def _judged(self, ordered: Sequence[Floats]) -> tuple[Floats, Floats]:
-        met = np.array([wish.met(y) for wish, y in zip(self.asker.wishes, ordered, strict=True)])
-        return met.mean(axis=1), met.all(axis=0).mean(axis=0)
+    def _judged(self, drawn: Sequence[Floats], ranks: Sequence[NDArray[np.int64]]) -> tuple[Floats, Floats]:
+        """Share of the draws (count, m) that meet each goal (k, m), and all of them (m,)."""
+        together, each = np.ones(drawn[0].shape, dtype=bool), []
+        for wish, y, rank in zip(self.asker.wishes, drawn, ranks, strict=True):
+            below, up_to = (y <= wish.low).sum(axis=0), (y < wish.high).sum(axis=0)
+            each.append(np.maximum(up_to - below, 0) / len(y))
+            together &= (rank[:, None] >= below) & (rank[:, None] < up_to)
+        return np.array(each), together.mean(axis=0)
 
 
 def residual_correlation(

@@ -20,19 +20,30 @@ def known_to(predictor: Predictor, settings: pd.DataFrame) -> pd.DataFrame:
     return settings if list(settings.columns) == names else settings[names]
 
 
-def interval(
-    predictor: Predictor, settings: pd.DataFrame, means: Floats, confidence: float, *, bake: bool = False
-) -> list[Ends]:
-    """Ends of the interval of each mean (or of one new bake); open where nothing tells the scatter."""
-    from scipy.stats import norm, t
+def interval(predictor: Predictor, settings: pd.DataFrame, means: Floats, confidence: float) -> list[Ends]:
+    """Ends of the interval of each mean; open where nothing tells the scatter."""
+    return intervals(predictor, settings, means, confidence)[0]
+
+
+def intervals(
+    predictor: Predictor, settings: pd.DataFrame, means: Floats, confidence: float
+) -> tuple[list[Ends], list[Ends]]:
+    """The same, and beside them the ends between which one new bake would fall."""
+    from scipy.special import ndtri, stdtrit
 
     errors = predictor.se(known_to(predictor, settings))
-    if errors is None or (bake and predictor.sd is None):
-        return [OPEN] * len(means)
-    wide = np.hypot(errors, predictor.sd or 0.0) if bake else np.asarray(errors)
+    if errors is None:
+        return [OPEN] * len(means), [OPEN] * len(means)
     upper = (1 + confidence) / 2
-    times = float(norm.ppf(upper) if predictor.df is None else t.ppf(upper, predictor.df))
+    times = float(ndtri(upper) if predictor.df is None else stdtrit(predictor.df, upper))
+    bake = None if predictor.sd is None else np.hypot(errors, predictor.sd)
+    return _around(means, times * np.asarray(errors)), _around(means, None if bake is None else times * bake)
+
+
+def _around(means: Floats, half: Floats | None) -> list[Ends]:
+    if half is None:
+        return [OPEN] * len(means)
     return [
-        (float(mean - times * half), float(mean + times * half)) if np.isfinite(half) else OPEN
-        for mean, half in zip(means, wide, strict=True)
+        (float(mean - each), float(mean + each)) if np.isfinite(each) else OPEN
+        for mean, each in zip(means, half, strict=True)
     ]

@@ -49,7 +49,7 @@ def simplest(family: FamilyResult, refit: Callable[[ModelName], FamilyResult]) -
 
 def _p_of_more(fewer: FamilyResult, more: FamilyResult) -> float | None:
     """F test of the terms that ``more`` has beyond ``fewer``; 1 when there are none, None without error df."""
-    from scipy.stats import f
+    from scipy.special import fdtrc
 
     small, large = fewer.residual, more.residual
     if small is None or large is None or large.df <= 0 or not large.mean_sq:
@@ -57,4 +57,4 @@ def _p_of_more(fewer: FamilyResult, more: FamilyResult) -> float | None:
     df = small.df - large.df
     if df <= 0:
         return 1.0
-    return float(f.sf(max(small.sum_sq - large.sum_sq, 0.0) / df / large.mean_sq, df, large.df))
+    return float(fdtrc(df, large.df, max(small.sum_sq - large.sum_sq, 0.0) / df / large.mean_sq))

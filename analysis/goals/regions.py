@@ -80,9 +80,11 @@ def _grid(
     space: Space, best: Mapping[str, float | str], names: Sequence[str], sides: Sequence[Sequence[float | str]]
 ) -> tuple[pd.DataFrame, NDArray[np.bool_]]:
     """Settings of the grid (second axis outermost) and which of them are treatments at all."""
-    first, second = sides[0], sides[1] if len(sides) > 1 else [None]
-    rows = [{**best, names[0]: a, **({names[1]: b} if b is not None else {})} for b in second for a in first]
-    frame = pd.DataFrame(rows)[list(space.spans)]
+    first, second = sides[0], sides[1] if len(sides) > 1 else [""]
+    moving: dict[str, list[float | str]] = {names[0]: list(first) * len(second)}
+    if len(names) > 1:
+        moving[names[1]] = [b for b in sides[1] for _ in first]
+    frame = pd.DataFrame({name: moving.get(name) or [best[name]] * len(moving[names[0]]) for name in space.spans})
     fits = np.ones(len(frame), dtype=bool)
     moved = [name for name in names if name in space.shares]
     if moved:

@@ -7,12 +7,13 @@ from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
 
 from analysis.errors import NotPossible
 from analysis.goals.chances import Chances, Chooser, residual_correlation
 from analysis.goals.computed import Certain, Computed
 from analysis.goals.fronts import contradictions, fronts
-from analysis.goals.intervals import interval
+from analysis.goals.intervals import intervals
 from analysis.goals.ordering import Chosen, simplest
 from analysis.goals.regions import region
 from analysis.goals.results import Forecast, GoalsPart, Treatment
@@ -21,6 +22,8 @@ from analysis.goals.space import Space, common_spans
 from analysis.goals.wishes import wish_of
 from analysis.questions import ModelName, Question
 from analysis.results import FamilyResult, ResponseResult
+
+Floats = NDArray[np.float64]
 
 NO_PREDICTOR = "its model cannot foretell treatments that were not baked"
 NOT_ANALYSED = "it could not be analysed"
@@ -121,7 +124,7 @@ def _answer(
     means = asker.means(pool)
     found = best_of(asker, space, pool, means, seed=question.seed)
     judge = _Judge(asker=asker, chooser=chooser, space=space, confidence=confidence)
-    best, baked = judge.treatment(found), judge.treatment(_best_baked(asker, space))
+    best, baked = judge.treatments([found, _best_baked(asker, space)])
     met = best.desirability > 0
     models = [(one.model, one.p) for one in chosen] + [(None, None)] * (len(wishes) - len(chosen))
     return GoalsPart(
@@ -148,46 +151,52 @@ class _Judge:
     space: Space
     confidence: float
 
-    def treatment(self, settings: Mapping[str, float | str]) -> Treatment:
-        """Everything that can be said of one treatment."""
-        frame = pd.DataFrame([dict(settings)])[list(self.space.spans)]
+    def treatments(self, several: Sequence[Mapping[str, float | str]]) -> list[Treatment]:
+        """Everything that can be said of each treatment; all are asked about at once."""
+        frame = pd.DataFrame([dict(settings) for settings in several])[list(self.space.spans)]
         means = self.asker.means(frame)
-        each = self.asker.desirabilities(means)[:, 0]
+        each, overall = self.asker.desirabilities(means), self.asker.overall(means)
         chances = self.chooser.chances(frame)
-        forecasts = tuple(
-            self._forecast(at, frame, float(means[at, 0]), float(each[at]), chances)
-            for at in range(len(self.asker.wishes))
-        )
-        return Treatment(
-            settings=dict(settings),
-            desirability=float(self.asker.overall(means)[0]),
-            forecasts=forecasts,
-            chance=None if chances is None else float(chances.all[0]),
-            chance_bake=None if chances is None or chances.all_bake is None else float(chances.all_bake[0]),
-            inside=self.space.hull().holds(settings),
-            baked=self.space.is_baked(settings),
-            edge=edges_of(self.space, settings),
-        )
+        all_bake = None if chances is None else chances.all_bake
+        forecasts = [self._forecasts(at, frame, means[at], each[at], chances) for at in range(len(means))]
+        return [
+            Treatment(
+                settings=dict(settings),
+                desirability=float(overall[at]),
+                forecasts=tuple(own[at] for own in forecasts),
+                chance=None if chances is None else float(chances.all[at]),
+                chance_bake=None if all_bake is None else float(all_bake[at]),
+                inside=self.space.hull().holds(settings),
+                baked=self.space.is_baked(settings),
+                edge=edges_of(self.space, settings),
+            )
+            for at, settings in enumerate(several)
+        ]
 
-    def _forecast(
-        self, at: int, frame: pd.DataFrame, mean: float, desirability: float, chances: Chances | None
-    ) -> Forecast:
-        wish, predictor = self.asker.wishes[at], self.asker.predictors[at]
-        ((low, high),) = interval(predictor, frame, np.array([mean]), self.confidence)
-        ((bake_low, bake_high),) = interval(predictor, frame, np.array([mean]), self.confidence, bake=True)
-        bake = None if chances is None or chances.each_bake is None else float(chances.each_bake[at, 0])
-        return Forecast(
-            response=wish.name,
-            mean=mean,
-            low=low,
-            high=high,
-            bake_low=bake_low,
-            bake_high=bake_high,
-            desirability=desirability,
-            met=bool(wish.met(np.array([mean]))[0]),
-            chance=None if chances is None else float(chances.each[at, 0]),
-            chance_bake=bake,
-        )
+    def _forecasts(
+        self, which: int, frame: pd.DataFrame, means: Floats, desirability: Floats, chances: Chances | None
+    ) -> list[Forecast]:
+        """Of one response at each treatment."""
+        wish, predictor = self.asker.wishes[which], self.asker.predictors[which]
+        ends, bakes = intervals(predictor, frame, means, self.confidence)
+        each = None if chances is None else chances.each[which]
+        each_bake = None if chances is None or chances.each_bake is None else chances.each_bake[which]
+        met = wish.met(means)
+        return [
+            Forecast(
+                response=wish.name,
+                mean=float(mean),
+                low=ends[at][0],
+                high=ends[at][1],
+                bake_low=bakes[at][0],
+                bake_high=bakes[at][1],
+                desirability=float(desirability[at]),
+                met=bool(met[at]),
+                chance=None if each is None else float(each[at]),
+                chance_bake=None if each_bake is None else float(each_bake[at]),
+            )
+            for at, mean in enumerate(means)
+        ]
 
 
 def _best_baked(asker: Asker, space: Space) -> dict[str, float | str]:

@@ -220,7 +220,8 @@ def _as_games_howell(result: FamilyResult) -> FamilyResult:
 def _scatter_of_each(model: UnequalModel) -> list[Check]:
     """Was every treatment baked often enough to know its own scatter?"""
     if model.cells is None:
-        return []
+        facts = {"fewest": 1, "alone": int(model.alone.sum())}
+        return [Check(check="scatter of each", verdict="look here", facts=facts)] if model.alone.any() else []
     fewest = int(np.bincount(model.cells).min())
     verdict: Verdict = "look here" if fewest < ENOUGH_BAKES else "fine"
     return [Check(check="scatter of each", verdict=verdict, facts={"fewest": fewest})]

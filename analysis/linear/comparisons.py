@@ -53,6 +53,11 @@ def pairs_of(model: Model, slice_: Slice) -> list[tuple[int, int]]:
     return list(combinations(range(len(model.variables[slice_.variable].levels)), 2))
 
 
+def newer_first(model: Model, slice_: Slice) -> list[tuple[int, int]]:
+    """Every pair, the level that was named later first: the first named is what was in use."""
+    return [(one, other) for other, one in pairs_of(model, slice_)]
+
+
 def against(model: Model, slice_: Slice, reference: int) -> list[tuple[int, int]]:
     """Every other level less the reference."""
     return [(one, reference) for one in range(len(model.variables[slice_.variable].levels)) if one != reference]

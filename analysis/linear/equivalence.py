@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping, Sequence
 import numpy as np
 from scipy.special import stdtr
 
-from analysis.linear.comparisons import against, pairs_of
+from analysis.linear.comparisons import against, newer_first
 from analysis.linear.distributions import t_quantile
 from analysis.linear.means import Slice
 from analysis.linear.stratum import Contrast, Model
@@ -50,7 +50,7 @@ def equivalences(
 def pairs_asked_about(
     model: Model, references: Mapping[str, str | None]
 ) -> Iterator[tuple[Slice, list[tuple[int, int]]]]:
-    """For each category its pairs: every other level with the reference, or all where none was named."""
+    """For each category its pairs, the substitute first: every other level with the reference, or all without one."""
     for term in model.terms:
         variable = model.variables[term.members[0]]
         if term.block or term.order > 1 or variable.amount:
@@ -59,7 +59,7 @@ def pairs_asked_about(
         if reference is not None and reference in variable.levels:
             yield slice_, against(model, slice_, variable.levels.index(reference))
         else:
-            yield slice_, pairs_of(model, slice_)
+            yield slice_, newer_first(model, slice_)
 
 
 def within_margin(low: float | None, high: float | None, lower: float, upper: float) -> str:
@@ -107,8 +107,11 @@ def refused(found: Sequence[Equivalence]) -> bool:
     return bool(found) and all(one.p is None for one in found)
 
 
-def as_good_findings(found: Sequence[Equivalence], response: Response) -> list[Finding]:
-    """One finding for each pair; ``matters`` says whether the difference may matter: not, when as good."""
+def as_good_findings(found: Sequence[Equivalence], response: Response, *, on_logs: bool = False) -> list[Finding]:
+    """One finding for each pair; ``matters`` says whether the difference may matter: not, when as good.
+
+    ``on_logs``: ratios were judged on a model of logarithms.
+    """
     against_margin: Mapping[str, Matters] = {"yes": "no", "no": "yes", "unsure": "unsure"}
     return [
         Finding(
@@ -129,6 +132,7 @@ def as_good_findings(found: Sequence[Equivalence], response: Response) -> list[F
                 "margin_low": one.margin_low,
                 "margin_high": one.margin_high,
                 "ratio": one.ratio,
+                "on_logs": on_logs and one.ratio,
             },
         )
         for one in found

@@ -6,7 +6,7 @@ One typed finding for each factor and each interaction; nothing is ranked here.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Any, Literal
 
 import numpy as np
@@ -39,6 +39,7 @@ class Case:
     pairs: Mapping[int, list[Pair]]
     error: Lenth | None
     curvature: Mapping[str, float | None]
+    references: Mapping[str, str | None] = field(default_factory=dict)
 
 
 def evidence(case: Case) -> list[Finding]:
@@ -67,16 +68,21 @@ def _worth_saying(case: Case, term: Term) -> bool:
 def effect_of(case: Case, term: Term) -> Finding:
     variable = term.members[0]
     levels = case.model.variables[variable].levels
+    reference = _reference(case, variable)
     if case.model.variables[variable].amount or len(levels) == 2:
         contrast = low_to_high(case.model, variable)
         low, high = _interval(case, contrast, case.error.margin if case.error else None)
         start, end, size = levels[0], levels[-1], contrast.estimate
+        if levels[-1] == reference:
+            start, end, size, low, high = end, start, -size, _minus(high), _minus(low)
         p = None if contrast.se is None or contrast.df is None else t_tails(size / contrast.se, contrast.df)
+        method = "Lenth" if case.error else "t"
     else:
         pair = max(case.pairs[variable], key=lambda pair: abs(pair.contrast.estimate))
         size, low, high, p = pair.contrast.estimate, pair.low, pair.high, pair.p
         start, end = levels[pair.other], levels[pair.one]
-        if size < 0:
+        method = "Lenth" if case.error else pair.method if pair.p is not None else "Tukey-Kramer"
+        if size < 0 and reference is None:  # beside a reference every level keeps its sign
             size, low, high = -size, _minus(high), _minus(low)
             start, end = end, start
     facts: dict[str, Any] = {
@@ -85,9 +91,11 @@ def effect_of(case: Case, term: Term) -> Finding:
         "to": end,
         "factor_unit": case.model.variables[variable].unit,
         "levels": len(levels),
-        "method": _method(case, variable),
+        "method": method,
         "p_difference": p,
     }
+    if reference is not None and len(levels) > 2:
+        facts["reference"] = reference
     if case.model.find(variable, variable) is not None:
         facts["bends"] = True
     if term.name in case.curvature:
@@ -170,11 +178,11 @@ def _interval(
     return contrast.interval(case.confidence)
 
 
-def _method(case: Case, variable: int) -> str:
-    if case.error:
-        return "Lenth"
+def _reference(case: Case, variable: int) -> str | None:
+    """The level the others are compared with, where one was named and baked."""
     described = case.model.variables[variable]
-    return "t" if described.amount or len(described.levels) == 2 else "Tukey-Kramer"
+    named = None if described.amount else case.references.get(described.name)
+    return named if named in described.levels else None
 
 
 def _finding(

@@ -99,6 +99,7 @@ def _answer(
         confidence=confidence,
         tests={line.term: line for line in lines},
         pairs=table.pairs,
+        references=references,
         error=error,
         curvature={name: _p_of(check) for name, check in curvature.items()},
     )
@@ -134,7 +135,7 @@ def _answer(
                 ),
             )
         ),
-        evidence=(*evidence(case), *as_good_findings(as_good, response)),
+        evidence=(*evidence(case), *as_good_findings(as_good, response, on_logs=True)),
         points=tuple(points(bakes, question, raw, fitted)),
         reasons={**why_missing(model, two_level=two_level, judged=error is not None), **why_not},
         contrasts=chosen_contrasts(model, question.contrasts, confidence),

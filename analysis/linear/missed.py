@@ -6,6 +6,7 @@ For factors as for surfaces: what stands in the model is judged against what the
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -31,4 +32,12 @@ def missed(known: Sequence[Check], model: Model, question: Question) -> list[Che
         return []
     beside = [variable.columns for variable in model.variables if variable.block]
     found = lack_of_fit(model.strata[0].fit, codes, np.hstack([np.ones((len(codes), 0)), *beside]), of="model")
-    return [found] if found.facts["tested"] else []
+    facts = (
+        {**found.facts, "order": 1} if _asked_alone(question) else found.facts
+    )  # interactions were asked to stay out
+    return [replace(found, facts=facts)] if found.facts["tested"] else []
+
+
+def _asked_alone(question: Question) -> bool:
+    """Was it asked that each factor be fitted by itself?"""
+    return not question.interactions and (question.order == 1 or question.model == "main effects")

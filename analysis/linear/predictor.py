@@ -23,6 +23,8 @@ from analysis.predicting import Span
 
 Floats = NDArray[np.float64]
 
+SHARED = 2000  # draws made once for goals, their regions and next bakes alike
+
 
 @dataclass(frozen=True, eq=False)
 class LinearPredictor:
@@ -72,15 +74,29 @@ class LinearPredictor:
 
     def draws(self, settings: pd.DataFrame, *, count: int, seed: int) -> Floats | None:
         """Coefficients from the multivariate t around the fitted ones, the same for every treatment of a draw."""
-        covariance, df = self._covariance, self.df
-        if covariance is None or df is None or df < 1:  # less than one df: draws without an end
+        away = self._away(max(count, SHARED), seed)
+        if away is None:
             return None
+        rows = self.rows(settings)
+        return np.asarray((self._coefficients + away[:count]) @ rows.T + self.model.offset)
+
+    def _away(self, count: int, seed: int) -> Floats | None:
+        """How far drawn coefficients lie from the fitted ones (count, all columns): one draw for all who ask."""
+        kept = self._drawn.get((count, seed))
+        covariance, df = self._covariance, self.df
+        if kept is not None or covariance is None or df is None or df < 1:  # less than one df: draws without an end
+            return kept
         chance = np.random.Generator(np.random.PCG64(seed))
         sizes, directions = np.linalg.eigh(covariance)
         half = directions * np.sqrt(np.maximum(sizes, 0.0))
         normal = chance.standard_normal((count, len(half))) @ half.T
         wider = np.sqrt(df / chance.chisquare(df, size=count))
-        return self.mean(settings) + (normal * wider[:, None]) @ self.rows(settings).T
+        self._drawn[count, seed] = normal * wider[:, None]
+        return self._drawn[count, seed]
+
+    @cached_property
+    def _drawn(self) -> dict[tuple[int, int], Floats]:
+        return {}
 
     def rows(self, settings: pd.DataFrame) -> Floats:
         """Model rows (m, all columns) of the settings. Raises TrialDataError for a level that was not baked."""
@@ -128,8 +144,8 @@ def _columns(variable: Variable, settings: pd.DataFrame) -> Floats:
     if variable.amount:
         values = settings[variable.name].to_numpy(dtype=np.float64)
         return np.asarray(((values - variable.middle) / variable.half)[:, None])
+    asked, own = np.unique(settings[variable.name].to_numpy(dtype=object).astype(str), return_inverse=True)
     places = {level: place for place, level in enumerate(variable.levels)}
-    asked = [str(level) for level in settings[variable.name]]
     unknown = [level for level in asked if level not in places]
     if unknown:
         raise TrialDataError(
@@ -137,7 +153,7 @@ def _columns(variable: Variable, settings: pd.DataFrame) -> Floats:
             where=variable.name,
             try_this=f"Ask for {' or '.join(variable.levels)}.",
         )
-    return np.asarray(variable.coded[[places[level] for level in asked]])
+    return np.asarray(variable.coded[np.array([places[str(level)] for level in asked], dtype=np.int64)[own]])
 
 
 def _product(parts: list[Floats]) -> Floats:

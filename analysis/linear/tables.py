@@ -105,7 +105,7 @@ def levels(
             else compare(model, slice_, confidence)
         )
         if not slice_.at:
-            pairs[slice_.variable] = own
+            pairs[slice_.variable] = shown(slice_, own) if own else own
         compared += as_comparisons(model, slice_, shown(slice_, own) if own else own)
         means += estimated_means(model, slice_, confidence, slice_letters(model, slice_, own, confidence))
     for slice_ in _crosswise(model):

@@ -206,6 +206,8 @@ def _finding(finding: Finding, undoing: Undoing) -> Finding:
     if cells is None:
         return _on_scale(finding)
     rows, weights = cells
+    if finding.kind == "interaction" and undoing.scale.name == "log":
+        return _times(finding, rows, undoing)
     contrast = undoing.model.contrast(weights @ rows)
     factor = _factor(finding.low, finding.high, contrast.se)
     size, low, high = undoing.combined(rows, weights, factor)
@@ -226,6 +228,25 @@ def _finding(finding: Finding, undoing: Undoing) -> Finding:
         matters=judge(low, high, undoing.response.matters),
         facts=facts,
     )
+
+
+def _times(finding: Finding, rows: Floats, undoing: Undoing) -> Finding:
+    """An interaction of logarithms: how many times as large one ratio is as the other.
+
+    Equal ratios differ in the response's unit wherever the levels do, which is no interaction on the scale that
+    was analysed; so it gets no size in that unit.
+    """
+    first, second = (c.estimate for c in undoing.model.contrasts(np.array([rows[1] - rows[0], rows[3] - rows[2]])))
+    size, low, high = finding.size, finding.low, finding.high
+    apart = low is not None and high is not None and (low > 0 or high < 0)
+    facts: dict[str, Any] = {
+        **finding.facts,
+        "scale": undoing.scale.name,
+        "times": tuple(None if v is None else float(np.exp(v)) for v in (size, low, high)),
+        "effect_at_from": float(np.exp(first)),
+        "effect_at_to": float(np.exp(second)),
+    }
+    return replace(finding, size=None, low=None, high=None, matters="yes" if apart else "unsure", facts=facts)
 
 
 def _chosen(one: ChosenContrast, undoing: Undoing) -> ChosenContrast:

@@ -6,6 +6,7 @@ Johansen 1980 (Biometrika 67:85), which for one factor is Welch's F (1951, Biome
 the covariance is HC2 (MacKinnon & White 1985, J. Econometrics 29:305), with the degrees of freedom of Bell &
 McCaffrey (2002, Survey Methodology 28:169), and terms by Hotelling's approximation (Pustejovsky & Tipton
 2018, J. Bus. Econ. Stat. 36:672). HC3 was turned down: with those degrees of freedom it covers too often.
+A bake that fits itself alone (the one bake of a level) shows no scatter: it is taken to scatter as all together do.
 """
 
 from __future__ import annotations
@@ -39,13 +40,21 @@ class UnequalModel(Model):
 
     ``spread`` (n,) estimates each bake's variance; ``cells`` (n,) number treatments that share a variance
     (None: HC2), ``room`` (n,) is one less the leverage, ``left`` (n, n) is I - H (None with too many bakes).
+    ``alone`` (n,): bakes that fit themselves, whose ``spread`` is that of all together and whose ``room`` is 1.
     """
 
     half: Floats
     spread: Floats
     room: Floats
     left: Floats | None
+    alone: NDArray[np.bool_]
     cells: Integers | None = None
+
+    @property
+    def expected(self) -> Floats:
+        """(n,) what each squared residual comes to, had bakes scattered alike with variance 1."""
+        assert self.left is not None
+        return np.where(self.alone, 1.0, np.diag(self.left))
 
     @property
     def how(self) -> str:
@@ -78,9 +87,13 @@ class UnequalModel(Model):
         if self.left is None:
             return float(self.strata[0].fit.df)
         weighed = pull * pull / self.room
-        middle = weighed @ np.diag(self.left)
-        square = float(weighed @ (self.left**2) @ weighed)
+        middle = weighed @ self.expected
+        square = float(weighed @ (self.left**2) @ weighed) + float(weighed[self.alone].sum()) ** 2 / self._df_of_all
         return float(middle**2 / square) if square > 0 else None
+
+    @property
+    def _df_of_all(self) -> int:
+        return max(self.strata[0].fit.df, 1)
 
     def covariance(self, rows: Floats) -> Floats | None:
         pulls = rows @ self.half
@@ -139,13 +152,14 @@ class UnequalModel(Model):
         naive = pulls @ pulls.T
         values, directions = np.linalg.eigh(naive)
         turned = (directions / np.sqrt(values)).T @ pulls / np.sqrt(self.room)  # rows: directions at right angles
-        expected = np.einsum("an,bn,n->ab", turned, turned, np.diag(self.left))
+        expected = np.einsum("an,bn,n->ab", turned, turned, self.expected)
         squared = self.left**2
         total = 0.0
         for a in range(q):
             for b in range(q):
                 cross = turned[a] * turned[b]
                 total += 2 * float(cross @ squared @ cross)
+                total += 2 * float(cross[self.alone].sum()) ** 2 / self._df_of_all
         bias = float(np.trace(expected)) / q  # 1, had bakes scattered alike
         if not total > 0:
             return None
@@ -160,7 +174,7 @@ def unequal(model: Model, stretch: Floats) -> UnequalModel:
     fit = stratum.fit
     half = fit.inverse @ fit.q.T
     free = 1 - fit.leverage
-    alone = free <= 1 - SURE  # fits itself, and adds nothing
+    alone = free <= 1 - SURE
     room = np.where(alone, 1.0, free)
     cells = _cells([variable for variable in model.variables if not variable.block], fit.x.shape[1], model, stretch)
     residuals = fit.residuals
@@ -168,10 +182,20 @@ def unequal(model: Model, stretch: Floats) -> UnequalModel:
         sizes = np.bincount(cells)
         spread = (np.bincount(cells, residuals**2) / (sizes - 1))[cells]
     else:
-        spread = np.where(alone, 0.0, residuals**2 / room)
+        spread = np.where(alone, fit.mean_sq or 0.0, residuals**2 / room)
     left = np.eye(len(fit.y)) - fit.q @ fit.q.T if len(fit.y) <= MOST_BAKES else None
+    if left is not None:
+        left[alone] = left[:, alone] = 0.0  # rounding
     return UnequalModel(
-        model.variables, model.strata, model.offset, half=half, spread=spread, room=room, left=left, cells=cells
+        model.variables,
+        model.strata,
+        model.offset,
+        half=half,
+        spread=spread,
+        room=room,
+        left=left,
+        alone=alone,
+        cells=cells,
     )
 
 

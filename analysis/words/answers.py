@@ -23,6 +23,7 @@ from analysis.words.findings import (
     moved,
     numbers_of,
     two_effects,
+    varied,
     what_matters,
 )
 from analysis.words.leads import goals_headline, surface_headline
@@ -81,7 +82,7 @@ def answer(result: ResponseResult) -> Answer:
 
 
 def _answer(result: ResponseResult, confidence: float) -> str:
-    if as_good := equivalence_headline(result):
+    if as_good := equivalence_headline(result, confidence):
         return as_good
     if result.findings and result.findings[0].kind == "scatter":
         return widest(result.findings[0], confidence)
@@ -124,11 +125,9 @@ def _open(result: ResponseResult, confidence: float) -> str:
         )
     bent = {name for f in result.findings if f.kind in BENT and f.matters != "no" for name in f.variables}
     small = [
-        f.variables[0]
-        for f in result.findings
-        if f.kind == "effect" and f.matters == "no" and f.variables[0] not in bent
+        varied(f) for f in result.findings if f.kind == "effect" and f.matters == "no" and f.variables[0] not in bent
     ]
-    unsure = [f.variables[0] for f in result.findings if f.kind == "effect" and f.matters == "unsure"]
+    unsure = [varied(f) for f in result.findings if f.kind == "effect" and f.matters == "unsure"]
     tail = f"; what {_names(small)} did is smaller than {what_matters(response)}" if small else ""
     if len(unsure) == 1:
         return f"{CANNOT_TELL} if {unsure[0]} moves {name}{tail}"
@@ -136,7 +135,7 @@ def _open(result: ResponseResult, confidence: float) -> str:
 
 
 def _too_small(result: ResponseResult) -> str:
-    tried = [finding.variables[0] for finding in result.findings if finding.kind == "effect"]
+    tried = [varied(finding) for finding in result.findings if finding.kind == "effect"]
     return (
         f"what {_names(list(dict.fromkeys(tried))) or 'was tried'} did to {result.response.name} is smaller than "
         f"{what_matters(result.response)}"

@@ -7,10 +7,16 @@ from analysis.parts import ChosenContrast
 from analysis.questions import Question
 from analysis.results import ResponseResult
 from analysis.words.findings import METHODS
-from analysis.words.numbers import half_width, join_words, say_interval, say_level, say_p, say_signed, with_unit
+from analysis.words.numbers import half_width, join_words, say_interval, say_level, say_p, say_signed, start, with_unit
 
 MOST_LEVELS = 8
 TRENDS = (": linear", ": quadratic", ": cubic")
+
+
+def asked_for(result: ResponseResult, question: Question) -> tuple[str, ...]:
+    """All that was asked for besides: levels beside a reference, chosen contrasts."""
+    said = (*say_references(result, question), *say_contrasts(result, question.confidence))
+    return tuple(start(sentence) for sentence in said)
 
 
 def say_references(result: ResponseResult, question: Question) -> tuple[str, ...]:

@@ -27,12 +27,18 @@ def say_equivalence(finding: Finding, response: Response, confidence: float) -> 
     return f"this trial cannot tell whether {a} is as good as {b} for {name}, within {margin}: {size}."
 
 
-def equivalence_headline(result: ResponseResult) -> str:
+def equivalence_headline(result: ResponseResult, confidence: float) -> str:
     """Of all pairs that were asked about, in one clause; "" when none was."""
     found = [finding for finding in result.findings if finding.kind == "equivalence"]
     if not found:
         return ""
     margin = _margin(found[0], result.response)
+    if len(found) == 1:
+        if found[0].low is not None and found[0].facts["equivalent"] == "unsure":
+            return (
+                f"this trial cannot tell if {found[0].facts['a']} is as good as {found[0].facts['b']}, within {margin}"
+            )
+        return say_equivalence(found[0], result.response, confidence).removesuffix(".")
     parts = []
     for verdict, said in (
         ("yes", f"as good for {result.response.name}, within {margin}"),
@@ -62,6 +68,7 @@ def _size(finding: Finding, response: Response, confidence: float) -> str:
     if finding.facts["ratio"]:
         size, low, high = 100 * size, low and 100 * low, high and 100 * high
         step = half_width(low, high)
-        return f"{say_number(size, step)} % of it ({say_interval(low, high, inner)})"
+        logs = ", a ratio judged on logarithms" if finding.facts.get("on_logs") else ""
+        return f"{say_number(size, step)} % of it ({say_interval(low, high, inner)}){logs}"
     said = with_unit(say_signed(size, half_width(low, high)), response.unit)
     return f"a difference of {said} ({say_interval(low, high, inner)})"

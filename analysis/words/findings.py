@@ -6,13 +6,15 @@ smaller than what matters, or this trial cannot tell.
 
 Facts that the sentences use, all optional: ``from`` and ``to`` (levels the size
 goes between), ``factor_kind``, ``factor_unit``, ``method`` (of the interval),
-``aliased_with``, ``bends`` (the model holds a bend or blends of it); for an interaction ``of``,
-``of_unit``, ``by``, ``by_from``, ``by_to``, ``by_unit``, ``effect_at_from``, ``effect_at_to``;
+``aliased_with``, ``bends`` (the model holds a bend or blends of it), ``reference`` (each level was
+compared with it), ``within_margin`` (as good as that was shown); for an interaction ``of``, ``of_unit``,
+``by``, ``by_from``, ``by_to``, ``by_unit``, ``effect_at_from``, ``effect_at_to``;
 for a dose ``level``; for "cannot tell" ``because``, ``with``, ``why``.
 """
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -34,6 +36,9 @@ from analysis.words.ratios import as_ratio
 from analysis.words.scatter import say_widest
 
 CANNOT_TELL = "this trial cannot tell"
+POWERS = {"^2": " squared", "^3": " cubed", "^4": " to the fourth"}
+_POWER = re.compile(r"\^[234](?=:|$)")
+_JOINED = re.compile(r"(?<!\d):|:(?!\d)")  # the colon of a time of day, 10:30, joins nothing
 
 
 def say_finding(finding: Finding, response: Response, confidence: float = 0.95) -> str:
@@ -88,14 +93,22 @@ def _effect(finding: Finding, response: Response, confidence: float) -> str:
         tail = _beyond(finding, response) if finding.matters == "yes" else f"; {CANNOT_TELL} whether that matters"
         turned = "fell and rose again" if finding.facts.get("turn") == "down" else "rose and fell again"
         return f"{response.name} {turned} as {variable} went up: {size}{tail}."
+    if finding.facts.get("within_margin") and finding.matters != "yes":
+        return f"what {variable} did to {response.name}, {size}, lies within the margin{alias(finding)}."
     if finding.matters != "yes" and not leaves_out_zero(finding):
         would = with_unit(say_level(response.matters), response.unit) if response.matters else ""
         would = f"; {would} would matter" if would else ""
-        return f"{CANNOT_TELL} whether {variable} moves {response.name}: {size}{would}{alias(finding)}."
+        return f"{CANNOT_TELL} whether {varied(finding)} moves {response.name}: {size}{would}{alias(finding)}."
     return (
         f"{moved(finding, response)}{_reservation(finding, response)}: "
         f"{size}{_beyond(finding, response)}{alias(finding)}."
     )
+
+
+def varied(finding: Finding) -> str:
+    """ "acid", or "another acid than yogurt" where all were compared with one reference and not with each other."""
+    reference = finding.facts.get("reference")
+    return f"another {finding.variables[0]} than {reference}" if reference else finding.variables[0]
 
 
 def from_to(finding: Finding) -> str:
@@ -128,9 +141,7 @@ def _too_small(finding: Finding, response: Response) -> str:
     if finding.facts.get("bends"):
         change = f"{finding.variables[0]} changes {response.name} by less than {what_matters(response)}"
         return f"from its lowest to its highest, {change}"
-    return (
-        f"any difference that {finding.variables[0]} makes to {response.name} is smaller than {what_matters(response)}"
-    )
+    return f"any difference that {varied(finding)} makes to {response.name} is smaller than {what_matters(response)}"
 
 
 def _reservation(finding: Finding, response: Response) -> str:
@@ -151,13 +162,18 @@ def alias(finding: Finding) -> str:
 
 def say_term(term: str) -> str:
     """ "soda:acid source" as "soda with acid source", "soda^2" as "soda squared"."""
-    return (f"{term[:-2]} squared" if term.endswith("^2") else term).replace(":", " with ")
+    said = _POWER.sub(lambda power: POWERS[power[0]], term)
+    return _JOINED.sub(" with ", said)
 
 
 def _interaction(finding: Finding, response: Response, confidence: float) -> str:
     facts = finding.facts
+    if facts.get("times"):
+        return say_times(finding, response, confidence)
     first = str(facts.get("of", finding.variables[0]))
     others = join_words([variable for variable in finding.variables if variable != first])
+    if facts.get("shares"):
+        others = f"the blend of {join_words(facts['shares'])}, most of all on its {others}"
     both = two_effects(finding)
     size = f"{both}, a change of {numbers_of(finding, confidence)}" if both else numbers_of(finding, confidence)
     if finding.matters == "no":
@@ -177,12 +193,32 @@ def _interaction(finding: Finding, response: Response, confidence: float) -> str
     )
 
 
+def say_times(finding: Finding, response: Response, confidence: float) -> str:
+    """An interaction on the scale of logarithms, where effects are ratios."""
+    of = str(finding.facts.get("of", finding.variables[0]))
+    others = join_words([variable for variable in finding.variables if variable != of])
+    size, low, high = finding.facts["times"]
+    interval = "" if low is None else f" ({say_interval(low, high, confidence)})"
+    ratio = f"{two_effects(finding)}, the one {say_number(size, half_width(low, high))} times the other{interval}"
+    if finding.matters == "yes":
+        return f"the ratio by which {of} changes {response.name} depends on {others}: {ratio}{alias(finding)}."
+    return (
+        f"{CANNOT_TELL} whether the ratio by which {of} changes {response.name} depends on {others}: "
+        f"{ratio}{alias(finding)}."
+    )
+
+
 def two_effects(finding: Finding) -> str:
     """ "+3.1 mm with lemon juice, +9.2 mm with yogurt"; empty when the two are not known."""
     facts = finding.facts
     if facts.get("effect_at_from") is None or facts.get("effect_at_to") is None:
         return ""
     step, unit = half_width(finding.low, finding.high), str(facts.get("by_unit", ""))
+    if facts.get("times"):
+        first, second = (
+            f"{facts[f'effect_at_{end}']:.3g} times with {_at(facts, end, unit)}" for end in ("from", "to")
+        )
+        return f"{first} but {second}"
     said = [
         f"{with_unit(say_signed(facts[f'effect_at_{end}'], step), finding.unit)} with {_at(facts, end, unit)}"
         for end in ("from", "to")

@@ -83,6 +83,12 @@ def _surface_missed(facts: Facts, model: str, fine: bool) -> str:
         return f"whether the bakes follow the {model} cannot be checked, as {why}."
     if fine:
         return f"the bakes scatter around the {model} about as much as bakes of one treatment do{said_p(facts)}."
+    if facts.get("order") == 1:
+        return (
+            f"the treatments lie further from the {model} than bakes of one treatment lie from each other"
+            f"{said_p(facts)}. As was asked, each factor was fitted by itself: how the effect of one depends on "
+            "another, or bends, stays hidden, and each effect is an average over the rest."
+        )
     return (
         f"the treatments lie further from the {model} than bakes of one treatment lie from each other"
         f"{said_p(facts)}: something is at work that the model does not hold, such as a sharper bend."

@@ -9,6 +9,7 @@ from __future__ import annotations
 from analysis.baked import levels_baked
 from analysis.questions import Factor, Question
 from analysis.results import Analysis, Finding, ResponseResult
+from analysis.words.findings import varied
 from analysis.words.numbers import half_width, join_words, say_level, say_number, start, with_unit
 
 FOREMOST = 6  # findings whose limits are listed
@@ -37,7 +38,7 @@ def _still_possible(finding: Finding, result: ResponseResult) -> str:
     low, high, response = finding.low, finding.high, result.response
     if low is None or high is None or finding.kind not in SIZED:
         return ""
-    what = f"{start(finding.variables[0])} may still change {response.name}"
+    what = f"{start(varied(finding))} may still change {response.name}"
     if len(finding.variables) > 1:
         of = str(finding.facts.get("of", finding.variables[0]))
         others = join_words([variable for variable in finding.variables if variable != of])

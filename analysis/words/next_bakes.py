@@ -11,7 +11,7 @@ from typing import Any
 from analysis.questions import Question
 from analysis.results import NextBakes
 from analysis.words.findings import say_term
-from analysis.words.numbers import join_words, say_count, say_level, say_number, start, with_unit
+from analysis.words.numbers import half_width, join_words, say_count, say_level, say_number, start, with_unit
 from analysis.words.surfaces import say_climb_next
 
 Facts = Mapping[str, Any]
@@ -135,7 +135,62 @@ def _yardstick(facts: Facts) -> str:
     )
 
 
+def _bake_best(facts: Facts) -> str:
+    """``response``, ``unit``, ``times`` baked so far, ``expected``, ``low`` and ``high`` of one bake."""
+    return (
+        f"the treatment that looks best for {facts['response']} was {_times(facts['times'])}: bake it twice, to see "
+        f"whether it gives the {_foretold(facts['expected'], facts['low'], facts['high'], str(facts['unit']))} "
+        "foretold."
+    )
+
+
+def _bake_best_doses(facts: Facts) -> str:
+    """``response``, ``unit``, ``forecasts`` (level, times baked, mean with its interval)."""
+    forecasts, unit = facts["forecasts"], str(facts["unit"])
+    said = [
+        _foretold(one["mean"], one["low"], one["high"], unit) + (f" with {one['level']}" if one.get("level") else "")
+        for one in forecasts
+    ]
+    times = _times(max(one["times"] for one in forecasts))
+    if len(said) == 1:
+        return (
+            f"the dose that looks best for {facts['response']} was {times}: bake it twice, to see whether it gives the "
+            f"{said[0]} on average foretold."
+        )
+    return (
+        f"the doses that look best for {facts['response']} were {times}: bake each twice, to see whether they give "
+        f"what is foretold on average, {join_words(said)}."
+    )
+
+
+def _bake_for_goals(facts: Facts) -> str:
+    """``responses``, ``forecasts`` (response, mean, low, high of one bake), ``times`` baked so far."""
+    said = [
+        f"{one['response']} {_foretold(one['mean'], one['low'], one['high'], one['unit'])}"
+        for one in facts["forecasts"]
+    ]
+    return (
+        f"the treatment that serves all goals best was {_times(facts['times'])}: bake it twice before it is believed. "
+        f"Foretold are {join_words(said)}."
+    )
+
+
+def _times(times: int) -> str:
+    return "baked once only" if times else "not baked yet"
+
+
+def _foretold(value: float, low: float | None, high: float | None, unit: str) -> str:
+    step = half_width(low, high)
+    if low is None or high is None:
+        return with_unit(say_number(value, step), unit)
+    ends = f"{say_number(low, step)} to {say_number(high, step)}"
+    return f"{with_unit(say_number(value, step), unit)} ({ends})"
+
+
 REASONS: dict[str, Callable[[Facts], str]] = {
+    "bake the best": _bake_best,
+    "bake the best doses": _bake_best_doses,
+    "bake for all goals": _bake_for_goals,
     "more bakes": _more_bakes,
     "extend the range": _extend,
     "dose between": _between,

@@ -28,7 +28,8 @@ def say_number(value: float | None, step: float | None = None) -> str:
         return _three_digits(value)
     decimals = min(1 - math.floor(math.log10(abs(step))), _MOST_DECIMALS)
     if decimals > 0:
-        return _no_minus_zero(f"{value:.{decimals}f}")
+        text = _no_minus_zero(f"{value:.{decimals}f}")
+        return "0" if decimals == _MOST_DECIMALS and not text.strip("0.") else text
     return _no_minus_zero(f"{round(value, decimals):.0f}")
 
 

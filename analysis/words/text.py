@@ -12,7 +12,7 @@ from analysis.dose_results import Curve
 from analysis.results import Analysis, NextBakes, ResponseResult
 from analysis.words.answers import answer, headlines
 from analysis.words.checks import say_check
-from analysis.words.contrasts import say_contrasts, say_references
+from analysis.words.contrasts import asked_for
 from analysis.words.findings import say_finding
 from analysis.words.limits import all_limits
 from analysis.words.models import say_left_out
@@ -59,9 +59,8 @@ def _limits(analysis: Analysis) -> str:
 
 
 def _contrasts(analysis: Analysis) -> str:
-    question = analysis.question
-    found = [(*say_references(one, question), *say_contrasts(one, question.confidence)) for one in analysis.responses]
-    lines = [_wrapped(start(said), "  - ") for sentences in found for said in sentences]
+    found = [asked_for(one, analysis.question) for one in analysis.responses]
+    lines = [_wrapped(said, "  - ") for sentences in found for said in sentences]
     return _section("What was asked for besides", lines)
 
 

@@ -122,6 +122,11 @@ def _bakes_for_scatter(facts: Facts, fine: bool) -> str:
     fewest = facts.get("fewest", 2)
     if fine:
         return f"each treatment was baked at least {fewest} times, enough to know its own scatter roughly."
+    if facts.get("alone"):
+        return (
+            "what was baked once only shows no scatter of its own; it was taken to scatter as all bakes together do. "
+            "Bake it again."
+        )
     return (
         f"each treatment keeps its own scatter, but some were baked only {fewest} times: what "
         "is said of those is very wide."

@@ -126,7 +126,8 @@ def _moves(moves: Sequence[tuple[str, str, float, float]], facts: Mapping[str, A
     unit = f" ({result.response.unit})" if result.response.unit and not facts.get("scale") else ""
     where = f" (on the scale of the {facts['scale']})" if facts.get("scale") else unit
     rows = tuple(
-        (bake, say_term(term), say_signed(shift, abs(shift) or None), say_share(round(share, 2)))
+        # A move is read to the digits of the interval that it is a share of.
+        (bake, say_term(term), say_signed(shift, abs(shift) / share if share else None), say_share(round(share, 2)))
         for bake, term, shift, share in moves
     )
     return Table(columns=("bake", "effect", f"moves by{where}", "of half its interval"), rows=rows)

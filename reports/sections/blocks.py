@@ -51,15 +51,17 @@ class Heading:
 
 @dataclass(frozen=True, kw_only=True)
 class Picture:
-    """A figure with its table; ``fold`` hides the table behind a line to press (paper shows it).
+    """A figure with its table; ``fold`` hides the table behind a line to press (paper shows it once it was opened).
 
-    ``paper`` False leaves the table off paper, where another table holds the same numbers.
+    ``paper`` False leaves the table off paper, where another table holds the same numbers;
+    ``screen`` leaves the drawing off too, and its sentence alone is printed.
     """
 
     kind: ClassVar[str] = "picture"
     figure: Figure
     fold: bool = False
     paper: bool = True
+    screen: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)

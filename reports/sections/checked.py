@@ -16,6 +16,7 @@ GRAVEST_FIRST = ("do not rely", "look here", "fine")
 BY_ORDER = ("order", "neighbours")
 BY_FIT = ("odd bakes", "lack of fit", "curvature", "transformation")
 # Pictures of one check alone; ``fit`` stands in where they cannot be drawn.
+FOR_YOUR_EYE = "For your own eye: no test was made of this."
 OWN = {"spread": "spread", "influence": "influence", "normality": "shape"}
 
 
@@ -39,13 +40,14 @@ def _of(result: ResponseResult, keys: Keys) -> list[Words | Heading | Picture]:
         if figure is None and about == "spread" and "fit" in waiting:
             about, figure = "fit", _drawn(result, "fit", keys, said, check)
         waiting.discard(about if figure else "")
-        blocks.append(Picture(figure=figure, fold=True, paper=False) if figure else Words(text=said, tone=_tone(check)))
+        # What was found fine needs no picture on paper.
+        fine = check.verdict == "fine"
+        shown = Picture(figure=figure, fold=True, paper=False, screen=fine) if figure else None
+        blocks.append(shown or Words(text=said, tone=_tone(check)))
     for about in ("fit", "order"):
-        figure = (
-            _drawn(result, about, keys, "For your own eye: no test was made of this.") if about in waiting else None
-        )
+        figure = _drawn(result, about, keys, FOR_YOUR_EYE) if about in waiting else None
         if figure:
-            blocks.append(Picture(figure=figure, fold=True, paper=False))
+            blocks.append(Picture(figure=figure, fold=True, paper=False, screen=True))
     if not blocks:
         blocks.append(Words(text="No check applied to these bakes."))
     return blocks

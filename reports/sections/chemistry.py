@@ -14,7 +14,9 @@ from reports.sections.blocks import Grid, Items, Picture, Section, Words
 from reports.sections.numbering import Keys
 
 if TYPE_CHECKING:
-    from pandas import DataFrame
+    from collections.abc import Sequence
+
+    from pandas import DataFrame, Series
 
 MOST_LINKS = 4
 CAPTION = "In 100 g of flour: gas, soda and acid left over, and the pH of the crumb"
@@ -82,6 +84,7 @@ def _table(analysis: Analysis, chemistry: DataFrame) -> Table:
     # Without water there is no pH, and a column of nothing else is no column of numbers.
     chemistry = chemistry.astype(dict.fromkeys((PREDICTED_PH, "ph_low", "ph_high"), float))
     factors = [f for f in analysis.question.factors if f.name in chemistry]
+    chemistry = chemistry.assign(**{f.name: _as_stored(chemistry[f.name], f.levels) for f in factors if f.levels})
     told = _telling(chemistry, [f.name for f in factors])
     measured = "measured_ph" in chemistry
     rows = []
@@ -107,6 +110,14 @@ def _table(analysis: Analysis, chemistry: DataFrame) -> Table:
         *(("measured pH",) if measured else ()),
     )
     return Table(columns=columns, rows=tuple(rows))
+
+
+def _as_stored(column: Series, levels: Sequence[str]) -> Series:
+    """Categories in the order in which they were planned; a column with anything else stays as it is."""
+    from pandas import CategoricalDtype
+
+    known = column.isin(levels).all()
+    return column.astype(CategoricalDtype(list(levels), ordered=True)) if known else column
 
 
 def _telling(chemistry: DataFrame, names: list[str]) -> list[str]:

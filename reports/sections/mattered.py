@@ -5,6 +5,7 @@ from __future__ import annotations
 from analysis.questions import Question
 from analysis.results import Analysis, ResponseResult
 from analysis.words import say_finding
+from analysis.words.contrasts import asked_for
 from analysis.words.limits import all_limits
 from analysis.words.numbers import start
 from reports.figures.effects import draw_effects, draw_half_normal
@@ -28,6 +29,8 @@ def mattered_section(analysis: Analysis, keys: Keys) -> Section:
         if len(analysis.responses) > 1:
             blocks.append(Heading(text=start(result.response.name)))
         blocks += _of(result, analysis.question, keys)
+    if besides := tuple(said for one in analysis.responses for said in asked_for(one, analysis.question)):
+        blocks += [Heading(text="What was asked for besides"), Items(items=besides)]
     if limits := all_limits(analysis):
         blocks += [Heading(text="What this does not show"), Items(items=limits)]
     return Section(key="mattered", title="What mattered", blocks=blocks)

@@ -129,7 +129,8 @@ def _coefficients(result: ResponseResult) -> Table:
     rows = []
     for c in result.family.coefficients:
         step = _half(c.low, c.high)
-        rows.append((c.term, *(_number(v, step) for v in (c.estimate, c.low, c.high)), _number(c.se), _p(c.p)))
+        numbers = (_number(v, step) for v in (c.estimate, c.low, c.high))
+        rows.append((say_term(c.term), *numbers, _number(c.se), _p(c.p)))
     return Table(columns=("term", "estimate", "low", "high", "standard error", "p"), rows=tuple(rows))
 
 

@@ -8,6 +8,7 @@ from analysis.results import Analysis, ResponseResult
 from analysis.surfaces.results import ClimbPart, SurfacePart
 from analysis.surfaces.slices import slices
 from analysis.words.blends import say_blend
+from analysis.words.findings import say_term
 from analysis.words.numbers import half_width, say_level, say_number, say_p
 from analysis.words.surfaces import say_climb, say_surface
 from reports.figures.blend import draw_traces, draw_triangle
@@ -115,7 +116,7 @@ def _axes(part: SurfacePart) -> Table:
 def _model(part: SurfacePart) -> Table:
     rows = tuple(
         (
-            term.term,
+            say_term(term.term),
             *(NONE if value is None else say_number(value, term.coded_se) for value in (term.coded, term.coded_se)),
             *(NONE if value is None else say_number(value, term.real_se) for value in (term.real, term.real_se)),
         )
@@ -127,7 +128,13 @@ def _model(part: SurfacePart) -> Table:
 
 def _tests(part: SurfacePart) -> Table:
     rows = tuple(
-        (test.term, str(test.df), say_number(test.df_error), say_number(test.value), say_p(test.p).removeprefix("p = "))
+        (
+            say_term(test.term),
+            str(test.df),
+            say_number(test.df_error),
+            say_number(test.value),
+            say_p(test.p).removeprefix("p = "),
+        )
         for test in part.tests
     )
     return Table(columns=("terms", "df", "error df", "F", "p"), rows=rows)

@@ -228,8 +228,8 @@ def _as_good(name: str, shift: float, sd: float, bakes: int, seed: int, answer: 
 
 
 _AS_GOOD = {
-    "too small": "as good for rise height, within 3 mm",
-    "mattered": "not within 3 mm for rise height",
+    "too small": "yogurt is as good as lemon juice for rise height, within 3 mm",
+    "mattered": "not within 3 mm of lemon juice for rise height",
     "cannot tell": "this trial cannot tell",
 }
 

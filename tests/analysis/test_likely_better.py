@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import norm
 
 from analysis.engine import analyse
-from analysis.likely_better import WORTH, candidates_of, worthwhile
+from analysis.likely_better import WORTH, _gains, candidates_of, worthwhile
 from analysis.predicting import Span
 from analysis.questions import Factor, Question, Response
 
@@ -112,3 +113,17 @@ def test_candidates_stay_few_with_many_factors():
     spans = {f"f{i}": Span(name=f"f{i}", low=0.0, high=1.0, baked=(0.0, 1.0)) for i in range(9)}
     assert len(candidates_of(spans)) <= 1500
     assert candidates_of({f"f{i}": spans["f0"] for i in range(12)}) is None
+
+
+@pytest.mark.parametrize("apart", [0.0, 0.5, 1.5])
+def test_the_gain_of_a_bake_is_the_published_formula(apart):
+    """Independent beliefs: s f(-|difference| / s), f(z) = z Phi(z) + phi(z), s² = variance² / (variance + noise²).
+
+    Source: Frazier, Powell & Dayanik 2009, INFORMS J. Computing 21:599, for beliefs without correlation.
+    """
+    variances, noise = np.array([4.0, 1.0]), 0.5
+    spread = variances / np.sqrt(variances + noise)
+    z = -apart / spread
+    wanted = spread * (z * norm.cdf(z) + norm.pdf(z))
+    got = _gains(np.array([10.0, 10.0 + apart]), np.diag(variances), noise)
+    np.testing.assert_allclose(got, wanted, atol=0.02 * spread.max())

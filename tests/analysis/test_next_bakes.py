@@ -12,6 +12,7 @@ from analysis.estimates import Interval
 from analysis.next_bakes import next_bakes
 from analysis.questions import Factor, Question, Response
 from analysis.results import BakePoint, FamilyResult, Finding, ModelNote, ResponseResult
+from analysis.words import say_next
 
 SODA = Factor(name="soda", kind="amount", unit="% flour")
 RISE = Response(name="rise", unit="mm", matters=2.0, goal="maximise")
@@ -140,8 +141,16 @@ def test_an_undecided_shape_asks_for_a_dose_in_the_widest_gap_near_the_turn():
     assert "dose between" not in by_reason(settled)
 
 
+def test_a_best_dose_that_was_not_baked_is_baked_first():
+    turned = dose()
+    first = next_bakes(result(effect(5, 7, "yes"), levels=(0, 1, 2, 3), dose=turned), QUESTION)[0]
+    assert first.why == "bake the best doses"
+    assert first.treatments == ({"soda": turned.curves[0].optimum.dose},)
+    assert "not baked yet" in say_next(first)
+
+
 def test_when_nothing_is_open_the_choice_is_baked_again():
-    confirmed = by_reason(result(effect(5, 7, "yes"), levels=(0, 1, 2, 3), dose=dose()))
+    confirmed = by_reason(result(effect(5, 7, "yes"), levels=(0, 1, 2, 3), dose=dose(optimum=False)))
     assert confirmed["confirm"].treatments == ({"soda": 1.4},)
 
 

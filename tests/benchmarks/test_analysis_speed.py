@@ -2,8 +2,8 @@
 
 A full analysis of four responses (bakes formed, families asked, checks, findings ranked, next bakes)
 against the fits of the families alone on the same bakes. Weighing four goals against each other is a search
-of its own that costs some 50 ms whatever the fits cost: beside curves it hardly shows, beside four small
-factorials it is most of the time, and is printed.
+of its own that costs some 15 ms whatever the fits cost: beside curves it hardly shows, beside four small
+factorials it makes the whole about three times the fits, which is printed and held below 4.
 """
 
 from __future__ import annotations
@@ -53,9 +53,9 @@ def _least(call: Callable[[], object]) -> float:
 
 @pytest.mark.parametrize(
     ("kind", "responses", "held"),
-    [("factors", WITHOUT_GOALS, True), ("factors", RESPONSES, False), ("dose", RESPONSES, True)],
+    [("factors", WITHOUT_GOALS, 2), ("factors", RESPONSES, 4), ("dose", RESPONSES, 2)],
 )
-def test_an_answer_costs_less_than_twice_its_fits(kind, responses, held):
+def test_an_answer_costs_little_beyond_its_fits(kind, responses, held):
     table = _table(LEVELS[kind])
     factors = (Factor(name="soda", kind="amount", unit="%"), Factor(name="acid", kind="category", levels=ACIDS))
     question = Question(factors=factors, responses=responses, blocks=("day",), kind=kind)
@@ -71,4 +71,4 @@ def test_an_answer_costs_less_than_twice_its_fits(kind, responses, held):
     alone, whole = _least(fits), _least(lambda: analyse(table, question))
     goals = "four goals" if responses[0].goal else "no goals"
     print(f"\n{kind}, {goals}: {1000 * whole:.0f} ms, fits {1000 * alone:.0f} ms, ratio {whole / alone:.2f}")
-    assert whole < 2 * alone or not held
+    assert whole < held * alone

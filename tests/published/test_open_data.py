@@ -170,3 +170,16 @@ def test_a_design_for_a_surface_is_read_as_one_without_being_told(asked, case, r
     for term, numbers in expected.items():
         line = found.coefficients[term]
         assert (line["estimate"], line["se"]) == pytest.approx((numbers["Estimate"], numbers["Std. Error"]), rel=FIXED)
+
+
+def test_a_dose_curve_over_whole_plots_names_its_groups_once_and_calls_no_days_a_drift(asked):
+    """Rows stand in the order of their blocks: what lies between blocks is their scatter, no drift of the oven."""
+    head, *rows = lines_of("oats")
+    turned = [rows[(at * 25) % len(rows)] for at in range(len(rows))]
+    blocks = sorted(turned, key=lambda row: ("I", "II", "III", "IV", "V", "VI").index(row.split(",")[0]))
+    found = asked(
+        "\n".join([head, *blocks]), "--response", "yield", "--factor", "Variety:category", "--factor", "nitro:amount",
+        "--group", "Block+Variety",
+    )  # fmt: skip
+    assert list(found.variances) == ["Block", "Block+Variety", "residual"]
+    assert "order" not in found.checks

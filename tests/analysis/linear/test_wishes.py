@@ -61,7 +61,12 @@ def ask(frame_of, columns, *, whole=True, matters=None, margin=None, categories=
 
 
 def sizes(result):
-    return {f.variables: (f.size, f.low, f.high) for f in result.evidence}
+    return {f.variables: (f.size, f.low, f.high) for f in result.evidence if "times" not in f.facts}
+
+
+def times(result):
+    """Interactions of logarithms, which are ratios and have no unit."""
+    return {finding.variables: finding.facts["times"] for finding in result.evidence if "times" in finding.facts}
 
 
 @pytest.mark.parametrize("wish", WISHES)
@@ -78,6 +83,9 @@ def test_another_unit_says_the_same_in_that_unit(frame_of, wish):
     for key, (size, low, high) in sizes(plain).items():
         scaled = tuple(25.4 * value for value in sizes(inches)[key])
         assert (size, low, high) == pytest.approx(scaled, rel=1e-4, abs=1e-6)
+    assert len(times(plain)) == (wish in ("log", "all"))
+    for key, found in times(plain).items():
+        assert times(inches)[key] == pytest.approx(found, rel=1e-6)
 
 
 @pytest.mark.parametrize("wish", WISHES)
@@ -92,6 +100,8 @@ def test_neither_the_order_of_rows_nor_the_names_of_levels_matter(frame_of, wish
     )
     for key, found in sizes(plain).items():
         assert sizes(other)[key] == pytest.approx(found, rel=1e-4, abs=1e-6)
+    for key, found in times(plain).items():
+        assert times(other)[key] == pytest.approx(found, rel=1e-6)
 
 
 def test_the_mean_of_two_pieces_weighs_like_two(frame_of):

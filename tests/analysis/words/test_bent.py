@@ -119,3 +119,6 @@ def test_checks_of_surfaces_screenings_and_blends(check, facts, verdict, words):
 def test_a_square_is_called_by_its_name():
     assert say_term("soda^2") == "soda squared"
     assert say_term("soda:acid source") == "soda with acid source"
+    assert say_term("soda^2:acid source") == "soda squared with acid source"
+    assert say_term("soda^3") == "soda cubed"
+    assert say_term("start 10:30") == "start 10:30"

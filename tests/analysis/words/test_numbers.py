@@ -67,6 +67,11 @@ def test_p_has_two_digits_a_floor_and_a_ceiling(p, said):
     assert say_p(p) == said
 
 
+def test_what_rounding_left_over_is_nought():
+    assert say_number(1e-17, 1e-17) == "0"
+    assert say_number(-3e-16, 1e-14) == "0"
+
+
 def test_signs_units_levels_and_lists():
     assert say_signed(3.0, 1.2) == "+3.0"
     assert say_signed(-3.0, 1.2) == "-3.0"

@@ -67,7 +67,7 @@ def test_a_category_that_moves_the_ph_alone_is_told_apart():
         account=lambda s: of(80, ph=6.0 if s["acid source"] == "yogurt" else 7.0),
     )
     found = table((POWDER, ACID), chemistry)
-    assert [(row[0], row[4]) for row in found.rows] == [("vinegar", "7.0"), ("yogurt", "6.0")]
+    assert [(row[0], row[4]) for row in found.rows] == [("yogurt", "6.0"), ("vinegar", "7.0")]
 
 
 @pytest.mark.parametrize("factors", [(), (REST,)])
@@ -94,3 +94,10 @@ def test_measured_ph_is_judged_only_where_there_are_enough_bakes(many, judged):
     assert picture.figure.table.columns == ("bake", "predicted", "measured")
     assert any("stands out" in block.text for block in blocks if isinstance(block, Words)) is judged
     assert table((POWDER,), chemistry).rows[0][-1] == "6.55"
+
+
+def test_categories_stand_in_the_order_of_the_plan():
+    chemistry = bakes(
+        (ACID, ["vinegar", "yogurt"]), account=lambda at: of(200 if at["acid source"] == "yogurt" else 90)
+    )
+    assert [row[0] for row in table([ACID], chemistry).rows] == ["yogurt", "vinegar"]  # not by the alphabet
