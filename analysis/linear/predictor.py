@@ -23,6 +23,7 @@ from analysis.predicting import Span
 
 Floats = NDArray[np.float64]
 
+SMALL = 4_000_000  # multiplications
 SHARED = 2000  # draws made once for goals, their regions and next bakes alike
 
 
@@ -51,7 +52,7 @@ class LinearPredictor:
         return float(min(found)) if found and min(found) > 0 else None
 
     def mean(self, settings: pd.DataFrame) -> Floats:
-        return np.asarray(self.rows(settings) @ self._coefficients + self.model.offset)
+        return np.asarray(np.einsum("ij,j->i", self.rows(settings), self._coefficients) + self.model.offset)
 
     def se(self, settings: pd.DataFrame) -> Floats | None:
         return self.se_of(self.rows(settings))
@@ -78,7 +79,11 @@ class LinearPredictor:
         if away is None:
             return None
         rows = self.rows(settings)
-        return np.asarray((self._coefficients + away[:count]) @ rows.T + self.model.offset)
+        drawn = self._coefficients + away[:count]
+        # Threads of the matrix library gain nothing on small products and wait for each other on a busy machine.
+        small = drawn.size * len(rows) <= SMALL
+        found = np.einsum("ij,kj->ik", drawn, rows) if small else drawn @ rows.T
+        return np.asarray(found + self.model.offset)
 
     def _away(self, count: int, seed: int) -> Floats | None:
         """How far drawn coefficients lie from the fitted ones (count, all columns): one draw for all who ask."""

@@ -118,6 +118,8 @@ def _cells(point: BakePoint | None, result: ResponseResult, decimals: int) -> tu
     if result.family.model.transform:  # whose standard deviation is not in the response's unit
         left = sorted(abs(each.residual) for each in result.family.points if each.residual is not None)
         scatter = left[len(left) // 2] if left else None
+    if not scatter or scatter < 1e-9 * abs(point.observed):  # nothing but rounding is left over
+        scatter = 10.0**-decimals
     fitted, residual = ("–" if v is None else say_number(v, scatter) for v in (point.fitted, point.residual))
     return f"{point.observed:.{decimals}f}", fitted, residual
 
