@@ -11,19 +11,8 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.results import Analysis
 from reports.html import plain, render, style_sheet
-from reports.sections.amount import amount_section
-from reports.sections.answer import answer_section
+from reports.kinds import Told, sections_of
 from reports.sections.blocks import Section
-from reports.sections.checked import checks_section
-from reports.sections.chemistry import chemistry_section
-from reports.sections.glance import glance_section
-from reports.sections.mattered import mattered_section
-from reports.sections.numbering import Keys
-from reports.sections.onward import next_section
-from reports.sections.parts import part_sections
-from reports.sections.record import data_section, made_section, provenance_section
-from reports.sections.sure import sure_section
-from reports.sections.taste import taste_section
 
 if TYPE_CHECKING:
     from pandas import DataFrame
@@ -40,33 +29,22 @@ def trial_report(
     invented: bool = False,
     cautions: tuple[str, ...] = (),
     chemistry: DataFrame | None = None,
+    kind: str = "kitchen",
 ) -> str:
-    """The report as one HTML document.
-
-    ``notes`` has one row per taste note: ``tags``, ``words`` and either ``treatment`` or the
-    factors' columns. ``plan`` tells how it was made (kind, runs, blocks, replicates, seed,
-    formula …), in the order to be shown. ``provenance`` names content hash, audit head,
-    versions and the command that makes the report again. ``chemistry`` has one row per bake:
-    the factors' columns and the account (``analysis.leavening.runs``), ``measured_ph`` if it was.
-    """
-    keys = Keys()
-    sections = [
-        answer_section(analysis),
-        glance_section(analysis, chemistry, notes, keys),
-        mattered_section(analysis, keys),
-        amount_section(analysis, keys),
-        chemistry_section(analysis, chemistry, notes, keys),
-        taste_section(analysis, notes, keys),
-        next_section(analysis),
-        *part_sections(analysis, keys),
-        sure_section(analysis),
-        made_section(analysis, plan),
-        checks_section(analysis, keys),
-        data_section(analysis),
-        provenance_section(analysis, provenance),
-    ]
+    """The report as one HTML document of a ``kind`` (``reports.kinds``); the rest is told in ``Told``."""
+    told = Told(
+        analysis=analysis,
+        notes=notes,
+        plan=plan,
+        chemistry=chemistry,
+        provenance=provenance,
+        title=title,
+        question=question,
+        invented=invented,
+        cautions=cautions,
+    )
     return _page(
-        [section for section in sections if section is not None],
+        sections_of(kind, told),
         title=plain(title) or "Trial report",
         question=plain(question),
         invented=invented,

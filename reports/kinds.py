@@ -1,0 +1,89 @@
+"""For whom is the page, and which parts does it have, in which order?
+
+Every kind is one list of section functions; all are rendered by one template. A section that has
+nothing to say is None and left out.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+from analysis.results import Analysis
+from reports.sections.amount import amount_section
+from reports.sections.answer import answer_section
+from reports.sections.blocks import Section
+from reports.sections.checked import checks_section
+from reports.sections.chemistry import chemistry_section
+from reports.sections.glance import glance_section
+from reports.sections.mattered import mattered_section
+from reports.sections.numbering import Keys
+from reports.sections.onward import next_section
+from reports.sections.parts import part_sections
+from reports.sections.record import data_section, made_section, provenance_section
+from reports.sections.sure import sure_section
+from reports.sections.taste import taste_section
+
+if TYPE_CHECKING:
+    from pandas import DataFrame
+
+
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """What a page may tell of.
+
+    ``notes`` has one row per taste note: ``tags``, ``words`` and either ``treatment`` or the
+    factors' columns. ``plan`` tells how it was made (kind, runs, blocks, replicates, seed,
+    formula …), in the order to be shown. ``provenance`` names content hash, audit head,
+    versions and the command that makes the report again. ``chemistry`` has one row per bake:
+    the factors' columns and the account (``analysis.leavening.runs``), ``measured_ph`` if it was.
+    """
+
+    analysis: Analysis
+    notes: DataFrame | None = None
+    plan: Mapping[str, Any] | None = None
+    chemistry: DataFrame | None = None
+    provenance: Mapping[str, str] = field(default_factory=dict)
+    title: str = ""
+    question: str = ""
+    invented: bool = False
+    cautions: tuple[str, ...] = ()
+
+
+Parts = Iterable[Section | None]
+
+
+def _kitchen(told: Told, keys: Keys) -> Parts:
+    """For whoever bakes next: the answer, then everything it rests on."""
+    analysis = told.analysis
+    return (
+        answer_section(analysis),
+        glance_section(analysis, told.chemistry, told.notes, keys),
+        mattered_section(analysis, keys),
+        amount_section(analysis, keys),
+        chemistry_section(analysis, told.chemistry, told.notes, keys),
+        taste_section(analysis, told.notes, keys),
+        next_section(analysis),
+        *part_sections(analysis, keys),
+        sure_section(analysis),
+        *_behind(told, keys),
+    )
+
+
+def _behind(told: Told, keys: Keys) -> Parts:
+    """How it was made, checks, data and provenance, at the end of every kind."""
+    return (
+        made_section(told.analysis, told.plan),
+        checks_section(told.analysis, keys),
+        data_section(told.analysis),
+        provenance_section(told.analysis, told.provenance),
+    )
+
+
+KINDS: Mapping[str, Callable[[Told, Keys], Parts]] = {"kitchen": _kitchen}
+
+
+def sections_of(kind: str, told: Told) -> list[Section]:
+    """The parts of a page of this kind, in order. A kind that is none of KINDS is a KeyError: the shells ask first."""
+    return [section for section in KINDS[kind](told, Keys()) if section is not None]
