@@ -2,22 +2,66 @@
 
 A number is rounded to what its uncertainty carries: two significant digits of the
 ``step`` (half the width of its interval), so that 8.2134 ± 5.1 is read as 8.2.
-Decimal point, plain minus, no grouping. Where words are only read, ``true_minus`` sets "−5"
-for "-5"; in JSON it stays what a keyboard types.
+Plain minus, no grouping. Where words are only read, ``true_minus`` sets "−5"
+for "-5"; in JSON it stays what a keyboard types. The decimal mark, and whether warmth is in °C
+or °F, is the reader's wish (``with writing(decimal=",")``); every number that a person reads is
+made here, so that one page has one way of writing. Without a wish: decimal point and °C.
 """
 
 from __future__ import annotations
 
 import math
 import re
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from contextvars import ContextVar
+from dataclasses import dataclass
+from typing import Literal
 
 from analysis.words.plurals import several
+
+Decimal = Literal[".", ","]
+Warmth = Literal["C", "F"]
 
 ROUNDING = 1e-9
 _MOST_DECIMALS = 10
 _SHOWN = re.compile(r"[+\-−]?\d+(?:[.,]\d+)?")
 _NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d)")
+_POINT_BETWEEN = re.compile(r"(?<=\d)\.(?=\d)")
+_COMMA_BETWEEN = re.compile(r"\d,\d")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Writing:
+    """How numbers are written: the decimal mark and the unit of warmth."""
+
+    decimal: Decimal = "."
+    temperature: Warmth = "C"
+
+
+_PLAIN = Writing()
+_writing: ContextVar[Writing] = ContextVar("writing", default=_PLAIN)
+
+
+@contextmanager
+def writing(*, decimal: Decimal = ".", temperature: Warmth = "C") -> Iterator[Writing]:
+    """Numbers said inside are written so; afterwards as before. Each thread has its own."""
+    wish = Writing(decimal=decimal, temperature=temperature)
+    token = _writing.set(wish)
+    try:
+        yield wish
+    finally:
+        _writing.reset(token)
+
+
+def written() -> Writing:
+    """How numbers are written now."""
+    return _writing.get()
+
+
+def as_written(digits: str) -> str:
+    """The digits of one number, made with a point, with the decimal mark that is wished for."""
+    return digits if written().decimal == "." else _POINT_BETWEEN.sub(",", digits)
 
 
 def say_number(value: float | None, step: float | None = None) -> str:
@@ -29,24 +73,34 @@ def say_number(value: float | None, step: float | None = None) -> str:
     decimals = min(1 - math.floor(math.log10(abs(step))), _MOST_DECIMALS)
     if decimals > 0:
         text = _no_minus_zero(f"{value:.{decimals}f}")
-        return "0" if decimals == _MOST_DECIMALS and not text.strip("0.") else text
+        return "0" if decimals == _MOST_DECIMALS and not text.strip("0.") else as_written(text)
     return _no_minus_zero(f"{round(value, decimals):.0f}")
 
 
 def say_fixed(value: float, decimals: int) -> str:
     """A value to so many decimals, where a whole column has them."""
-    return _no_minus_zero(f"{value:.{decimals}f}")
+    return as_written(_no_minus_zero(f"{value:.{decimals}f}"))
+
+
+def say_digits(value: float, digits: int) -> str:
+    """A value to so many digits of its own, without zeros behind."""
+    return as_written(f"{value:.{digits}g}")
+
+
+def say_percent(share: float, decimals: int = 0) -> str:
+    """0.953 as "95 %", to so many decimals."""
+    return f"{say_fixed(100 * share, decimals)} %"
 
 
 def say_signed(value: float, step: float | None = None) -> str:
     """A difference with its sign, "+8.2"; nothing before a zero."""
     text = say_number(value, step)
-    return text if text.startswith("-") or not text.strip("0.") else f"+{text}"
+    return text if text.startswith("-") or not text.strip("0.,") else f"+{text}"
 
 
 def say_level(value: float | str) -> str:
     """A level as it was set: 2.50 is "2.5", text stays as it is."""
-    return value if isinstance(value, str) else _no_minus_zero(f"{value:.6g}")
+    return value if isinstance(value, str) else as_written(_no_minus_zero(f"{value:.6g}"))
 
 
 def say_dose(value: float, low: float | None, high: float | None) -> str:
@@ -103,30 +157,36 @@ def say_dose_interval(low: float | None, high: float | None, confidence: float) 
 
 def say_share(share: float) -> str:
     """0.95 as "95 %"."""
-    return f"{100 * share:.4g} %"
+    return f"{say_digits(100 * share, 4)} %"
 
 
 def say_p(p: float) -> str:
     """ "p = 0.012": two significant digits, with a floor and a ceiling."""
     if p < 0.001:
-        return "p < 0.001"
+        return as_written("p < 0.001")
     if p > 0.99:
-        return "p > 0.99"
+        return as_written("p > 0.99")
     decimals = 1 - math.floor(math.log10(p))
-    return f"p = {p:.{decimals}f}"
+    return f"p = {say_fixed(p, decimals)}"
 
 
 def say_count(n: float, thing: str, things: str | None = None) -> str:
     """ "1 bake", "4 bakes"."""
-    return f"{n:g} {thing if n == 1 else things or several(thing)}"
+    return f"{say_level(n)} {thing if n == 1 else things or several(thing)}"
 
 
 def join_words(words: Sequence[str], last: str = "and") -> str:
-    """ "a", "a and b", "a, b and c"."""
+    """ "a", "a and b", "a, b and c"; "2,5; 3 and 3,5" where a comma stands inside a number."""
     words = list(words)
     if len(words) < 2:
         return "".join(words)
-    return f"{', '.join(words[:-1])} {last} {words[-1]}"
+    return f"{listed(words[:-1], among=words)} {last} {words[-1]}"
+
+
+def listed(words: Sequence[str], *, among: Sequence[str] = ()) -> str:
+    """ "a, b, c"; with semicolons where one of them (or of those it stands ``among``) has a decimal comma."""
+    comma = written().decimal == "," and any(_COMMA_BETWEEN.search(word) for word in (*words, *among))
+    return ("; " if comma else ", ").join(words)
 
 
 def start(sentence: str) -> str:
@@ -141,10 +201,10 @@ def _three_digits(value: float) -> str:
         return "0"
     size = math.floor(math.log10(abs(value)))
     if size >= 15 or size < -_MOST_DECIMALS:
-        return f"{value:.3g}"
+        return as_written(f"{value:.3g}")
     if size >= 2:
         return _no_minus_zero(f"{value:.0f}")
-    return _no_minus_zero(f"{value:.{2 - size}f}".rstrip("0").rstrip("."))
+    return as_written(_no_minus_zero(f"{value:.{2 - size}f}".rstrip("0").rstrip(".")))
 
 
 def _no_minus_zero(text: str) -> str:
