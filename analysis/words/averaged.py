@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from analysis.words.numbers import join_words, say_dose, say_dose_interval, say_share, with_unit
+from analysis.words.numbers import join_words, say_dose, say_dose_interval, say_list, say_share, with_unit
 
 _NAMED = 4
 
@@ -24,7 +24,7 @@ def say_averaged(part: Any, about: Any, question: Any) -> tuple[str, ...]:
     heavy = sorted(part.doses[0].shapes.items(), key=lambda pair: -pair[1])
     listed = [f"{shape} {_weight(weight)}" for shape, weight in heavy[:_NAMED]]
     rest = f", {len(heavy) - _NAMED} more with less" if len(heavy) > _NAMED else ""
-    return (*said, f"Weights of the shapes: {', '.join(listed)}{rest}.")
+    return (*said, f"Weights of the shapes: {say_list(listed)}{rest}.")
 
 
 def _weight(share: float) -> str:

@@ -7,7 +7,15 @@ from typing import TYPE_CHECKING
 from analysis.questions import Question
 from analysis.results import ResponseResult
 from analysis.words.facts import listed
-from analysis.words.numbers import half_width, join_words, say_interval, say_signed, start, with_unit
+from analysis.words.numbers import (
+    half_width,
+    join_words,
+    say_interval,
+    say_percent,
+    say_signed,
+    start,
+    with_unit,
+)
 from analysis.words.trust_checks import SCALES
 
 if TYPE_CHECKING:
@@ -100,4 +108,4 @@ def _width(one: FindingChange) -> str:
     if not now or not then or abs(then / now - 1) < 0.005:
         return ""
     wider = "wider" if then > now else "narrower"
-    return f", with an interval {100 * abs(then / now - 1):.0f} % {wider}"
+    return f", with an interval {say_percent(abs(then / now - 1))} {wider}"

@@ -6,7 +6,16 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from analysis.words.leavening import MEASURED_CRUMBS
-from analysis.words.numbers import half_width, say_interval, say_number, with_unit
+from analysis.words.numbers import (
+    half_width,
+    say_fixed,
+    say_interval,
+    say_level,
+    say_list,
+    say_number,
+    say_percent,
+    with_unit,
+)
 
 if TYPE_CHECKING:
     from analysis.leavening.measured import OddPh
@@ -19,8 +28,8 @@ if TYPE_CHECKING:
 def say_senseless(wrong: Sequence[tuple[Mapping[str, Any], RunChemistry]], treatments: int) -> tuple[str, ...]:
     """Treatments whose crumb would be soapy or sour, and where the neutral point lies."""
     settings, chemistry = max(wrong, key=lambda pair: pair[1].soda_left_g)
-    told = ", ".join(f"{name} {value if isinstance(value, str) else f'{value:g}'}" for name, value in settings.items())
-    ph = "" if chemistry.predicted_ph is None else f", crumb near pH {chemistry.predicted_ph:.1f}"
+    told = say_list([f"{name} {say_level(value)}" for name, value in settings.items()])
+    ph = "" if chemistry.predicted_ph is None else f", crumb near pH {say_fixed(chemistry.predicted_ph, 1)}"
     first = (
         f"{len(wrong)} of {treatments} treatments fall outside what tastes right by the acid-base account; "
         f"the furthest is {told}: {say_number(chemistry.soda_left_g)} g of soda left over in 100 g of flour{ph}."
@@ -61,14 +70,14 @@ def say_tag_link(link: TagLink) -> str:
     """Does a taste word come from bakes with more of something?"""
     if link.follows == "open":
         return (
-            f'Whether "{link.tag}" follows {link.column} stays open: more of it in {100 * link.share:.0f} % of pairs '
-            f"(95 % interval {100 * link.low:.0f} to {100 * link.high:.0f} %); 50 % would be chance."
+            f'Whether "{link.tag}" follows {link.column} stays open: more of it in {say_percent(link.share)} of pairs '
+            f"(95 % interval {say_fixed(100 * link.low, 0)} to {say_percent(link.high)}); 50 % would be chance."
         )
     turned = link.follows == "less"
     share, low, high = (1 - link.share, 1 - link.high, 1 - link.low) if turned else (link.share, link.low, link.high)
     return (
-        f'Bakes noted "{link.tag}" had {_degree(link)} {link.column} than the others in {100 * share:.0f} % of pairs '
-        f"(95 % interval {100 * low:.0f} to {100 * high:.0f} %)."
+        f'Bakes noted "{link.tag}" had {_degree(link)} {link.column} than the others in {say_percent(share)} of pairs '
+        f"(95 % interval {say_fixed(100 * low, 0)} to {say_percent(high)})."
     )
 
 
@@ -84,7 +93,7 @@ def say_odd_ph(odd: Sequence[OddPh]) -> str:
     if not odd:
         return "No bake's measured pH stands out from what its fellows lead one to expect."
     told = "; ".join(
-        f"bake {each.bake} measured {each.measured:.2f}, {abs(each.gap):.1f} "
+        f"bake {each.bake} measured {say_fixed(each.measured, 2)}, {say_fixed(abs(each.gap), 1)} "
         f"{'above' if each.gap > 0 else 'below'} what its fellows lead one to expect"
         for each in odd
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from analysis.words.numbers import say_number, with_unit
+from analysis.words.numbers import as_written, say_fixed, say_list, say_number, with_unit
 
 
 def say_spread(part: Any, about: Any, question: Any) -> tuple[str, ...]:
@@ -35,7 +35,7 @@ def say_spread(part: Any, about: Any, question: Any) -> tuple[str, ...]:
             f"to the power {say_number(part.exponent, 0.01)}, {ends[0]} and {ends[1]}. Bakes count accordingly."
         )
     else:
-        listed = ", ".join(f"{with_unit(say_number(sd), unit)} at {dose}" for dose, sd in part.sds.items())
+        listed = say_list([f"{with_unit(say_number(sd), unit)} at {dose}" for dose, sd in part.sds.items()])
         said.append(f"Bakes scatter differently from dose to dose ({listed}), and count accordingly.")
     if tested:
         said.append(f"Equal scatter {'would not do' if doubted else 'is not ruled out'} ({_test(part)}).")
@@ -43,5 +43,5 @@ def say_spread(part: Any, about: Any, question: Any) -> tuple[str, ...]:
 
 
 def _test(part: Any) -> str:
-    p = "< 0.001" if part.p < 0.001 else f"= {part.p:.3f}"
+    p = as_written("< 0.001") if part.p < 0.001 else f"= {say_fixed(part.p, 3)}"
     return f"likelihood ratio {say_number(part.statistic, 0.1)} on {part.df} df, p {p}"

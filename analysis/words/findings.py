@@ -23,6 +23,7 @@ from analysis.results import Finding
 from analysis.words.numbers import (
     half_width,
     join_words,
+    say_digits,
     say_dose,
     say_dose_interval,
     say_interval,
@@ -216,7 +217,7 @@ def two_effects(finding: Finding) -> str:
     step, unit = half_width(finding.low, finding.high), str(facts.get("by_unit", ""))
     if facts.get("times"):
         first, second = (
-            f"{facts[f'effect_at_{end}']:.3g} times with {_at(facts, end, unit)}" for end in ("from", "to")
+            f"{say_digits(facts[f'effect_at_{end}'], 3)} times with {_at(facts, end, unit)}" for end in ("from", "to")
         )
         return f"{first} but {second}"
     said = [

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from analysis.words.facts import Facts, listed, listed_terms, said_p
 from analysis.words.findings import say_term
-from analysis.words.numbers import say_count, say_number, say_p, say_share, say_signed
+from analysis.words.numbers import say_count, say_fixed, say_number, say_p, say_share, say_signed
 
 
 def _spread(facts: Facts, fine: bool) -> str:
@@ -187,7 +187,7 @@ def _partly_mixed(facts: Facts, fine: bool) -> str:
     term, other, share = mixed[0]
     return (
         f"{left} were left out of the model; where one is real, a part of it passes for the effect of other factors, "
-        f"such as {abs(share):.2f} of {say_term(other)} for that of {term}.{widened}"
+        f"such as {say_fixed(abs(share), 2)} of {say_term(other)} for that of {term}.{widened}"
     )
 
 

@@ -11,7 +11,16 @@ from collections.abc import Mapping
 from analysis.goals.results import Forecast, Front, GoalRegion, GoalsPart, GoalTaken, Sureness, Treatment
 from analysis.questions import Question
 from analysis.results import Analysis
-from analysis.words.numbers import half_width, join_words, say_interval, say_number, start, with_unit
+from analysis.words.numbers import (
+    half_width,
+    join_words,
+    say_interval,
+    say_list,
+    say_number,
+    say_percent,
+    start,
+    with_unit,
+)
 
 WORTH_NAMING = 0.05  # of what was baked: a smaller region is told at a lesser sureness
 HELD_BACK = 0.95  # a goal that is met more surely than this holds nothing back
@@ -33,9 +42,11 @@ def say_goals(part: GoalsPart, about: Analysis, question: Question) -> tuple[str
 def say_settings(settings: Mapping[str, float | str], question: Question) -> str:
     """ "soda 1.52 % flour, acid yogurt", numbers to three digits."""
     units = {factor.name: factor.unit for factor in question.factors}
-    return ", ".join(
-        f"{name} {value if isinstance(value, str) else with_unit(say_number(value), units.get(name, ''))}"
-        for name, value in settings.items()
+    return say_list(
+        [
+            f"{name} {value if isinstance(value, str) else with_unit(say_number(value), units.get(name, ''))}"
+            for name, value in settings.items()
+        ]
     )
 
 
@@ -43,7 +54,7 @@ def say_sureness(share: float) -> str:
     """A share of what may be true, never said as certain: "97 %"."""
     if share > 0.995:
         return "more than 99 %"
-    return "less than 1 %" if share < 0.005 else f"{100 * share:.0f} %"
+    return "less than 1 %" if share < 0.005 else say_percent(share)
 
 
 def say_wish(goal: GoalTaken) -> str:
@@ -168,7 +179,7 @@ def _region(region: GoalRegion | None, question: Question) -> list[str]:
 
 
 def _part(share: float) -> str:
-    return "less than 1 %" if share < 0.01 else f"{100 * share:.0f} %"
+    return "less than 1 %" if share < 0.01 else say_percent(share)
 
 
 def _reach(region: GoalRegion, one: Sureness, question: Question) -> str:

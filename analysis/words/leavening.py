@@ -6,7 +6,7 @@ import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from analysis.words.numbers import say_number, true_minus
+from analysis.words.numbers import as_written, join_words, say_fixed, say_level, say_number, say_percent, true_minus
 
 if TYPE_CHECKING:
     from analysis.leavening.altitude import Altitude
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from analysis.leavening.swap import Swap
 
 WIDTH = 96
+HARDLY = 0.1  # a smaller share of the acid left over is hardly any
 
 # Pound, layer and sponge cakes and biscuits: 6.6 to 7.6 (bakery handbooks, read second-hand). The
 # water model puts balanced phosphates up to a unit higher; it is not bent to agree.
@@ -65,23 +66,25 @@ CAUTIONS = {
 
 def say_caution(caution: Caution) -> str:
     facts = {
-        name: value if isinstance(value, str) else f"{100 * value:.0f} %" if name == "share" else say_number(value)
+        name: value if isinstance(value, str) else say_percent(value) if name == "share" else say_number(value)
         for name, value in caution.facts.items()
     }
     if "ph" in caution.facts:
-        facts["ph"] = f"{caution.facts['ph']:.1f}"
-    return CAUTIONS[caution.key].format(**facts)
+        facts["ph"] = say_fixed(float(caution.facts["ph"]), 1)
+    return as_written(CAUTIONS[caution.key]).format(**facts)
 
 
 def say_amounts(amounts: Sequence[Amount]) -> str:
     """ "5 g baking soda and 240 g buttermilk"."""
     parts = [f"{say_number(amount.grams)} g {amount.name}" for amount in amounts]
-    return parts[0] if len(parts) == 1 else f"{', '.join(parts[:-1])} and {parts[-1]}"
+    return join_words(parts)
 
 
 def say_ph(state: PhRange) -> str:
-    spread = "" if state.high - state.low < 0.05 else f" (range {state.low:.1f} to {state.high:.1f})"
-    return f"{state.value:.1f}{spread}"
+    spread = (
+        "" if state.high - state.low < 0.05 else f" (range {say_fixed(state.low, 1)} to {say_fixed(state.high, 1)})"
+    )
+    return f"{say_fixed(state.value, 1)}{spread}"
 
 
 def balance_headline(account: Balance) -> str:
@@ -99,7 +102,7 @@ def balance_headline(account: Balance) -> str:
         return first
     if account.soda_left_g > 0.005:
         second = f"{say_number(account.soda_left_g)} g of soda is left over."
-    elif 0.05 < account.acid_left_meq < 0.1 * account.acid_meq:
+    elif 0.05 < account.acid_left_meq < HARDLY * account.acid_meq:
         second = "Soda and acid all but use each other up."
     elif account.acid_left_meq > 0.05:
         more = account.neutral_soda.by_equivalence_g - account.soda_g
@@ -112,16 +115,17 @@ def balance_headline(account: Balance) -> str:
 def balance_text(account: Balance) -> str:
     gas, neutral = account.gas, account.neutral_soda
     by_ph = (
-        f"the crumb is above pH {neutral.target_ph:g} without any"
+        f"the crumb is above pH {say_level(neutral.target_ph)} without any"
         if neutral.by_ph_g is None
-        else f"{say_number(neutral.by_ph_g)} g for a crumb of pH {neutral.target_ph:g} in the model"
+        else f"{say_number(neutral.by_ph_g)} g for a crumb of pH {say_level(neutral.target_ph)} in the model"
     )
     rows = [
         balance_headline(account),
         "",
         f"Gas           {say_number(gas.available_mmol)} mmol by acid"
         f" ({say_number(gas.available_low_mmol)} to {say_number(gas.available_high_mmol)}),"
-        f" {say_number(gas.available_ml)} mL at {gas.temperature_c:g} °C and {gas.pressure_kpa:.1f} kPa",
+        f" {say_number(gas.available_ml)} mL at {say_level(gas.temperature_c)} °C"
+        f" and {say_fixed(gas.pressure_kpa, 1)} kPa",
         f"              {say_number(gas.free_cold_ml)} mL free in the cold batter,"
         f" {say_number(gas.free_baked_ml)} mL at 95 °C",
         f"Soda          {say_number(account.soda_g)} g, left over {say_number(account.soda_left_g)} g",
@@ -154,16 +158,16 @@ def neutral_text(account: Balance) -> str:
         f"({say_number(neutral.low_g)} to {say_number(neutral.high_g)} g as the ingredients vary)."
     )
     if neutral.by_ph_g is None:
-        return f"{first} The crumb lies above pH {neutral.target_ph:g} without any soda."
+        return f"{first} The crumb lies above pH {say_level(neutral.target_ph)} without any soda."
     said = (
-        f"{first} {say_number(neutral.by_ph_g)} g brings the crumb to pH {neutral.target_ph:g}. The two differ because "
-        "using up the acid ends near pH 8, where the last of it gives in."
+        f"{first} {say_number(neutral.by_ph_g)} g brings the crumb to pH {say_level(neutral.target_ph)}. "
+        "The two differ because using up the acid ends near pH 8, where the last of it gives in."
     )
     if abs(neutral.by_ph_g / neutral.by_equivalence_g - 1) < FAR_APART:
         return said
     return (
         f"{said} They lie far apart here, and the pH is that of the watery part alone; with flour and egg, "
-        f"{MEASURED_CRUMBS}. Begin with the first and measure the crumb."
+        f"{as_written(MEASURED_CRUMBS)}. Begin with the first and measure the crumb."
     )
 
 
@@ -172,7 +176,8 @@ def curve_text(curve: TitrationCurve) -> str:
     every = max((len(curve.points) - 1) // 10, 1)
     rows = [f"{'soda g':>8} {'pH mixed':>9} {'pH crumb':>9} {'free mL':>8}  cabbage"]
     rows += [
-        f"{p.soda_g:8.2f} {p.ph_mixed:9.2f} {p.ph_baked:9.2f} {p.free_ml:8.0f}  {p.colour}"
+        f"{say_fixed(p.soda_g, 2):>8} {say_fixed(p.ph_mixed, 2):>9} {say_fixed(p.ph_baked, 2):>9}"
+        f" {say_fixed(p.free_ml, 0):>8}  {p.colour}"
         for p in curve.points[::every]
     ]
     return "\n".join([*rows, "", f"The acid is used up at {say_number(curve.neutral_g)} g of soda."])
@@ -190,13 +195,15 @@ def acids_text() -> str:
         if value is None:
             continue
         release = RELEASE[substance.release or "at once"]
-        when = "/".join(f"{100 * share:.0f}" for share in (release.mixing, release.bench, release.oven))
-        rows.append(f"{substance.name:<32} {value:7.1f}  {substance.nv_kind:<10}  {when:<17}  {substance.sureness}")
+        when = "/".join(say_fixed(100 * share, 0) for share in (release.mixing, release.bench, release.oven))
+        rows.append(
+            f"{substance.name:<32} {say_fixed(value, 1):>7}  {substance.nv_kind:<10}  {when:<17}  {substance.sureness}"
+        )
     for item in INGREDIENTS.values():
         value = item.neutralising_value.typical
         if value > 0:
-            spread = f"{item.neutralising_value.low:.2f} to {item.neutralising_value.high:.2f}"
-            rows.append(f"{item.name:<32} {value:7.2f}  {spread:<10}  {'at once':<17}  {item.sureness}")
+            spread = f"{say_fixed(item.neutralising_value.low, 2)} to {say_fixed(item.neutralising_value.high, 2)}"
+            rows.append(f"{item.name:<32} {say_fixed(value, 2):>7}  {spread:<10}  {'at once':<17}  {item.sureness}")
     rows.append("")
     rows.append("Sure: A sure, B good, C rough: measure your own. Sources: crumbwise leaven acids --json.")
     return "\n".join(rows)
@@ -205,9 +212,9 @@ def acids_text() -> str:
 def say_swap(swap: Swap) -> str:
     notes = []
     if abs(swap.water_g) > 0.5:
-        notes.append(f"{abs(swap.water_g):.0f} g {'more' if swap.water_g > 0 else 'less'} water")
+        notes.append(f"{say_fixed(abs(swap.water_g), 0)} g {'more' if swap.water_g > 0 else 'less'} water")
     if abs(swap.sodium_mg) > 1:
-        notes.append(f"{abs(swap.sodium_mg):.0f} mg {'more' if swap.sodium_mg > 0 else 'less'} sodium")
+        notes.append(f"{say_fixed(abs(swap.sodium_mg), 0)} mg {'more' if swap.sodium_mg > 0 else 'less'} sodium")
     kept = "the same gas" if swap.note == "same gas" else "the same acid"
     tail = f"; {' and '.join(notes)}" if notes else ""
     return f"In place of {say_amounts((swap.out,))} take {say_amounts(swap.into)}: {kept}{tail}."
@@ -215,48 +222,52 @@ def say_swap(swap: Swap) -> str:
 
 def say_bench(curve: Sequence[tuple[float, float]]) -> str:
     """Share of the gas freed as minutes pass on the bench."""
-    rows = [f"{'min':>5} {'freed %':>8}", *(f"{minutes:5g} {100 * share:8.0f}" for minutes, share in curve)]
+    rows = [
+        f"{'min':>5} {'freed %':>8}",
+        *(f"{say_level(minutes):>5} {say_fixed(100 * share, 0):>8}" for minutes, share in curve),
+    ]
     return "\n".join([*rows, "On the bench, counted from wetting; what the batter keeps dissolved is in it."])
 
 
 def say_stages(stages: ReleaseStages) -> str:
     return (
-        f"{100 * stages.mixing:.0f} % of the gas comes in mixing, {100 * stages.bench:.0f} % on the bench, "
-        f"{100 * stages.oven:.0f} % in the oven: {stages.acting}-acting."
+        f"{say_percent(stages.mixing)} of the gas comes in mixing, {say_percent(stages.bench)} on the bench, "
+        f"{say_percent(stages.oven)} in the oven: {stages.acting}-acting."
     )
 
 
 def powder_text(powder: Powder) -> str:
-    rows = [f"{part.percent:6.2f} %  {say_number(part.grams)} g {part.ingredient}" for part in powder.parts]
+    rows = [f"{say_fixed(part.percent, 2):>6} %  {say_number(part.grams)} g {part.ingredient}" for part in powder.parts]
     left = (
-        f"{powder.soda_left:.2f} % soda is left over."
+        f"{say_fixed(powder.soda_left, 2)} % soda is left over."
         if powder.soda_left > 0.005
-        else f"Acid for {powder.acid_left:.2f} % more soda is left over."
+        else f"Acid for {say_fixed(powder.acid_left, 2)} % more soda is left over."
         if powder.acid_left > 0.005
         else "Soda and acid use each other up."
     )
     rules = [f"{name}: {'meets' if meets else 'misses'} the rule" for name, meets in powder.meets.items()]
-    gas = f"{powder.available_co2:.2f} % available carbon dioxide of {powder.total_co2:.2f} % in all. {left}"
+    available, total = (say_fixed(share, 2) for share in (powder.available_co2, powder.total_co2))
+    gas = f"{available} % available carbon dioxide of {total} % in all. {left}"
     return "\n".join([*rows, "", gas, "; ".join(rules), *([say_stages(powder.stages)] if powder.stages else [])])
 
 
 def altitude_text(place: Altitude) -> str:
     cut = place.extension_cut
     rule = (
-        f"An extension service cuts the powder by {100 * cut[0]:g} % at 7,000 ft, where its table ends."
+        f"An extension service cuts the powder by {say_level(100 * cut[0])} % at 7,000 ft, where its table ends."
         if cut is not None and place.altitude_m > 2200
         else "An extension service changes nothing below 3,000 ft."
         if cut is None
-        else f"An extension service cuts the powder by {100 * cut[0]:g} to {100 * cut[1]:g} % here."
+        else f"An extension service cuts the powder by {say_level(100 * cut[0])} to {say_level(100 * cut[1])} % here."
         if cut[0] != cut[1]
-        else f"An extension service cuts the powder by {100 * cut[0]:g} % here."
+        else f"An extension service cuts the powder by {say_level(100 * cut[0])} % here."
     )
     return "\n".join(
         [
-            f"At {true_minus(f'{place.altitude_m:.0f}')} m the air presses with {place.pressure_kpa:.1f} kPa "
-            f"and water boils at {place.boils_c:.1f} °C.",
-            f"The same gas fills {place.expansion:.2f} times its volume: "
-            f"{100 * place.keep_share:.0f} % of the leavener does.",
+            f"At {true_minus(say_fixed(place.altitude_m, 0))} m the air presses with "
+            f"{say_fixed(place.pressure_kpa, 1)} kPa and water boils at {say_fixed(place.boils_c, 1)} °C.",
+            f"The same gas fills {say_fixed(place.expansion, 2)} times its volume: "
+            f"{say_percent(place.keep_share)} of the leavener does.",
             rule,
         ]
     )
@@ -264,8 +275,8 @@ def altitude_text(place: Altitude) -> str:
 
 def strength_text(strength: Strength) -> str:
     return (
-        f"{100 * strength.share:.0f} % of the full strength is left "
-        f"(95 % interval {100 * strength.low:.0f} to {100 * strength.high:.0f} %, {strength.tests} tests)."
+        f"{say_percent(strength.share)} of the full strength is left "
+        f"(95 % interval {say_fixed(100 * strength.low, 0)} to {say_percent(strength.high)}, {strength.tests} tests)."
     )
 
 

@@ -180,10 +180,10 @@ def join_words(words: Sequence[str], last: str = "and") -> str:
     words = list(words)
     if len(words) < 2:
         return "".join(words)
-    return f"{listed(words[:-1], among=words)} {last} {words[-1]}"
+    return f"{say_list(words[:-1], among=words)} {last} {words[-1]}"
 
 
-def listed(words: Sequence[str], *, among: Sequence[str] = ()) -> str:
+def say_list(words: Sequence[str], *, among: Sequence[str] = ()) -> str:
     """ "a, b, c"; with semicolons where one of them (or of those it stands ``among``) has a decimal comma."""
     comma = written().decimal == "," and any(_COMMA_BETWEEN.search(word) for word in (*words, *among))
     return ("; " if comma else ", ").join(words)

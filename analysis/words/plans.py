@@ -9,7 +9,16 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
 from analysis.designs.judgement import FEWEST_DF
-from analysis.words.numbers import join_words, say_count, say_level, say_number, with_unit
+from analysis.words.numbers import (
+    join_words,
+    say_count,
+    say_digits,
+    say_fixed,
+    say_level,
+    say_list,
+    say_number,
+    with_unit,
+)
 from analysis.words.plurals import one_of, several
 
 if TYPE_CHECKING:
@@ -26,9 +35,9 @@ MODELS: Mapping[str, str] = {
     "mixture special cubic": "what each part of the blend does, and each two or three together",
 }
 CRITERIA = {"D": "searched so that effects are as sure as can be", "I": "searched for sure predictions"}
-FAR_OUT = "star points lie {:.3g} times as far from the middle as the corners"
+FAR_OUT = "star points lie {} times as far from the middle as the corners"
 PROPERTIES: Mapping[str, Callable[[Property], str | None]] = {
-    "alpha": lambda v: None if v == 1 else FAR_OUT.format(v),
+    "alpha": lambda v: None if v == 1 else FAR_OUT.format(say_digits(float(v), 3)),
     "rotatable": lambda v: "the answer is equally sure in all directions from the middle" if v else None,
     "orthogonal_blocks": lambda v: "the blocks can be taken out without touching any effect" if v else None,
     "criterion": lambda v: CRITERIA[str(v)],
@@ -72,7 +81,7 @@ def _told(plan: Plan) -> str:
 
 def _settings(plan: Plan) -> Iterator[str]:
     for name, values in plan.design.settings.items():
-        told = ", ".join(map(say_level, values))
+        told = say_list([say_level(value) for value in values])
         yield with_unit(f"{name}: {told}", plan.units.get(name, ""))
 
 
@@ -155,7 +164,8 @@ def _meetings(design: Design) -> Iterator[str]:
             "the first are compared through others, less surely"
         )
     share = 100 * float(properties["efficiency"])
-    yield f"each bake tells {share:.0f} % of what it would if {one_of(block)} as even as these held every treatment"
+    even = f"{one_of(block)} as even as these held every treatment"
+    yield f"each bake tells {say_fixed(share, 0)} % of what it would if {even}"
 
 
 def _aliases(design: Design) -> Iterator[str]:
@@ -214,14 +224,14 @@ def say_chance(power: float) -> str:
         return "more than 99 of 100"
     if power < 0.01:
         return "fewer than 1 of 100"
-    return f"{100 * power:.0f} of 100"
+    return f"{say_fixed(100 * power, 0)} of 100"
 
 
 def _prediction(design: Design) -> Iterator[str]:
     if design.prediction is None:
         return
     average, largest = (
-        f"{value**0.5:.2g}" for value in (design.prediction.average_variance, design.prediction.largest_variance)
+        say_digits(value**0.5, 2) for value in (design.prediction.average_variance, design.prediction.largest_variance)
     )
     worst = f", at worst {largest} times" if largest != average else ""
     yield f"a predicted mean is off by about {average} times as much as one bake{worst}"

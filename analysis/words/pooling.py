@@ -8,6 +8,7 @@ from analysis.pooling.results import PooledEffect, Pooling
 from analysis.words.numbers import (
     half_width,
     join_words,
+    say_digits,
     say_dose,
     say_interval,
     say_number,
@@ -110,7 +111,7 @@ def _next(effect: PooledEffect, confidence: float) -> list[str]:
 def _ends(effect: PooledEffect, confidence: float) -> str:
     step = half_width(effect.next_low, effect.next_high)
     low, high = say_number(effect.next_low, step), say_number(effect.next_high, step)
-    return f"{with_unit(f'{low} to {high}', effect.unit)} ({100 * confidence:.4g} % interval)"
+    return f"{with_unit(f'{low} to {high}', effect.unit)} ({say_digits(100 * confidence, 4)} % interval)"
 
 
 def _common(effect: PooledEffect, confidence: float) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import Any
 
-from analysis.words.numbers import join_words, say_dose, say_number
+from analysis.words.numbers import as_written, join_words, say_dose, say_fixed, say_number
 
 
 def say_potency(part: Any, about: Any, question: Any) -> tuple[str, ...]:
@@ -62,7 +62,7 @@ def _ratio(level: str, one: Any, part: Any) -> str:
 
 
 def _test(test: Any) -> str:
-    p = "p < 0.001" if test.p < 0.001 else f"p = {test.p:.2f}" if test.p >= 0.1 else f"p = {test.p:.3f}"
+    p = as_written("p < 0.001") if test.p < 0.001 else f"p = {say_fixed(test.p, 2 if test.p >= 0.1 else 3)}"
     return f"F {say_number(test.value, 0.01)} on {test.df} and {test.df_error} df, {p}"
 
 

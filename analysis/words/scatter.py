@@ -7,7 +7,7 @@ from typing import Any
 
 from analysis.questions import Response
 from analysis.results import Finding
-from analysis.words.numbers import half_width, join_words, say_interval, say_number, start, with_unit
+from analysis.words.numbers import half_width, join_words, say_interval, say_level, say_number, start, with_unit
 from analysis.words.plurals import one_of, several
 
 Facts = Mapping[str, Any]
@@ -21,7 +21,7 @@ def say_scatter(part: Any, about: Any, question: Any) -> tuple[str, ...]:
     if scale:
         from analysis.words.trust_checks import SCALES
 
-        share = ", where 0.01 is about 1 %" if scale == "log" else ""
+        share = f", where {say_level(0.01)} is about 1 %" if scale == "log" else ""
         said.append(f"these sizes stand on the scale of the {SCALES.get(scale, scale)}{share}.")
     return tuple(start(sentence) for sentence in said)
 

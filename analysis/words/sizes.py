@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from analysis.sizes.answers import PiecesPoint, SizeAnswer
 from analysis.sizes.asking import SizeQuestion
-from analysis.words.numbers import say_level, say_number, with_unit
+from analysis.words.numbers import say_digits, say_level, say_number, with_unit
 
 MISSING = {
     "means": "of each kind",
@@ -61,10 +61,10 @@ def _what(answer: SizeAnswer, unit: str, response: str) -> str:
         margin = with_unit(say_number(question.margin or 0, question.margin), unit)
         return f"it is shown that both are the same{of} within {margin}"
     if question.what == "shares":
-        one, other = (f"{100 * share:.3g} %" for share in question.shares)
+        one, other = (f"{say_digits(100 * share, 3)} %" for share in question.shares)
         return f"a share of {one} is told from one of {other}{of}"
     if question.what == "scores":
-        return f"an odds ratio of {question.odds_ratio:g} between two kinds is seen{of}"
+        return f"an odds ratio of {say_level(question.odds_ratio or 1)} between two kinds is seen{of}"
     assert answer.difference is not None
     given = answer.solved != "difference"
     told = say_level(answer.difference) if given else say_number(answer.difference, answer.difference)
@@ -110,6 +110,6 @@ def size_table(answer: SizeAnswer, *, unit: str = "") -> list[str]:
             told.append(f"{reached} in {say_chances(point.power)} of 100")
         lines.append(f"  {point.each:>4} ({point.total:>4})  {'; '.join(told)}")
     for pieces in answer.pieces:
-        cost = f", cost {pieces.cost:g}" if pieces.cost is not None else ""
+        cost = f", cost {say_level(pieces.cost)}" if pieces.cost is not None else ""
         lines.append(f"  {pieces.pieces} pieces a bake: {pieces.bakes} bakes of each kind{cost}")
     return lines

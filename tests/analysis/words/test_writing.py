@@ -7,7 +7,6 @@ from hypothesis import strategies as st
 
 from analysis.words.numbers import (
     join_words,
-    listed,
     number_shown,
     say_count,
     say_digits,
@@ -15,6 +14,7 @@ from analysis.words.numbers import (
     say_fixed,
     say_interval,
     say_level,
+    say_list,
     say_number,
     say_p,
     say_percent,
@@ -59,7 +59,7 @@ def test_lists_stay_readable_beside_decimal_commas():
     assert join_words([say_level(level) for level in levels]) == "2.5, 3 and 3.5"
     with writing(decimal=","):
         assert join_words([say_level(level) for level in levels]) == "2,5; 3 and 3,5"
-        assert listed([say_level(level) for level in levels]) == "2,5; 3; 3,5"
+        assert say_list([say_level(level) for level in levels]) == "2,5; 3; 3,5"
         assert join_words(["1", "2", "3"]) == "1, 2 and 3"
 
 
