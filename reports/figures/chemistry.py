@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 from analysis.leavening.curve import CABBAGE, TitrationCurve, cabbage_colour
 from analysis.leavening.measured import FEWEST_BAKES, odd_ph
 from analysis.leavening.runs import PREDICTED_PH
+from analysis.words.numbers import say_fixed
 from reports.figures.lettering import write
 from reports.figures.picture import Figure, Table, short_alt
-from reports.figures.style import BLUE, SOFT, VERMILLION, canvas, line, scatter, span
+from reports.figures.style import BLUE, INK, SOFT, VERMILLION, canvas, line, scatter, span
 from reports.figures.svg import as_svg
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ def draw_ph(bakes: DataFrame, *, key: str) -> Figure | None:
         alt = short_alt(_said(names, measured, predicted, odd))
         svg = as_svg(figure, key=key, title="Measured against predicted pH", description=alt)
     rows = tuple(
-        (name, f"{p:.2f}", f"{m:.2f}", *(("look here" if name in odd else "",) if odd else ()))
+        (name, say_fixed(p, 2), say_fixed(m, 2), *(("look here" if name in odd else "",) if odd else ()))
         for name, p, m in zip(names, predicted, measured, strict=True)
     )
     return Figure(
@@ -59,44 +60,63 @@ def _said(names: list[str], measured: list[float], predicted: list[float], odd: 
     else:
         stands = f"{len(odd)} of {len(names)} bakes stand out" if odd else f"none of {len(names)} bakes stands out"
     return (
-        f"Measured pH {min(measured):.1f} to {max(measured):.1f} against predicted "
-        f"{min(predicted):.1f} to {max(predicted):.1f}: {stands}."
+        f"Measured pH {say_fixed(min(measured), 1)} to {say_fixed(max(measured), 1)} against predicted "
+        f"{say_fixed(min(predicted), 1)} to {say_fixed(max(predicted), 1)}: {stands}."
     )
 
 
-def draw_titration(curve: TitrationCurve, *, key: str, colours: bool = False) -> Figure:
-    """pH of batter and crumb as soda is added, with the neutral dose marked; ``colours`` adds the cabbage strip."""
+def draw_titration(
+    curve: TitrationCurve,
+    *,
+    key: str,
+    colours: bool = False,
+    here_g: float | None = None,
+    crumb_ph: float | None = None,
+) -> Figure:
+    """pH of batter and crumb as soda is added, with the neutral dose marked; ``colours`` adds the cabbage strip.
+
+    ``here_g`` with ``crumb_ph`` marks the soda that is in it and where its crumb lands.
+    """
     soda = [point.soda_g for point in curve.points]
     mixed = [point.ph_mixed for point in curve.points]
     baked = [point.ph_baked for point in curve.points]
-    low, high = span([*mixed, *baked])
+    here = (here_g, crumb_ph) if here_g is not None and crumb_ph is not None and here_g <= soda[-1] else None
+    low, high = span([*mixed, *baked, *([here[1]] if here else [])])
     with canvas(3.0) as (figure, (axes,)):
         if colours:
             _strip(axes, soda, mixed, low, high)
-        axes.axvline(curve.neutral_g, color=SOFT, linewidth=0.9, linestyle=(0, (2, 2)), zorder=0)
+        sour = curve.neutral_g > 0
+        if sour:
+            axes.axvline(curve.neutral_g, color=SOFT, linewidth=0.9, linestyle=(0, (2, 2)), zorder=0)
         line(axes, soda, mixed, series=0)
         line(axes, soda, baked, series=1)
         axes.set(xlim=(soda[0], soda[-1] * 1.22), ylim=(low, high))
+        if here:
+            axes.plot([here[0]], [here[1]], marker="D", markersize=7, color=INK, linestyle="none", zorder=5)
+            write(axes, here[0], here[1], "here  ", ha="right", va="bottom", color=INK, fontsize=8.5)
         write(axes, soda[-1], mixed[-1], "  batter", ha="left", color=BLUE, fontsize=8.5)
         write(axes, soda[-1], baked[-1], "  crumb", ha="left", color=VERMILLION, fontsize=8.5)
         above = low + 0.07 * (high - low)
-        write(axes, curve.neutral_g, above, " acid used up", ha="left", va="bottom", color=SOFT, fontsize=8)
+        if sour:
+            write(axes, curve.neutral_g, above, " acid used up", ha="left", va="bottom", color=SOFT, fontsize=8)
         axes.set_xlabel("soda (g)", parse_math=False)
         axes.set_ylabel("pH", parse_math=False)
+        stands = f"here {say_fixed(here[0], 2)} g, crumb pH {say_fixed(here[1], 1)}; " if here else ""
         alt = short_alt(
-            f"pH as soda is added: batter {mixed[0]:.1f} to {mixed[-1]:.1f}, crumb to {baked[-1]:.1f}; "
-            f"the acid is used up at {curve.neutral_g:.2f} g."
+            f"pH as soda is added: {stands}batter {say_fixed(mixed[0], 1)} to {say_fixed(mixed[-1], 1)}, crumb to {say_fixed(baked[-1], 1)}; "
+            + (f"the acid is used up at {say_fixed(curve.neutral_g, 2)} g." if sour else "there is no acid.")
         )
         svg = as_svg(figure, key=key, title="pH against soda", description=alt)
     rows = tuple(
-        (f"{p.soda_g:.2f}", f"{p.ph_mixed:.2f}", f"{p.ph_baked:.2f}", f"{p.free_ml:.0f}", p.colour)
+        (say_fixed(p.soda_g, 2), say_fixed(p.ph_mixed, 2), say_fixed(p.ph_baked, 2), say_fixed(p.free_ml, 0), p.colour)
         for p in curve.points
     )
     return Figure(
         key=key,
         svg=svg,
         alt=alt,
-        caption="Batter: all gas kept in. Crumb: most of the gas gone. A model of the watery part.",
+        caption="Batter: all gas kept in. Crumb: most of the gas gone. "
+        f"{'Here: the soda that is in it. ' if here else ''}A model of the watery part.",
         table=Table(columns=("soda (g)", "pH batter", "pH crumb", "free gas (mL)", "red cabbage"), rows=rows),
     )
 

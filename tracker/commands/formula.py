@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -113,11 +114,16 @@ def weigh(
         say(weighed.summary())
 
 
-@app.command(epilog=example('crumbwise formula balance "yogurt loaf"'))
+@app.command(
+    epilog=example(
+        'crumbwise formula balance "yogurt loaf"', 'crumbwise formula balance "yogurt loaf" --report balance.html'
+    )
+)
 def balance(
     name: NameArgument,
     flour_g: Annotated[float, typer.Option(metavar="GRAMS", min=0.001, help="Flour in all, g.")] = 100.0,
     version: VersionOption = None,
+    report: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Write a report here as well.")] = None,
     kitchen: KitchenOption = None,
     json_: JsonOption = False,
 ) -> None:
@@ -125,11 +131,13 @@ def balance(
     from tracker.workflow.run_chemistry import formula_balance
 
     with open_store(kitchen) as store:
-        answer = formula_balance(store, name, flour_g=flour_g, version=version)
+        answer = formula_balance(store, name, flour_g=flour_g, version=version, report=report)
     if json_:
         print_json(answer.document)
     else:
         say(answer.text)
+    if report is not None:
+        tell(f"Report: {report}")
 
 
 @app.command(epilog=example('crumbwise formula price "wheat flour" 1.20'))

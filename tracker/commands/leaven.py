@@ -18,6 +18,7 @@ from tracker.commands.shell import (
     open_store,
     print_json,
     say,
+    tell,
 )
 from tracker.errors import UsageError
 
@@ -63,6 +64,7 @@ def balance(
     portions: Annotated[float, typer.Option(help="Portions the amounts make.")] = 1.0,
     target_ph: Target = 7.0,
     own: Own = None,
+    report: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Write a report here as well.")] = None,
     kitchen: KitchenOption = None,
     as_json: JsonOption = False,
 ) -> None:
@@ -78,8 +80,23 @@ def balance(
         portions=portions,
         target_ph=target_ph,
         own=own or (),
+        report=report,
+        command=_said_again(amounts, celsius, altitude, portions, target_ph, own or []),
     )
     show(answer, as_json)
+    if report is not None:
+        tell(f"Report: {report}")
+
+
+def _said_again(
+    amounts: list[str], celsius: float, altitude: float | None, portions: float, target_ph: float, own: list[str]
+) -> list[str]:
+    """The command that makes the same account again."""
+    said = ["crumbwise", "leaven", "balance", *amounts]
+    numbers = (("--celsius", celsius, 25.0), ("--portions", portions, 1.0), ("--target-ph", target_ph, 7.0))
+    said += [word for name, value, usual in numbers if value != usual for word in (name, f"{value:g}")]
+    said += [] if altitude is None else ["--altitude", f"{altitude:g}"]
+    return said + [word for text in own for word in ("--own", text)]
 
 
 @app.command("curve", epilog=example('crumbwise leaven curve "100 g vinegar" --most 10'))

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Any
 
 from analysis.leavening import serialise
@@ -19,6 +20,7 @@ from analysis.leavening.ingredients import Ingredient, measured
 from analysis.leavening.names import weighed
 from analysis.leavening.substances import SODA_MOLAR_MASS, Substance
 from analysis.words import leavening as words
+from analysis.words.numbers import join_words
 from tracker.errors import InputError
 from tracker.intake.amounts import read_amount
 
@@ -99,18 +101,34 @@ def account(
     portions: float = 1.0,
     target_ph: float = 7.0,
     own: Sequence[str] = (),
+    report: Path | None = None,
+    command: Sequence[str] = (),
 ) -> Answer:
     """Gas, what is left over, neutral dose, pH, sodium and aluminium of amounts.
 
     ``kitchen`` are values measured there, ``own`` those typed with the command; both come before the tables.
+    ``report`` is a file for the same account as a page, made again by ``command``.
     """
+    amounts = read_amounts(texts, {**(kitchen or {}), **dict(own_value(text) for text in own)})
     found = balance(
-        read_amounts(texts, {**(kitchen or {}), **dict(own_value(text) for text in own)}),
+        amounts,
         celsius=celsius,
         kilopascal=pressure_of(altitude_m),
         portions=portions,
         target_ph=target_ph,
     )
+    if report is not None:
+        from tracker.workflow.balance_pages import write_balance
+
+        write_balance(
+            report,
+            found,
+            amounts,
+            command=command,
+            title=f"Balance of {join_words(texts)}",
+            celsius=celsius,
+            kilopascal=pressure_of(altitude_m),
+        )
     return Answer(document=serialise.balance_json(found), text=words.balance_text(found))
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from sqlmodel import Session, col, select
@@ -18,7 +19,7 @@ from tracker.errors import InputError
 from tracker.formulas import BakersFormula
 from tracker.intake.plan_tables import FactorTable
 from tracker.intake.spreadsheet import nearest
-from tracker.models import Factor, Formula, Trial
+from tracker.models import Factor, Formula, Kitchen, Trial
 from tracker.workflow.formulas import as_stored, find_formula
 from tracker.workflow.ingredients import own_values
 from tracker.workflow.leavening import Answer
@@ -48,8 +49,10 @@ class TreatmentChemistry:
     chemistry: RunChemistry
 
 
-def formula_balance(store: Store, name: str, *, flour_g: float = 100.0, version: int | None = None) -> Answer:
-    """The account of a stored formula: what is known of its lines, what is left out.
+def formula_balance(
+    store: Store, name: str, *, flour_g: float = 100.0, version: int | None = None, report: Path | None = None
+) -> Answer:
+    """The account of a stored formula: what is known of its lines, what is left out; ``report`` is a file for a page.
 
     Raises NotFound, and TrialDataError when nothing in it brings water.
     """
@@ -61,8 +64,23 @@ def formula_balance(store: Store, name: str, *, flour_g: float = 100.0, version:
     with store.read() as session:
         stored = find_formula(session, name, version)
         own = own_values(session)
+        invented = session.exec(select(Kitchen.invented)).first()
     known, left_out = known_amounts(stored.formula.grams(flour_g), own)
     account = balance(known)
+    if report is not None:
+        from tracker.workflow.balance_pages import write_balance
+
+        command = ["crumbwise", "formula", "balance", stored.formula.name, "--flour-g", f"{flour_g:g}"]
+        command += ["--formula-version", str(stored.version)]
+        write_balance(
+            report,
+            account,
+            known,
+            command=command,
+            title=f"{stored.title}, for {flour_g:g} g of flour",
+            left_out=tuple(left_out),
+            invented=bool(invented),
+        )
     document = {"formula": stored.title, "flour_g": flour_g, "left_out": list(left_out), **balance_json(account)}
     text = "\n".join([f"{stored.title}, for {flour_g:g} g of flour", balance_text(account)])
     return Answer(document=document, text=f"{text}\n{say_left_out_lines(left_out)}".rstrip())

@@ -75,3 +75,11 @@ def test_the_balance_of_a_formula(kitchen, capsys):
 def test_what_cannot_be_is_refused(kitchen, capsys, words, code):
     assert main(words) == code
     assert "Try:" in capsys.readouterr().err
+
+
+def test_the_balance_of_a_formula_leaves_as_a_page(kitchen, capsys, tmp_path):
+    page = tmp_path / "balance.html"
+    left = answered(capsys, "formula", "balance", "loaf", "--report", str(page))["left_out"]
+    text = page.read_text(encoding="utf-8")
+    assert "loaf, version" in text
+    assert all(name in text for name in left)

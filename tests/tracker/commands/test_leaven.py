@@ -184,3 +184,21 @@ def test_a_balance_loads_no_more_than_it_needs(tmp_path, monkeypatch):
     aside = {f"analysis.leavening.{name}" for name in ("curve", "powder", "swap", "strength", "altitude", "runs")}
     heavy = {"numpy.ma", "pandas", "scipy", "sqlalchemy", "matplotlib", "analysis.results", "analysis.words.findings"}
     assert loaded & (aside | heavy) == set()
+
+
+def test_a_balance_leaves_as_a_page_that_can_be_made_again(tmp_path, capsys):
+    page = tmp_path / "balance.html"
+    main(["leaven", "balance", "5 g baking soda", "240 g buttermilk", "--celsius", "30", "--report", str(page)])
+    first = page.read_bytes()
+    assert b"3.21 g of soda is left over" in first
+    assert b"--celsius 30" in first
+    assert "Report:" in capsys.readouterr().err
+    main(["leaven", "balance", "5 g baking soda", "240 g buttermilk", "--celsius", "30", "--report", str(page)])
+    assert page.read_bytes() == first
+
+
+def test_a_page_that_cannot_be_written_is_said(tmp_path, capsys):
+    (tmp_path / "file").write_text("x", encoding="utf-8")
+    code = main(["leaven", "balance", "5 g baking soda", "240 g milk", "--report", str(tmp_path / "file" / "b.html")])
+    assert code == 3
+    assert "Try:" in capsys.readouterr().err
