@@ -103,7 +103,8 @@ def draw_titration(
         axes.set_ylabel("pH", parse_math=False)
         stands = f"here {say_fixed(here[0], 2)} g, crumb pH {say_fixed(here[1], 1)}; " if here else ""
         alt = short_alt(
-            f"pH as soda is added: {stands}batter {say_fixed(mixed[0], 1)} to {say_fixed(mixed[-1], 1)}, crumb to {say_fixed(baked[-1], 1)}; "
+            f"pH as soda is added: {stands}batter {say_fixed(mixed[0], 1)} to {say_fixed(mixed[-1], 1)}, "
+            f"crumb to {say_fixed(baked[-1], 1)}; "
             + (f"the acid is used up at {say_fixed(curve.neutral_g, 2)} g." if sour else "there is no acid.")
         )
         svg = as_svg(figure, key=key, title="pH against soda", description=alt)
