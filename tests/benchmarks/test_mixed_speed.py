@@ -165,7 +165,8 @@ def test_many_cakes_against_the_reference(replicates, wanted, missing, crossed, 
         # Our deviance is no larger. The other optimiser compares deviances of 10^5 to 10^6, whose rounding hides
         # steps of some 1e-6 in a variance; that our own gradient is 0 to the last digits is tested elsewhere.
         assert fit.deviance <= found["deviance"] * (1 + 1e-12)
-        assert off < 1e-4  # what the reference cases of mixed models are held to
+        # Over a million crossed rows it stops 1e-4 to 3e-4 short in one variance, at a larger deviance than ours.
+        assert off < (1e-3 if crossed and replicates > 1500 else 3e-5)
         np.testing.assert_allclose(np.sqrt(np.diag(fit.covariance)), found["se"], rtol=1e-5)
     elif replicates == 1500 and not crossed:
         theirs, their_seconds = best_of(lambda: statsmodels_fit(frame, columns(frame)), 1)
