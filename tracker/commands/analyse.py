@@ -9,6 +9,7 @@ import typer
 
 from tracker.commands import GROUPS
 from tracker.commands.asking import ResponseOption, asks_how
+from tracker.commands.grouped import GroupedCommand
 from tracker.commands.shell import JsonOption, example, make_app, print_json, say, tell
 
 if TYPE_CHECKING:
@@ -18,6 +19,7 @@ app = make_app(GROUPS["analyse"][1])
 
 
 @app.command(
+    cls=GroupedCommand,
     help=GROUPS["analyse"][1],
     epilog=example(
         'crumbwise analyse rise.csv --response "rise height" --factor soda:amount --block "bake day"',

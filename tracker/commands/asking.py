@@ -20,6 +20,13 @@ TRANSFORMS = ("none", "auto", "log", "square root", "reciprocal", "reciprocal sq
 ADJUST = ("auto", "holm", "bonferroni", "scheffe", "none")
 INTERVALS = ("standard", "profile", "bootstrap")
 LINKS = ("logit", "probit")
+# Spelled here too because the help may not load the engine; a test compares.
+SHAPES = (
+    "flat", "line", "quadratic", "linear-plateau", "quadratic-plateau", "logistic-3", "logistic-4", "log-logistic-3",
+    "log-logistic-4", "hump", "saturation", "gompertz-3", "gompertz-4", "hormesis-4", "hormesis-5", "biphasic",
+    "monotone", "smooth",
+)  # fmt: skip
+SHAPE_FAMILIES = ("logistic", "log-logistic", "gompertz", "hormesis", "plateau")
 MODELS = (
     "main effects", "interactions", "quadratic", "mixture linear", "mixture quadratic", "mixture special cubic",
 )  # fmt: skip
@@ -47,14 +54,19 @@ def options_of(
     dose: Annotated[str | None, typer.Option(metavar="NAME", help="The amount that is the dose.")] = None,
     by: Annotated[str | None, typer.Option(metavar="NAME", help="One curve for each level of this category.")] = None,
     shape: Annotated[
-        str | None, typer.Option(metavar="SHAPE", help="Shape of the curve; the best of them when left out.")
+        str | None,
+        typer.Option(
+            metavar="SHAPE",
+            help=f"Shape of the curve; the best of them when left out. One of {', '.join(SHAPES)}; "
+            f"or the better of two: {', '.join(SHAPE_FAMILIES)}.",
+        ),
     ] = None,
     group: Annotated[
         list[str] | None,
         typer.Option(
             metavar="A+B",
-            help="Readings that share this share an error (a whole plot, a bake day); B within A. Repeated: groups "
-            "that cut across each other.",
+            help="Bakes of one group (a bake day, an oven load) are alike; A+B: B lies within A. Repeated: groups that "
+            "cut across each other.",
         ),
     ] = None,
     whole_plot: Annotated[
@@ -86,7 +98,11 @@ def options_of(
     ] = False,
     contrast: Annotated[
         list[str] | None,
-        typer.Option(metavar="CONTRAST", help='"acid: yogurt = 1, lemon juice = -1"; may be repeated.'),
+        typer.Option(
+            metavar="CONTRAST",
+            help='Your own comparison: "acid: yogurt = 1, lemon juice = -1", "soda: linear" or "soda: slope"; may be '
+            "repeated.",
+        ),
     ] = None,
     interaction: Annotated[
         list[str] | None,

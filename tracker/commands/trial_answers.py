@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from tracker.commands.asking import ResponseOption, asks_how
+from tracker.commands.grouped import GroupedCommand
 from tracker.commands.shell import JsonOption, KitchenOption, example, make_app, open_store, print_json, say, tell
 
 if TYPE_CHECKING:
@@ -19,7 +20,8 @@ TrialArgument = Annotated[str, typer.Argument(metavar="TRIAL", help="Name of the
 
 
 @app.command(
-    epilog=example("crumbwise trial analyse soda", 'crumbwise trial analyse soda --response "rise height" --json')
+    cls=GroupedCommand,
+    epilog=example("crumbwise trial analyse soda", 'crumbwise trial analyse soda --response "rise height" --json'),
 )
 @asks_how()
 def analyse(
@@ -43,7 +45,7 @@ def analyse(
         say(answer.summary().rstrip("\n"))
 
 
-@app.command(epilog=example("crumbwise trial report soda --out soda.html"))
+@app.command(cls=GroupedCommand, epilog=example("crumbwise trial report soda --out soda.html"))
 @asks_how()
 def report(
     trial: TrialArgument,

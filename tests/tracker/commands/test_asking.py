@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import inspect
+import re
 from collections.abc import Callable
 from typing import Any
 
 import pytest
 
 from tracker.commands.analyse import analyse as analyse_file
-from tracker.commands.asking import asks_how, options_of
+from tracker.commands.asking import SHAPE_FAMILIES, SHAPES, asks_how, options_of
+from tracker.commands.grouped import HEADINGS
 from tracker.commands.trial_answers import analyse, report
 from tracker.errors import UsageError
 from tracker.workflow.options import Options
@@ -64,3 +66,33 @@ def test_an_unknown_kind_is_refused_with_the_nearest():
     with pytest.raises(UsageError) as refused:
         options_of(kind="dos")
     assert "--kind dose" in refused.value.try_this
+
+
+def test_every_option_of_an_analysis_stands_under_one_heading():
+    headed = [name for names in HEADINGS.values() for name in names]
+    assert len(headed) == len(set(headed))
+    # The goals come with the responses: a spreadsheet asks for them there.
+    assert set(ASKED) - set(headed) == {"goal"}
+    assert set(headed) <= set(ASKED)
+
+
+@pytest.mark.parametrize("words", [("analyse",), ("trial", "analyse"), ("trial", "report")])
+def test_the_help_shows_each_option_once_under_its_heading(crumbwise, words):
+    said = crumbwise(*words, "--help").out
+    headings = [f"{heading}:" for heading in ("Arguments", "Options", *HEADINGS)]
+    assert [line for line in said.splitlines() if line in headings] == headings
+    listed = re.findall(r"^  (--[a-z-]+)", said, flags=re.MULTILINE)
+    assert len(listed) == len(set(listed))
+    assert said.index("What bakes share:") < said.index("--slope") < said.index("What else to allow for:")
+
+
+def test_the_shapes_of_the_help_are_those_of_the_engine():
+    from analysis.dose_response.free_shapes import FREE
+    from analysis.dose_response.shapes import FAMILIES
+    from analysis.dose_response.shapes import SHAPES as KNOWN
+
+    assert (*KNOWN, *FREE) == SHAPES
+    assert tuple(FAMILIES) == SHAPE_FAMILIES
+    help_ = options_in(analyse)["shape"].annotation.__metadata__[0].help
+    said = set(re.findall(r"[a-z]+(?:-[a-z0-9]+)*", help_))
+    assert {*SHAPES, *SHAPE_FAMILIES} <= said
