@@ -7,15 +7,65 @@ paper. Same answer in, same bytes out: no clock, no chance, no setting of the ma
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from analysis.results import Analysis
 from reports.html import plain, render, style_sheet
 from reports.kinds import Told, sections_of
-from reports.sections.blocks import Section
+from reports.sections.blocks import Section, Words
+from reports.sections.record import made_section, provenance_section
 
 if TYPE_CHECKING:
     from pandas import DataFrame
+
+
+@dataclass(frozen=True, kw_only=True)
+class Page:
+    """A report before it is written: as HTML, or part by part (``reports.formats``)."""
+
+    sections: tuple[Section, ...]
+    title: str
+    question: str = ""
+    invented: bool = False
+    cautions: tuple[str, ...] = ()
+
+    def html(self) -> str:
+        """The page as one HTML document."""
+        values = {
+            "title": plain(self.title) or "Trial report",
+            "question": plain(self.question),
+            "invented": self.invented,
+            "cautions": [plain(caution) for caution in self.cautions],
+            "sections": list(self.sections),
+        }
+        return render("report.html", style_sheet("report.css"), values)
+
+
+def trial_page(told: Told, *, kind: str = "kitchen") -> Page:
+    """The page of a ``kind`` (``reports.kinds``) with its parts drawn and said."""
+    return _page(told, tuple(sections_of(kind, told)))
+
+
+def unanswered_page(told: Told, *, why: str, try_this: str) -> Page:
+    """What there is to say of a trial without an answer: why, what to do, how it was made, where it comes from."""
+    said = (Words(text=plain(why), tone="lead"), Words(text=f"What to do: {plain(try_this)}."))
+    sections = (
+        Section(key="answer", title="There is no answer yet", blocks=said),
+        made_section(told.analysis, told.plan),
+        provenance_section(told.analysis, told.provenance),
+    )
+    return _page(told, tuple(section for section in sections if section is not None))
+
+
+def _page(told: Told, sections: tuple[Section, ...]) -> Page:
+    return Page(
+        sections=sections,
+        title=told.title,
+        question=told.question,
+        invented=told.invented,
+        cautions=told.cautions,
+    )
 
 
 def trial_report(
@@ -43,15 +93,4 @@ def trial_report(
         invented=invented,
         cautions=cautions,
     )
-    return _page(
-        sections_of(kind, told),
-        title=plain(title) or "Trial report",
-        question=plain(question),
-        invented=invented,
-        cautions=[plain(caution) for caution in cautions],
-    )
-
-
-def _page(sections: list[Section], *, title: str, question: str, invented: bool, cautions: list[str]) -> str:
-    values = {"title": title, "question": question, "invented": invented, "cautions": cautions, "sections": sections}
-    return render("report.html", style_sheet("report.css"), values)
+    return trial_page(told, kind=kind).html()

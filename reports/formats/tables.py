@@ -10,12 +10,14 @@ import csv
 import io
 import re
 from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 
 from analysis.words.numbers import number_shown
 from reports.figures.picture import Table
 from reports.sections.blocks import Grid, Picture, Section
 
 LONGEST_NAME = 31  # characters of a sheet's name in a workbook
+_NO_TIME = datetime(1980, 1, 1, tzinfo=UTC)  # the first moment a zip can write
 _DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "'")  # a spreadsheet would run the text as a formula
 
 
@@ -52,6 +54,7 @@ def as_workbook(tables: Mapping[str, tuple[str, Table]]) -> bytes:
     out = io.BytesIO()
     plain = {"strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
     with xlsxwriter.Workbook(out, {"in_memory": True, **plain}) as book:
+        book.set_properties({"created": _NO_TIME})  # else the file tells when it was made
         bold = book.add_format({"bold": True, "text_wrap": True, "valign": "top"})
         for name, (caption, table) in tables.items():
             sheet = book.add_worksheet(_sheet_name(name))

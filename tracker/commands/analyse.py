@@ -10,7 +10,18 @@ import typer
 from tracker.commands import GROUPS
 from tracker.commands.asking import ResponseOption, asks_how
 from tracker.commands.grouped import GroupedCommand
+from tracker.commands.report_options import (
+    DecimalOption,
+    ForOption,
+    PaperOption,
+    PicturesOption,
+    TablesOption,
+    TemperatureOption,
+    beside_of,
+    look_of,
+)
 from tracker.commands.shell import JsonOption, example, make_app, print_json, say, tell
+from tracker.errors import UsageError
 
 if TYPE_CHECKING:
     from tracker.workflow.options import Options
@@ -58,12 +69,28 @@ def analyse(
     ] = None,
     options: Options,
     sheet: Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of a workbook; else the first.")] = None,
-    report: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Write the report here as well.")] = None,
+    report: Annotated[
+        Path | None, typer.Option(metavar="FILE.html|FILE.pdf", help="Write the report here as well.")
+    ] = None,
+    reader: ForOption = "kitchen",
+    decimal: DecimalOption = "point",
+    temperature: TemperatureOption = "C",
+    paper: PaperOption = "A4",
+    pictures: PicturesOption = None,
+    tables: TablesOption = None,
     json_: JsonOption = False,
 ) -> None:
-    from tracker.workflow.analysing import analyse_file, write_report
+    from tracker.workflow.analysing import analyse_file
     from tracker.workflow.asking import Columns
+    from tracker.workflow.reporting import require_page, write_report
 
+    look, beside = look_of(reader, decimal, temperature), beside_of(pictures, tables, paper)
+    if report is not None:
+        require_page(report, option="--report")
+    elif pictures is not None or tables is not None:
+        raise UsageError(
+            "Pictures and tables are those of a report.", where="--report", try_this="--report report.html"
+        )
     columns = Columns(
         responses=tuple(response or ()),
         factors=tuple(factor or ()),
@@ -74,7 +101,7 @@ def analyse(
         scales=tuple(scale or ()),
     )
     answer = analyse_file(file, columns=columns, options=options, sheet=sheet)
-    written = write_report(answer, report) if report is not None else None
+    written = write_report(answer, report, look=look, beside=beside) if report is not None else None
     for remark in answer.remarks:
         tell(f"Note: {remark}")
     if json_:
@@ -82,4 +109,4 @@ def analyse(
     else:
         say(answer.summary().rstrip("\n"))
     if written is not None:
-        tell(f"Report: {written}")
+        tell(f"Report: {written.report}")

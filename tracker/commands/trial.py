@@ -15,6 +15,7 @@ from tracker.commands import (
     trial_extend,
     trial_plan,
     trial_pool,
+    trial_report,
     trial_sheets,
     trial_size,
 )
@@ -110,5 +111,6 @@ app.add_typer(trial_size.app)
 app.add_typer(trial_sheets.app)
 app.add_typer(trial_exchange.app)
 app.add_typer(trial_answers.app)
+app.add_typer(trial_report.app)
 app.add_typer(trial_pool.app)
 app.add_typer(trial_bundle.app)

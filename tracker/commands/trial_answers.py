@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -43,31 +42,6 @@ def analyse(
         print_json(answer.to_json())
     else:
         say(answer.summary().rstrip("\n"))
-
-
-@app.command(cls=GroupedCommand, epilog=example("crumbwise trial report soda --out soda.html"))
-@asks_how()
-def report(
-    trial: TrialArgument,
-    *,
-    out: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Where to write it; TRIAL.html here.")] = None,
-    response: ResponseOption = None,
-    options: Options,
-    kitchen: KitchenOption = None,
-    json_: JsonOption = False,
-) -> None:
-    """Analyse a trial and write its report, one HTML file that needs nothing else."""
-    from tracker.workflow.analysing import report_trial
-    from tracker.workflow.files import file_name
-
-    with open_store(kitchen) as store:
-        path = report_trial(
-            store, trial, out or Path(file_name(trial, ".html")), responses=response or (), options=options
-        )
-    if json_:
-        print_json({"trial": trial, "report": str(path)})
-    else:
-        say(f"{path}")
 
 
 @app.command(epilog=example("crumbwise trial balance soda"))

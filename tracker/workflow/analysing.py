@@ -18,9 +18,8 @@ from analysis.words.numbers import join_words
 from tracker.intake.spreadsheet import nearest, read_spreadsheet
 from tracker.workflow.asking import Columns, ask_file
 from tracker.workflow.costs import cost_goals, split_costs
-from tracker.workflow.files import write_whole
 from tracker.workflow.options import Options, chains_of, how_of, lay_chains, set_references, slopes_of
-from tracker.workflow.provenance import as_words, provenance, what_stands_behind
+from tracker.workflow.provenance import Behind, provenance, what_stands_behind
 from tracker.workflow.run_chemistry import chemistry_table, follow_chemistry, trial_chemistry, with_chemistry
 from tracker.workflow.tasted import with_tags
 from tracker.workflow.wanted import set_goals, set_wishes
@@ -40,7 +39,7 @@ class TrialAnalysis:
     ``chemistry`` has one row per bake: its account beside what was measured (None without a formula);
     ``tables`` maps each response to its readings; ``taste_notes`` and ``plan`` are None for
     a spreadsheet; ``remarks`` are plain sentences about how the question was understood;
-    ``invented`` tells that no real bakes are behind it.
+    ``invented`` tells that no real bakes are behind it; ``why_none`` is set when there is no answer yet.
     """
 
     analysis: Analysis
@@ -53,6 +52,7 @@ class TrialAnalysis:
     remarks: tuple[str, ...] = ()
     invented: bool = False
     chemistry: pd.DataFrame | None = None
+    why_none: NotPossible | None = None
 
     def summary(self) -> str:
         from analysis.words import analysis_text
@@ -74,7 +74,7 @@ def analyse_trial(
     Raises NotFound (trial or response), TrialDataError and NotPossible of the engine.
     """
     from analysis.engine import analyse
-    from tracker.frames import audit_head, content_hash, trial_tables
+    from tracker.frames import trial_tables
     from tracker.workflow.measured import with_measured
 
     options = options or Options()
@@ -99,22 +99,12 @@ def analyse_trial(
     ]
     analysis = analyse(wanted, question, source=trial, left_out=left_out, computed=computed)
     analysis = with_tags(analysis, tables.notes)
-    entries, head = audit_head(store)
     behind = what_stands_behind(store, tables.trial)
     return TrialAnalysis(
         analysis=analysis,
         title=tables.trial.title,
         tables=wanted,
-        provenance=provenance(
-            analysis,
-            source=f'trial "{trial}"',
-            content_sha256=content_hash(store, trial),
-            command=["crumbwise", "trial", "analyse", trial, *_options_said(options, responses)],
-            as_of=behind.as_of,
-            audit_head=head,
-            audit_entries=entries,
-            plan_seed=tables.trial.seed,
-        ),
+        provenance=_of_trial(store, tables, analysis, behind, _options_said(options, responses)),
         question=tables.trial.question,
         taste_notes=tables.notes if len(tables.notes) else None,
         plan=_plan(tables, behind.formula),
@@ -124,6 +114,57 @@ def analyse_trial(
         ),
         invented=behind.invented,
         chemistry=chemistry_table(analysis, accounts),
+    )
+
+
+def unanswered_trial(
+    store: Store, trial: str, why: NotPossible, *, responses: Sequence[str] = (), options: Options | None = None
+) -> TrialAnalysis:
+    """What is known of a trial that cannot be analysed ``why``: how it was planned and where it comes from."""
+    from tracker.frames import trial_tables
+
+    options = options or Options()
+    tables = trial_tables(store, trial)
+    question = _question(tables, _chosen(tables, responses), Options(seed=options.seed))
+    analysis = Analysis(
+        question=question,
+        source=trial,
+        rows_read=len(tables.left_out),
+        rows_used=0,
+        left_out=tuple(LeftOut(row=out.code, why=out.why, response=out.response) for out in tables.left_out),
+        responses=(),
+        findings=(),
+    )
+    behind = what_stands_behind(store, tables.trial)
+    return TrialAnalysis(
+        analysis=analysis,
+        title=tables.trial.title,
+        tables={},
+        provenance=_of_trial(store, tables, analysis, behind, _options_said(options, responses)),
+        question=tables.trial.question,
+        plan=_plan(tables, behind.formula),
+        invented=behind.invented,
+        why_none=why,
+    )
+
+
+def _of_trial(
+    store: Store, tables: TrialTables, analysis: Analysis, behind: Behind, said: Sequence[str]
+) -> Mapping[str, Any]:
+    """Where an answer about a trial comes from."""
+    from tracker.frames import audit_head, content_hash
+
+    trial = analysis.source
+    entries, head = audit_head(store)
+    return provenance(
+        analysis,
+        source=f'trial "{trial}"',
+        content_sha256=content_hash(store, trial),
+        command=["crumbwise", "trial", "analyse", trial, *said],
+        as_of=behind.as_of,
+        audit_head=head,
+        audit_entries=entries,
+        plan_seed=tables.trial.seed,
     )
 
 
@@ -151,47 +192,6 @@ def analyse_file(
         ),
         remarks=asked.notes,
     )
-
-
-def report_page(answer: TrialAnalysis) -> str:
-    """The answer as one HTML document."""
-    from reports.page import trial_report
-
-    return trial_report(
-        answer.analysis,
-        title=answer.title,
-        question=answer.question,
-        notes=answer.taste_notes,
-        plan=answer.plan,
-        provenance=as_words(answer.provenance),
-        invented=answer.invented,
-        cautions=answer.remarks,
-        chemistry=answer.chemistry,
-    )
-
-
-def write_report(answer: TrialAnalysis, path: str | Path) -> Path:
-    """The answer as one HTML file, whole or not at all."""
-    return write_whole(path, report_page(answer))
-
-
-def report_trial(
-    store: Store, trial: str, path: str | Path, *, responses: Sequence[str] = (), options: Options | None = None
-) -> Path:
-    """Analyse a trial and write its report."""
-    return write_report(analyse_trial(store, trial, responses=responses, options=options), path)
-
-
-def report_file(
-    source: str | Path,
-    path: str | Path,
-    *,
-    columns: Columns,
-    options: Options | None = None,
-    sheet: str | None = None,
-) -> Path:
-    """Analyse a spreadsheet and write its report."""
-    return write_report(analyse_file(source, columns=columns, options=options, sheet=sheet), path)
 
 
 def _refuse_unread(trial: str, names: Sequence[str]) -> NoReturn:

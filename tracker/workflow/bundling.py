@@ -99,7 +99,8 @@ def _report(store: Store, trial: str) -> tuple[str, str]:
     """The report, or why there is none: a trial without readings travels too."""
     from analysis.errors import AnalysisError
     from tracker.errors import TrackerError
-    from tracker.workflow.analysing import analyse_trial, report_page
+    from tracker.workflow.analysing import analyse_trial
+    from tracker.workflow.reporting import report_page
 
     try:
         return report_page(analyse_trial(store, trial)), ""

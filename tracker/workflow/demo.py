@@ -136,9 +136,10 @@ def _people(store: Store, names: list[str]) -> list[int]:
 
 
 def _trial(store: Store, site: Path, key: str, seed: int, people: list[int], step: Callable[[str], None]) -> DemoTrial:
-    from tracker.workflow.analysing import analyse_trial, write_report
+    from tracker.workflow.analysing import analyse_trial
     from tracker.workflow.exporting import export_trial
     from tracker.workflow.planning import plan_trial
+    from tracker.workflow.reporting import write_report
     from tracker.workflow.sheets import write_sheet
     from tracker.workflow.trials import show_trial
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
 
 from tracker.errors import Conflict, InputError
@@ -12,24 +13,48 @@ from tracker.errors import Conflict, InputError
 def write_whole(path: str | Path, content: str | bytes) -> Path:
     """Write beside, make durable, then move into place: a reader never sees half a file."""
     path = Path(path)
-    data = content.encode("utf-8") if isinstance(content, str) else content
+    write_together({path: content})
+    return path
+
+
+def write_together(files: Mapping[Path, str | bytes]) -> None:
+    """Several files, all or none: every one is written beside its place before the first is moved there."""
+    beside: dict[Path, Path] = {}
+    try:
+        for path, content in files.items():
+            beside[path] = _write_beside(path, content.encode("utf-8") if isinstance(content, str) else content)
+        for path in files:
+            if path.is_dir():  # os.replace would say so only after others were moved
+                raise _refused(path, IsADirectoryError(None, "a folder is there"))
+        for path, made in beside.items():
+            try:
+                os.replace(made, path)
+            except OSError as error:
+                raise _refused(path, error) from error
+    finally:
+        for made in beside.values():
+            made.unlink(missing_ok=True)
+
+
+def _write_beside(path: Path, data: bytes) -> Path:
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        handle, beside = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
+        handle, name = tempfile.mkstemp(prefix=f".{path.name}.", dir=path.parent)
     except OSError as error:
         raise _refused(path, error) from error
+    beside = Path(name)
     try:
         with os.fdopen(handle, "wb") as stream:
             stream.write(data)
             stream.flush()
             os.fsync(stream.fileno())
         os.chmod(beside, 0o666 & ~_umask())  # mkstemp makes files only their owner can read
-        os.replace(beside, path)
-    except OSError as error:
-        raise _refused(path, error) from error
-    finally:
-        Path(beside).unlink(missing_ok=True)
-    return path
+    except BaseException as error:
+        beside.unlink(missing_ok=True)
+        if isinstance(error, OSError):
+            raise _refused(path, error) from error
+        raise
+    return beside
 
 
 def write_new(path: str | Path, content: str) -> Path:

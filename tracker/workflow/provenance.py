@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from tracker.models import Trial
     from tracker.store import Store
 
-PACKAGES = ("crumbwise", "numpy", "pandas", "scipy", "statsmodels")
+PACKAGES = ("crumbwise", "numpy", "pandas", "scipy", "statsmodels", "matplotlib", "Jinja2")
 
 
 def provenance(

@@ -12,7 +12,8 @@ import pytest
 from tracker.commands.analyse import analyse as analyse_file
 from tracker.commands.asking import SHAPE_FAMILIES, SHAPES, asks_how, options_of
 from tracker.commands.grouped import HEADINGS
-from tracker.commands.trial_answers import analyse, report
+from tracker.commands.trial_answers import analyse
+from tracker.commands.trial_report import report
 from tracker.errors import UsageError
 from tracker.workflow.options import Options
 

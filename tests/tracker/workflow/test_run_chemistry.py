@@ -86,13 +86,13 @@ def test_a_stored_formula_has_a_balance(store):
 
 
 def test_the_report_shows_the_account_beside_the_findings(store, tmp_path):
-    from tracker.workflow.analysing import report_trial
+    from tracker.workflow.reporting import report_trial
 
     planned = plan_trial(store, PLAN)
     for run in planned.plan.runs:
         rise = 30 + 30 * run.settings["soda"] + run.place_in_design % 3
         record_run(store, "loaf", run.code, [f"rise height={rise:.1f}"])
-    page = report_trial(store, "loaf", tmp_path / "report.html").read_text(encoding="utf-8")
+    page = report_trial(store, "loaf", tmp_path / "report.html").report.read_text(encoding="utf-8")
     assert "Gas, acid and pH" in page
     # 0.3 g of soda for 100 g of flour, all used up: 0.3 x 291.2 mL.
     assert "<td>87</td>" in page or ">87<" in page
