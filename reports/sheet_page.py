@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from analysis.words.numbers import as_written, say_level
 from reports.codes import code_square
 from reports.html import css_string, plain, render, style_sheet
 
@@ -93,7 +94,7 @@ def _hint(response: SheetResponse) -> str:
     if response.anchors:
         return " · ".join(f"{place} {plain(word)}" for place, word in enumerate(response.anchors, start=1))
     if response.plausible is not None:
-        low, high = (f"{bound:g}" for bound in response.plausible)
+        low, high = (say_level(bound) for bound in response.plausible)
         return f"usual {low} to {high} {plain(response.unit)}".rstrip()
     return ""
 
@@ -105,7 +106,7 @@ def _short(digest: str, name: str) -> str:
 
 def _facts(sheet: Sheet, runs: int) -> list[tuple[str, str]]:
     """What stands under the title: (name, value) pairs, left out when not known."""
-    flour = f"{sheet.flour_per_bake_g:g} g" if sheet.flour_per_bake_g is not None else ""
+    flour = f"{say_level(sheet.flour_per_bake_g)} g" if sheet.flour_per_bake_g is not None else ""
     pairs = (
         ("Trial", sheet.trial),
         ("Kitchen", sheet.kitchen),
@@ -137,7 +138,8 @@ def _run(run: SheetRun) -> dict[str, object]:
         "bake_order": run.bake_order,
         "code": plain(run.code),
         "weights": [
-            {"ingredient": plain(w.ingredient), "grams": plain(w.grams), "note": plain(w.note)} for w in run.weights
+            {"ingredient": plain(w.ingredient), "grams": as_written(plain(w.grams)), "note": plain(w.note)}
+            for w in run.weights
         ],
         "settings": _pairs(run.settings),
         "places": _pairs(run.places),

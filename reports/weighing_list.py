@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+from analysis.words.numbers import as_written, say_level
 from reports.html import plain, render, style_sheet
 from reports.sheet import Sheet, SheetDay
 
@@ -32,13 +33,15 @@ def day_list(day: SheetDay, *, spare_percent: float = 0.0) -> DayList:
     for run in day.runs:
         grams = {weight.ingredient: weight.grams for weight in run.weights}
         totals = [total + Decimal(grams.get(name, "0")) for total, name in zip(totals, names, strict=True)]
-        runs.append((plain(run.code), tuple(grams.get(name, "") for name in names)))
+        runs.append((plain(run.code), tuple(as_written(grams.get(name, "")) for name in names)))
     more = 1 + Decimal(str(spare_percent)) / 100
     return DayList(
         block=plain(day.block or ""),
         ingredients=tuple(plain(name) for name in names),
-        totals=tuple(str(total) for total in totals),
-        spare=tuple(f"{total * more:.0f}" if total * more >= 10 else f"{total * more:.2f}" for total in totals),
+        totals=tuple(as_written(str(total)) for total in totals),
+        spare=tuple(
+            as_written(f"{total * more:.0f}" if total * more >= 10 else f"{total * more:.2f}") for total in totals
+        ),
         runs=tuple(runs),
     )
 
@@ -48,7 +51,7 @@ def weighing_list(sheet: Sheet, *, spare_percent: float = 0.0) -> str:
     values = {
         "trial": plain(sheet.trial),
         "formula": plain(sheet.formula),
-        "spare": f"{spare_percent:g}" if spare_percent else "",
+        "spare": say_level(spare_percent) if spare_percent else "",
         "days": [day_list(day, spare_percent=spare_percent) for day in sheet.days],
         "weighable": any(run.weights for day in sheet.days for run in day.runs),
     }

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analysis.results import BakePoint, ResponseResult
-from analysis.words.numbers import say_number
+from analysis.words.numbers import say_level, say_number
 from reports.figures.lettering import brief, sized, with_unit, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.points import thinned
@@ -125,7 +125,11 @@ def _table(points: Sequence[BakePoint], along: Sequence[float], column: str, uni
     step = sizes[len(sizes) // 2] or sizes[-1]
     heading = column if column == "order" else f"{column}{shown}"
     rows = tuple(
-        (point.bake, f"{place:g}" if column == "order" else say_number(place, step), say_number(point.residual, step))
+        (
+            point.bake,
+            say_level(place) if column == "order" else say_number(place, step),
+            say_number(point.residual, step),
+        )
         for point, place in list(zip(points, along, strict=True))[:MOST_ROWS]
     )
     return Table(columns=("bake", heading, f"residual{shown}"), rows=rows)

@@ -13,7 +13,7 @@ from analysis.goals.results import Front, GoalRegion, GoalsPart, GoalTaken
 from analysis.questions import Question
 from analysis.results import Analysis
 from analysis.words.goals import say_settings, say_sureness
-from analysis.words.numbers import half_width, join_words, say_number
+from analysis.words.numbers import half_width, join_words, say_fixed, say_number, say_percent
 from reports.figures.lettering import brief, row_names, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import (
@@ -76,7 +76,7 @@ def _contours(axes, part, region: GoalRegion, analysis: Analysis, units: Mapping
         if chance.max() >= least:
             axes.contourf(x, y, chance, levels=[least, 1.01], colors=[GREEN], alpha=shade, zorder=1)
             drawn = axes.contour(x, y, chance, levels=[least], colors=[INK], linewidths=0.8, zorder=2)
-            labels += _labelled(drawn, f"{100 * least:.0f} %")
+            labels += _labelled(drawn, say_percent(least))
     _write_labels(axes, labels, (x[0], x[-1]), (y[0], y[-1]))
     baked = _baked(analysis, across.name, up.name)
     if baked:
@@ -180,7 +180,7 @@ def _region_alt(part: GoalsPart, region: GoalRegion) -> str:
     sure = "" if best is None or best.chance is None else f"best compromise {say_sureness(best.chance)} sure"
     share = next((one for one in region.sureness if one.chance == 0.8), None)
     over = join_words([brief(axis.name, 24) for axis in region.axes])
-    more = "" if share is None else f"; 80 % and more over {100 * share.share:.0f} % of what was baked"
+    more = "" if share is None else f"; 80 % and more over {say_percent(share.share)} of what was baked"
     return short_alt(f"All goals over {over}: {sure}{more}.")
 
 
@@ -203,7 +203,7 @@ def _region_table(region: GoalRegion, units: Mapping[str, str]) -> Table:
     rows = []
     for one in region.sureness:
         reach = [_reached(ends) for ends in one.reach] or ["nowhere"] * len(region.axes)
-        rows.append((f"{100 * one.chance:.0f} % and more", f"{100 * one.share:.1f} %", *reach))
+        rows.append((f"{say_percent(one.chance)} and more", f"{say_fixed(100 * one.share, 1)} %", *reach))
     return Table(columns=columns, rows=tuple(rows))
 
 

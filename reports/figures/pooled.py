@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from analysis.pooling.results import PooledEffect
-from analysis.words.numbers import half_width, say_interval, say_number, say_share, say_signed
+from analysis.words.numbers import half_width, say_interval, say_number, say_percent, say_share, say_signed
 from analysis.words.pooling import say_contrast, title_of
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
@@ -52,7 +52,7 @@ def draw_pooled(effect: PooledEffect, *, key: str, confidence: float = 0.95) -> 
             _number(one.low, one.low, one.high),
             _number(one.high, one.low, one.high),
             _number(one.shrunken, one.low, one.high),
-            f"{100 * one.weight:.0f} %",
+            say_percent(one.weight),
         )
         for one in effect.trials
     ]

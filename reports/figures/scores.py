@@ -12,7 +12,7 @@ from typing import Any
 
 from analysis.results import ResponseResult
 from analysis.scores.results import ScorePart, Shares
-from analysis.words.numbers import half_width, say_number
+from analysis.words.numbers import half_width, say_fixed, say_level, say_number, say_percent
 from reports.figures.lettering import brief, row_names, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BLUE, INK, PAPER, RULE, SOFT, canvas, interval
@@ -63,7 +63,7 @@ def _strip(axes: Any, at: int, row: Shares, labels: Sequence[str]) -> None:
         )  # fmt: skip
         if share >= NARROW:
             box = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.8}
-            text = f"{100 * share:.0f}"
+            text = say_fixed(100 * share, 0)
             write(axes, start + share / 2, at, text, ha="center", fontsize=7.5, color=INK, bbox=box, zorder=4)
         start += share
     axes.axhline(at + 0.42, color=RULE, linewidth=0.4, zorder=0)
@@ -118,7 +118,7 @@ def _alt(rows: Sequence[Shares], part: ScorePart, result: ResponseResult) -> str
     best = (min if lowest else max)(rows, key=lambda row: row.mean)
     name = brief(result.response.name, 24)
     if part.scale == "yes-no":
-        said = f"{100 * best.mean:.0f} % yes"
+        said = f"{say_percent(best.mean)} yes"
     else:
         said = f"expected {name} {say_number(best.mean, half_width(best.low, best.high))}"
     return short_alt(
@@ -139,8 +139,8 @@ def _table(rows: Sequence[Shares], part: ScorePart) -> Table:
     for row in rows:
         step = half_width(row.low, row.high)
         ends = [say_number(end, step) if end is not None else "–" for end in (row.mean, row.low, row.high)]
-        shares = [f"{100 * row.fitted[label]:.0f}" for label in part.labels]
-        seen = " / ".join(f"{row.seen[label]:g}" for label in part.labels)
+        shares = [say_fixed(100 * row.fitted[label], 0) for label in part.labels]
+        seen = " / ".join(say_level(row.seen[label]) for label in part.labels)
         body.append((_treatment(row), *shares, *ends, seen))
     columns = (
         "treatment", *(f"{label} (%)" for label in part.labels), "expected", "low", "high", "given so often",

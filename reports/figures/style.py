@@ -16,6 +16,8 @@ from contextlib import contextmanager
 from itertools import accumulate
 from typing import TYPE_CHECKING, Any
 
+from analysis.words.numbers import as_written
+
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure as Canvas
@@ -87,7 +89,21 @@ def canvas(
         figure = Canvas(figsize=(WIDTH, height), layout="constrained")
         FigureCanvasSVG(figure)
         grid = figure.subplots(rows, columns, squeeze=False, sharex=share, sharey=share)
+        for axes in grid.flat:
+            _write_ticks(axes)
         yield figure, list(grid.flat)
+
+
+def _write_ticks(axes: Axes) -> None:
+    """Numbers along the axes get the decimal mark of the page."""
+    from matplotlib.ticker import ScalarFormatter
+
+    class Written(ScalarFormatter):
+        def __call__(self, x: float, pos: int | None = None) -> str:
+            return as_written(super().__call__(x, pos))
+
+    axes.xaxis.set_major_formatter(Written())
+    axes.yaxis.set_major_formatter(Written())
 
 
 def scatter(

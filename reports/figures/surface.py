@@ -7,6 +7,7 @@ nothing was baked.
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ import numpy as np
 from analysis.results import ResponseResult
 from analysis.surfaces.results import Limits, SurfacePart
 from analysis.surfaces.slices import Slice
-from analysis.words.numbers import half_width, join_words, say_interval, say_level, say_number, say_share
+from analysis.words.numbers import as_written, half_width, join_words, say_interval, say_level, say_number, say_share
 from reports.figures.lettering import brief, sized, with_unit
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BLUE, GREEN, INK, PAPER, PURPLE, RULE, SOFT, canvas
@@ -57,11 +58,11 @@ def contour_levels(mean: Any, inside: Any) -> Any:
     return levels[(levels > seen.min()) & (levels < seen.max())]
 
 
-def level_format(levels: Any) -> str:
+def level_format(levels: Any) -> Callable[[float], str]:
     """As many decimals as the step between the contours has."""
     step = float(levels[1] - levels[0]) if len(levels) > 1 else abs(float(levels[0])) or 1.0
     decimals = next((d for d in range(6) if abs(round(step, d) - step) < 1e-6 * step), 6)
-    return f"%.{decimals}f"
+    return lambda level: as_written(f"{level:.{decimals}f}")
 
 
 def _contours(axes: Any, part: SurfacePart, slice_: Slice) -> None:

@@ -10,7 +10,7 @@ from typing import Any
 
 from analysis.results import BakePoint, Check, ResponseResult
 from analysis.words.findings import say_term
-from analysis.words.numbers import say_level, say_number, say_share, say_signed
+from analysis.words.numbers import say_fixed, say_level, say_list, say_number, say_share, say_signed
 from reports.figures.checks import usable
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped
 from reports.figures.picture import Figure, Table, short_alt
@@ -60,7 +60,7 @@ def draw_spread(result: ResponseResult, check: Check, *, key: str, sentence: str
 def _row_of(point: BakePoint, between: str) -> str:
     if between != "treatments" and between in point.settings:
         return say_level(point.settings[between])
-    return ", ".join(say_level(level) for level in point.settings.values())
+    return say_list([say_level(level) for level in point.settings.values()])
 
 
 def _deviation(points: Sequence[BakePoint]) -> float | None:
@@ -160,7 +160,7 @@ def draw_shape(result: ResponseResult, *, key: str, sentence: str) -> Figure | N
             figure, key=key, title=f"Shape of the scatter of {brief(result.response.name, 40)}", description=alt
         )
     rows = tuple(
-        (point.bake, say_number(point.residual, left[-1] - left[0]), f"{place:.2f}")
+        (point.bake, say_number(point.residual, left[-1] - left[0]), say_fixed(place, 2))
         for point, place in list(zip(points, places, strict=True))[:200]
     )
     unit = f" ({result.response.unit})" if result.response.unit else ""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from analysis.results import Analysis
 from analysis.words import say_level
 from analysis.words.chemistry import MODEL_CAUTION, say_chemistry, say_odd_ph, say_tag_link
-from analysis.words.numbers import with_unit
+from analysis.words.numbers import say_fixed, with_unit
 from reports.figures.picture import Table
 from reports.html import plain
 from reports.sections.blocks import Grid, Items, Picture, Section, Words
@@ -92,9 +92,9 @@ def _table(analysis: Analysis, chemistry: DataFrame) -> Table:
         rows.append(
             (
                 *(plain(say_level(value)) for value in settings),
-                f"{group[GAS].mean():.0f}",
-                f"{group[SODA_LEFT].mean():.2f}",
-                f"{group[ACID_LEFT].mean():.1f}",
+                say_fixed(group[GAS].mean(), 0),
+                say_fixed(group[SODA_LEFT].mean(), 2),
+                say_fixed(group[ACID_LEFT].mean(), 1),
                 _or_dash(group[PREDICTED_PH].mean(), 1),
                 _range(group["ph_low"].min(), group["ph_high"].max()),
                 *((_or_dash(group["measured_ph"].mean(), 2),) if measured else ()),
@@ -138,7 +138,7 @@ def _telling(chemistry: DataFrame, names: list[str]) -> list[str]:
 
 def _range(low: float, high: float) -> str:
     """ "5.8 to 6.7", kept on one line."""
-    return "–" if low != low else f"{low:.1f}\u00a0to\u00a0{high:.1f}"
+    return "–" if low != low else f"{say_fixed(low, 1)}\u00a0to\u00a0{say_fixed(high, 1)}"
 
 
 def _or_dash(value: float, decimals: int) -> str:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from analysis.goals.results import Forecast, GoalsPart, GoalTaken
 from analysis.results import Analysis
 from analysis.words.goals import say_goals, say_sureness
-from analysis.words.numbers import half_width, say_number, start
+from analysis.words.numbers import half_width, say_fixed, say_number, start
 from reports.figures.goals import draw_front, draw_region
 from reports.figures.lettering import with_unit
 from reports.figures.picture import Table
@@ -45,7 +45,7 @@ def _row(goal: GoalTaken, forecast: Forecast) -> tuple[str, ...]:
         _ends(forecast.low, forecast.high),
         _ends(forecast.bake_low, forecast.bake_high),
         "–" if forecast.chance is None else say_sureness(forecast.chance),
-        f"{forecast.desirability:.2f}",
+        say_fixed(forecast.desirability, 2),
     )
 
 

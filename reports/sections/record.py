@@ -8,6 +8,7 @@ from typing import Any
 
 from analysis.results import Analysis, BakePoint, ResponseResult
 from analysis.words import say_count, say_left_out, say_level, say_number
+from analysis.words.numbers import say_list
 from reports.figures.picture import Table
 from reports.html import plain
 from reports.sections.blocks import Facts, Grid, Section, Words
@@ -48,9 +49,9 @@ def _value(value: Any) -> str:
     if isinstance(value, float):
         return say_level(value)
     if isinstance(value, Mapping):
-        return ", ".join(f"{plain(str(k))} {_value(v)}" for k, v in value.items())
+        return say_list([f"{plain(str(k))} {_value(v)}" for k, v in value.items()])
     if isinstance(value, (list, tuple)):
-        return ", ".join(_value(v) for v in value)
+        return say_list([_value(v) for v in value])
     return plain(str(value))
 
 
@@ -60,7 +61,7 @@ def _baked(analysis: Analysis, factor: str) -> str:
     amounts = sorted({v for p in points if isinstance(v := p.settings.get(factor), (int, float))})
     if len(amounts) > 8:
         return f"{say_level(amounts[0])} to {say_level(amounts[-1])}, {len(amounts)} levels"
-    return ", ".join(say_level(float(v)) for v in amounts) or "–"
+    return say_list([say_level(float(v)) for v in amounts]) or "–"
 
 
 def data_section(analysis: Analysis) -> Section:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from analysis.results import Analysis, ResponseResult
 from analysis.scores.results import ScorePart
 from analysis.words import GLOSSARY, say_model, say_number, say_p, say_share, say_term
-from analysis.words.numbers import start
+from analysis.words.numbers import say_fixed, start
 from analysis.words.trust_checks import SCALES
 from reports.figures.picture import Table
 from reports.sections.blocks import Facts, Grid, Heading, Section, Words
@@ -82,7 +82,7 @@ def _tests(result: ResponseResult) -> Table:
 def _shapes(result: ResponseResult) -> Table:
     candidates = result.family.dose.candidates if result.family.dose else ()
     rows = tuple(
-        (c.shape, f"{c.aicc:.1f}", say_share(round(c.weight, 3)), _number(c.rss), str(c.df)) for c in candidates
+        (c.shape, say_fixed(c.aicc, 1), say_share(round(c.weight, 3)), _number(c.rss), str(c.df)) for c in candidates
     )
     return Table(columns=("shape", "AICc", "weight", "residual sum of squares", "error df"), rows=rows)
 

@@ -16,6 +16,7 @@ from urllib.parse import quote
 
 from sqlmodel import Session, col, select
 
+from analysis.words.numbers import say_level
 from tracker.audit import canonical, sha256
 from tracker.current import design_as_it_stands
 from tracker.errors import UsageError
@@ -54,7 +55,9 @@ def write_papers(
     from reports.weighing_list import weighing_list
 
     if not 0 <= spare_percent <= 100:
-        raise UsageError(f"{spare_percent:g} % to spare makes no sense.", where="--spare", try_this="--spare 5")
+        raise UsageError(
+            f"{say_level(spare_percent)} % to spare makes no sense.", where="--spare", try_this="--spare 5"
+        )
     sheet = make_sheet(store, trial, address=address)
     made = {
         "sheet": (papers.sheet, lambda: bench_sheet(sheet)),
@@ -207,4 +210,4 @@ def _run(
 
 
 def _with_unit(value: float | str, unit: str) -> str:
-    return value if isinstance(value, str) else f"{value:g} {unit}".rstrip()
+    return value if isinstance(value, str) else f"{say_level(value)} {unit}".rstrip()
