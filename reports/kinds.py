@@ -16,6 +16,8 @@ from reports.sections.answer import answer_section
 from reports.sections.blocks import Section
 from reports.sections.checked import checks_section
 from reports.sections.chemistry import chemistry_section
+from reports.sections.classroom import questions_section, safety_section
+from reports.sections.explained import with_ideas
 from reports.sections.glance import glance_section
 from reports.sections.mattered import mattered_section
 from reports.sections.numbering import Keys
@@ -71,6 +73,26 @@ def _kitchen(told: Told, keys: Keys) -> Parts:
     )
 
 
+def _class(told: Told, keys: Keys) -> Parts:
+    """For a teacher: safety first, then the same findings, each idea in a line where it first comes up."""
+    analysis = told.analysis
+    parts: Parts = (
+        safety_section(),
+        answer_section(analysis),
+        glance_section(analysis, told.chemistry, told.notes, keys),
+        mattered_section(analysis, keys),
+        amount_section(analysis, keys),
+        chemistry_section(analysis, told.chemistry, told.notes, keys),
+        taste_section(analysis, told.notes, keys),
+        questions_section(analysis, told.chemistry),
+        next_section(analysis),
+        *part_sections(analysis, keys),
+        sure_section(analysis),
+        *_behind(told, keys),
+    )
+    return with_ideas([part for part in parts if part is not None])
+
+
 def _behind(told: Told, keys: Keys) -> Parts:
     """How it was made, checks, data and provenance, at the end of every kind."""
     return (
@@ -81,7 +103,7 @@ def _behind(told: Told, keys: Keys) -> Parts:
     )
 
 
-KINDS: Mapping[str, Callable[[Told, Keys], Parts]] = {"kitchen": _kitchen}
+KINDS: Mapping[str, Callable[[Told, Keys], Parts]] = {"kitchen": _kitchen, "class": _class}
 
 
 def sections_of(kind: str, told: Told) -> list[Section]:

@@ -7,6 +7,8 @@ prints the lines of the terms it uses.
 from __future__ import annotations
 
 GLOSSARY: dict[str, str] = {
+    "acid-base balance": "What the acid uses up of the soda, and what of either is left over. Soda left over tastes "
+    "soapy, acid left over tastes sour.",
     "alias": "Two effects that this design cannot tell apart, because they rose and fell together in every bake.",
     "block": "A group of bakes made alike (one day, one oven load), so that a difference between groups is not taken "
     "for an effect.",
@@ -27,8 +29,10 @@ GLOSSARY: dict[str, str] = {
     "lack of fit": "Scatter around the curve that is larger than the scatter between replicate bakes: the "
     "shape is wrong.",
     "level": "A value at which a factor was set.",
+    "neutralising value": "How many grams of baking soda 100 g of an acid use up.",
     "optimum": "The dose inside the baked range at which the fitted curve is best.",
     "p": "How often a trial would show a difference at least this large if the factor did nothing.",
+    "pH": "How sour or alkaline the water in the crumb is: below 7 sour, above 7 alkaline. One step is ten times.",
     "plateau": "The height at which a curve levels off: more changes nothing.",
     "pseudo standard error": "An estimate of the error from the small effects themselves, for trials without "
     "replicates (Lenth 1989).",
@@ -48,4 +52,5 @@ GLOSSARY: dict[str, str] = {
 
 def explain(term: str) -> str | None:
     """The line for a term, or None when the glossary does not have it."""
-    return GLOSSARY.get(term.strip().casefold())
+    wanted = term.strip().casefold()
+    return next((line for name, line in GLOSSARY.items() if name.casefold() == wanted), None)

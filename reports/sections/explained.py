@@ -1,0 +1,64 @@
+"""Which idea comes up where for the first time, and what does it mean in a line?
+
+Ideas are looked for in what a reader sees of each part: sentences, captions, heads of tables. Behind the
+block that brings an idea up stands its line, once on the page.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+
+from analysis.words.classroom import BROUGHT_UP, idea
+from reports.sections.blocks import Block, Facts, Grid, Heading, Items, Picture, Section, Words
+
+WHOLE = ("safety", "answer")  # parts that are read at once: their lines stand at their end
+WORD_LIST = "Words used here"  # the heading of that list in ``sections.sure``
+PASSED_OVER = ("safety", "provenance")
+
+
+def with_ideas(sections: Sequence[Section]) -> list[Section]:
+    """The sections with each idea's line where it first comes up."""
+    open_ideas = list(BROUGHT_UP)
+    return [
+        section
+        if section.key in PASSED_OVER
+        else replace(section, blocks=_explained(_own(section), open_ideas, gathered=section.key in WHOLE))
+        for section in sections
+    ]
+
+
+def _own(section: Section) -> Sequence[Block]:
+    """Without the list of words at its end: here each stands where it comes up."""
+    heads = [i for i, block in enumerate(section.blocks) if isinstance(block, Heading) and block.text == WORD_LIST]
+    return section.blocks[: heads[0]] if heads else section.blocks
+
+
+def _explained(blocks: Sequence[Block], open_ideas: list[str], *, gathered: bool) -> tuple[Block, ...]:
+    """``open_ideas`` loses what is explained here."""
+    laid: list[Block] = []
+    lines: list[tuple[str, str]] = []
+    for block in blocks:
+        seen = " ".join(_seen(block))
+        for term in [term for term in open_ideas if BROUGHT_UP[term].search(seen)]:
+            open_ideas.remove(term)
+            lines.append((term, idea(term)))
+        laid.append(block)
+        if lines and not gathered and not isinstance(block, Heading):
+            laid.append(Facts(pairs=tuple(lines)))
+            lines = []
+    return (*laid, *([Facts(pairs=tuple(lines))] if lines else []))
+
+
+def _seen(block: Block) -> Iterator[str]:
+    if isinstance(block, Words | Heading):
+        yield block.text
+    elif isinstance(block, Items):
+        yield from block.items
+    elif isinstance(block, Facts):
+        for pair in block.pairs:
+            yield from pair
+    elif isinstance(block, Picture):
+        yield from (block.figure.caption, block.figure.alt)
+    elif isinstance(block, Grid) and not block.fold:
+        yield from (block.caption, *block.table.columns, *(row[0] for row in block.table.rows if row))
