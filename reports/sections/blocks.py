@@ -25,11 +25,12 @@ class Words:
 
 @dataclass(frozen=True, kw_only=True)
 class Items:
-    """A list of sentences; ``ordered`` when their order is a ranking."""
+    """A list of sentences; ``ordered`` when their order is a ranking, ``short`` when two fit on a line of paper."""
 
     kind: ClassVar[str] = "items"
     items: tuple[str, ...]
     ordered: bool = False
+    short: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -54,7 +55,8 @@ class Picture:
     """A figure with its table; ``fold`` hides the table behind a line to press (paper shows it once it was opened).
 
     ``paper`` False leaves the table off paper, where another table holds the same numbers;
-    ``screen`` leaves the drawing off too, and its sentence alone is printed.
+    ``screen`` leaves the drawing off too, and its sentence alone is printed; ``more`` is one of
+    many of its kind, and nothing of it is printed.
     """
 
     kind: ClassVar[str] = "picture"
@@ -62,6 +64,7 @@ class Picture:
     fold: bool = False
     paper: bool = True
     screen: bool = False
+    more: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,10 +77,38 @@ class Grid:
     fold: bool = False
 
 
+Block = Words | Items | Facts | Heading | Picture | Grid
+
+
 @dataclass(frozen=True, kw_only=True)
 class Section:
     """One part of the page. ``key`` is its place for links."""
 
     key: str
     title: str
-    blocks: Sequence[Words | Items | Facts | Heading | Picture | Grid] = field(default_factory=tuple)
+    blocks: Sequence[Block] = field(default_factory=tuple)
+
+    @property
+    def laid_out(self) -> list[tuple[Block, str]]:
+        """Each block with its place on paper: "half" of a line, "beside" its words, or its ``screen``, ``more``."""
+        return list(zip(self.blocks, _places(self.blocks), strict=True))
+
+
+def _places(blocks: Sequence[Block]) -> list[str]:
+    """Pictures that follow one another without a table stand two on a line; a single one has its words beside it."""
+    places = ["" if not isinstance(block, Picture) else _own_place(block) for block in blocks]
+    waiting: int | None = None
+    for i, place in enumerate(places):
+        if place != "half":
+            waiting = waiting if place == "more" else None
+        elif waiting is None:
+            waiting, places[i] = i, "beside"
+        else:
+            places[waiting], waiting = "half", None
+    return places
+
+
+def _own_place(picture: Picture) -> str:
+    if picture.more or picture.screen:
+        return "more" if picture.more else "screen"
+    return "half" if picture.fold else "beside"

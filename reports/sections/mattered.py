@@ -17,6 +17,7 @@ from reports.sections.numbering import Keys
 
 MOST_SENTENCES = 6
 MOST_INTERACTIONS, MOST_MEANS = 3, 4  # pictures for each response; the tables of means hold the rest
+MOST_PRINTED = 2  # of those pictures; the others stand on the screen
 DOSE_KINDS = ("best dose", "recommended dose")
 
 Blocks = list[Words | Items | Heading | Picture]
@@ -70,8 +71,12 @@ def _pictures(result: ResponseResult, question: Question, keys: Keys) -> list[Pi
         for factor in _ranked(result)[:MOST_MEANS]
         if factor not in shown
     ]
-    first, rest = drawn[:1], [*folded, *drawn[1:]]
-    return [Picture(figure=f, fold=not here) for here, group in ((True, first), (False, rest)) for f in group if f]
+    shown_open, joined = drawn[:1], [figure for figure in drawn[1:] if figure]
+    return [
+        *(Picture(figure=figure) for figure in shown_open if figure),
+        *(Picture(figure=figure, fold=True) for figure in folded if figure),
+        *(Picture(figure=figure, fold=True, more=place >= MOST_PRINTED) for place, figure in enumerate(joined)),
+    ]
 
 
 def _ranked(result: ResponseResult) -> list[str]:

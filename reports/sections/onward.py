@@ -21,7 +21,8 @@ def next_section(analysis: Analysis) -> Section:
             listed = [start(say_treatment(t, analysis.question)) for t in bakes.treatments]
             more = len(listed) - MOST_TREATMENTS
             if listed:
-                blocks.append(Items(items=(*listed[:MOST_TREATMENTS], *([f"and {more} more"] if more > 0 else []))))
+                rest = [f"and {more} more"] if more > 0 else []
+                blocks.append(Items(items=(*listed[:MOST_TREATMENTS], *rest), short=len(listed) > 1))
     if not blocks:
         blocks.append(Words(text="Nothing is open that more bakes of this kind would settle."))
     return Section(key="next", title="What to bake next", blocks=blocks)

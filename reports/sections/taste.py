@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from analysis.questions import Factor, Question
 from analysis.results import Analysis
 from analysis.words import say_count, say_level
-from analysis.words.numbers import with_unit
+from analysis.words.numbers import say_list, with_unit
 from reports.figures.picture import Table
 from reports.figures.taste import draw_taste, tags_of
 from reports.html import plain
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
 
 MOST_TOGETHER = 8  # treatments side by side; more are gathered by the levels of one factor
 MOST_NOTES = 500
+MOST_OPEN = 4  # more notes are folded away
 
 
 def taste_section(analysis: Analysis, notes: DataFrame | None, keys: Keys) -> Section | None:
@@ -34,11 +35,8 @@ def taste_section(analysis: Analysis, notes: DataFrame | None, keys: Keys) -> Se
     figure = draw_taste(gathered, key=keys())
     if figure:
         blocks.append(Picture(figure=figure, fold=True))
-    blocks.append(
-        Grid(
-            caption=f"Taste notes ({say_count(len(labelled), 'note')})", table=_table(labelled), fold=len(labelled) > 12
-        )
-    )
+    caption = f"Taste notes ({say_count(len(labelled), 'note')})"
+    blocks.append(Grid(caption=caption, table=_table(labelled), fold=len(labelled) > MOST_OPEN))
     return Section(key="taste", title="Taste notes by treatment", blocks=blocks)
 
 
@@ -53,7 +51,7 @@ def with_treatments(notes: DataFrame, question: Question) -> DataFrame:
     ordered = notes.sort_values([factor.name for factor in factors], kind="stable")
     named = [factor.name for factor in factors]
     said = [
-        ", ".join(_level(factor, value) for factor, value in zip(factors, row, strict=True))
+        say_list([_level(factor, value) for factor, value in zip(factors, row, strict=True)])
         for row in ordered[named].itertuples(index=False)
     ]
     return ordered.assign(treatment=said)
