@@ -140,7 +140,7 @@ def _name_ends(  # type: ignore[no-untyped-def]
             axes,
             1.01,
             place,
-            wrapped(level if as_number(level) is None else f"{by} {level} {unit}".rstrip(), width=13),
+            wrapped(level, width=13) if as_number(level) is None else f"{brief(by, 14)}\n{sized(level, unit)}",
             transform=axes.get_yaxis_transform(),
             ha="left",
             multialignment="left",
