@@ -109,6 +109,7 @@ def analyse_trial(
         taste_notes=tables.notes if len(tables.notes) else None,
         plan=_plan(tables, behind.formula),
         remarks=(
+            *_still_to_bake(tables.left_out),
             *(f"{one.name} has no readings yet and was left out." for one in picked if one not in read),
             *(_replaced(row) for row in tables.replaced),
         ),
@@ -340,6 +341,15 @@ def _plan(tables: TrialTables, formula: str | None) -> dict[str, Any]:
         "formula": formula,
         "flour_per_bake_g": trial.flour_per_bake_g,
     }
+
+
+def _still_to_bake(left_out: Sequence[Any]) -> tuple[str, ...]:
+    waiting = sum(out.why == "not yet baked" and out.response is None for out in left_out)
+    if not waiting:
+        return ()
+    return (
+        f"{waiting} of the planned runs {'is' if waiting == 1 else 'are'} not baked yet: this is how it stands so far.",
+    )
 
 
 def _replaced(row: Any) -> str:

@@ -59,7 +59,7 @@ class Options:
             value = getattr(self, each.name)
             if value == each.default:
                 continue
-            option = "--" + _SPELLED.get(each.name, each.name).replace("_", "-")
+            option = option_of(each.name)
             if value is True:
                 found.append(option)
                 continue
@@ -73,6 +73,11 @@ _SPELLED = {
     "contrasts": "contrast", "interactions": "interaction", "margins": "margin", "accepts": "accept",
     "importances": "importance", "references": "reference",
 }  # fmt: skip
+
+
+def option_of(field: str) -> str:
+    """How a field of Options is spelled on the command line."""
+    return "--" + _SPELLED.get(field, field).replace("_", "-")
 
 
 def chains_of(groups: Sequence[str]) -> list[list[str]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -27,6 +27,7 @@ DECIMALS: Mapping[str, Literal[".", ","]] = {"point": ".", "comma": ","}
 Decimal = Literal["point", "comma"]
 Warmth = Literal["C", "F"]
 Paper = Literal["A4", "Letter"]
+LOOKS = ("--for", "--decimal", "--temperature")
 PAGES = (".html", ".htm", ".pdf")
 
 
@@ -40,8 +41,9 @@ class Look:
 
     def said(self) -> list[str]:
         """As it would be typed again, without what is left at its default."""
-        said = (("--for", self.reader, "kitchen"), ("--decimal", self.decimal, "point"))
-        said += (("--temperature", self.temperature, "C"),)
+        values = (self.reader, self.decimal, self.temperature)
+        defaults = ("kitchen", "point", "C")
+        said = zip(LOOKS, values, defaults, strict=True)
         return [word for option, value, default in said if value != default for word in (option, value)]
 
 
@@ -130,7 +132,7 @@ def report_file(
 def answer_for_report(
     store: Store, trial: str, responses: Sequence[str] = (), options: Options | None = None
 ) -> TrialAnalysis:
-    """The analysis of a trial, with a remark on what is still to be baked; or why there is none yet.
+    """The analysis of a trial, or why there is none yet.
 
     Raises what analyse_trial raises; NotPossible only when something was wished for, which may be why.
     """
@@ -138,18 +140,11 @@ def answer_for_report(
     from tracker.workflow.analysing import analyse_trial, unanswered_trial
 
     try:
-        answer = analyse_trial(store, trial, responses=responses, options=options)
+        return analyse_trial(store, trial, responses=responses, options=options)
     except NotPossible as problem:
         if options is not None and options.said():
             raise
         return unanswered_trial(store, trial, problem, responses=responses, options=options)
-    waiting = sum(out.why == "not yet baked" and out.response is None for out in answer.analysis.left_out)
-    if not waiting:
-        return answer
-    said = (
-        f"{waiting} of the planned runs {'is' if waiting == 1 else 'are'} not baked yet: this is how it stands so far."
-    )
-    return replace(answer, remarks=(said, *answer.remarks))
 
 
 def require_page(path: Path, *, option: str = "--out") -> None:
@@ -182,17 +177,15 @@ def _drawn(
     answer: TrialAnalysis, look: Look, *, points: bool, beside: Beside | None = None
 ) -> tuple[str, tuple[dict[Path, bytes], dict[Path, bytes]]]:
     """The page as HTML; the files of its pictures and of its tables."""
-    from contextlib import nullcontext
+    from contextlib import AbstractContextManager, nullcontext
 
     from analysis.words.numbers import writing
     from reports.figures.svg import also_as_png
 
     require_reader(look.reader)
     beside = beside or Beside()
-    with (
-        writing(decimal=DECIMALS[look.decimal], temperature=look.temperature),
-        also_as_png() if points else nullcontext({}) as png,
-    ):
+    as_points: AbstractContextManager[dict[str, bytes]] = also_as_png() if points else nullcontext({})
+    with writing(decimal=DECIMALS[look.decimal], temperature=look.temperature), as_points as png:
         page = _page(answer, look)
         files = _picture_files(page, beside.pictures, png), _table_files(page, beside.tables)
         return page.html(), files
