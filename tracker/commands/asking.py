@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
 
-from tracker.errors import UsageError
+from tracker.commands.option_values import require_at_least, require_known, require_share
 
 if TYPE_CHECKING:
     from tracker.workflow.options import Options
@@ -20,6 +20,7 @@ TRANSFORMS = ("none", "auto", "log", "square root", "reciprocal", "reciprocal sq
 ADJUST = ("auto", "holm", "bonferroni", "scheffe", "none")
 INTERVALS = ("standard", "profile", "bootstrap")
 LINKS = ("logit", "probit")
+SQUARES = ("1", "2", "3")
 # Spelled here too because the help may not load the engine; a test compares.
 SHAPES = (
     "flat", "line", "quadratic", "linear-plateau", "quadratic-plateau", "logistic-3", "logistic-4", "log-logistic-3",
@@ -164,20 +165,28 @@ def options_of(
         ),
     ] = None,
 ) -> Options:
-    """The options as the workflow takes them. Raises UsageError with the nearest kind."""
+    """The options as the workflow takes them. Raises UsageError for a value that no option has."""
     from tracker.workflow.options import Options
 
-    _require_known(kind, KINDS, "--kind", "kind of analysis")
+    require_known(kind, KINDS, "--kind", "kind of analysis")
     own_models = tuple(text for text in model or () if ":" in text)
     plain_models = [text for text in model or () if ":" not in text]
     for text in (*plain_models, *(text.rpartition(":")[2].strip() for text in own_models)):
-        _require_known(text, MODELS, "--model", "model")
-    _require_known(small_sample, SMALL_SAMPLE, "--small-sample", "small-sample method")
+        require_known(text, MODELS, "--model", "model")
+    require_known(small_sample, SMALL_SAMPLE, "--small-sample", "small-sample method")
     if transform is not None:
-        _require_known(transform, TRANSFORMS, "--transform", "transformation")
-    _require_known(adjust, ADJUST, "--adjust", "allowance")
-    _require_known(intervals, INTERVALS, "--intervals", "kind of interval")
-    _require_known(link, LINKS, "--link", "link")
+        require_known(transform, TRANSFORMS, "--transform", "transformation")
+    require_known(adjust, ADJUST, "--adjust", "allowance")
+    require_known(intervals, INTERVALS, "--intervals", "kind of interval")
+    require_known(link, LINKS, "--link", "link")
+    if shape is not None:
+        require_known(shape, (*SHAPES, *SHAPE_FAMILIES), "--shape", "shape")
+    require_known(str(squares), SQUARES, "--squares", "type of sums of squares")
+    require_share(confidence, "--confidence", "A confidence", such_as=0.95)
+    for share in effective or ():
+        require_share(share, "--effective", "A share", such_as=0.5)
+    require_at_least(order, 1, "--order", "An order")
+    require_at_least(seed, 0, "--seed", "A seed")
     return Options(
         kind=kind,  # type: ignore[arg-type]  # one of KINDS
         model=plain_models[-1] if plain_models else None,
@@ -210,15 +219,6 @@ def options_of(
         seed=seed,
         follow=tuple(follow or ()),
     )
-
-
-def _require_known(word: str, known: tuple[str, ...], option: str, what: str) -> None:
-    if word not in known:
-        from tracker.intake.spreadsheet import nearest
-
-        near = nearest(word, known) or known[0]
-        shown = f'"{near}"' if " " in near else near
-        raise UsageError(f'"{word}" is no {what}.', where=option, try_this=f"{option} {shown} (of {', '.join(known)})")
 
 
 def asks_how(*, without: tuple[str, ...] = ()) -> Callable[[Callable[..., None]], Callable[..., None]]:

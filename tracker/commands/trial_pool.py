@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from tracker.commands.option_values import require_share
 from tracker.commands.shell import JsonOption, KitchenOption, example, make_app, open_store, print_json, say, tell
 
 app = make_app("")
@@ -35,6 +36,7 @@ def pool(
     """Put the trials of one product together: shared effects, how far trials differ, what was learnt when."""
     from tracker.workflow.pooling import pool_trials, write_pooled_report
 
+    require_share(confidence, "--confidence", "A confidence", such_as=0.95)
     with open_store(kitchen) as store:
         answer = pool_trials(
             store, trials, responses=response or (), factors=factor or (), confidence=confidence, anyway=anyway

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from tracker.commands.option_values import require_share
 from tracker.commands.shell import JsonOption, example, make_app, print_json, say
 from tracker.errors import UsageError
 
@@ -57,6 +58,8 @@ def size(
             where="trial size",
             try_this="--what means --spread 2 --matters 4, or the name of a plan file",
         )
+    require_share(confidence, "--confidence", "A confidence", such_as=0.95)
+    require_share(power, "--power", "A chance", such_as=0.8)
     if plan is not None:
         sized_plan = size_of_plan(plan)
         print_json(sized_plan.to_json()) if json_ else say(sized_plan.summary())

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from tracker.errors import InputError
+from tracker.errors import InputError, UsageError
 from tracker.intake.mapping import plain, same_name, split_unit
 from tracker.intake.numbers import plain_number
 from tracker.intake.preview import SHOWN, RowError, refuse_alike
@@ -37,7 +37,7 @@ def find_column(header: Sequence[str], name: str, *, option: str) -> str:
 def split_kind(text: str, kinds: Sequence[str], *, option: str, header: Sequence[str] = ()) -> tuple[str, str | None]:
     """ "soda:amount" as ("soda", "amount"); ("soda", None) when no kind is given.
 
-    A colon may belong to the column's own name. Raises InputError for an unknown kind.
+    A colon may belong to the column's own name. Raises UsageError for an unknown kind.
     """
     name, colon, kind = text.rpartition(":")
     if not colon or text in header:
@@ -45,7 +45,7 @@ def split_kind(text: str, kinds: Sequence[str], *, option: str, header: Sequence
     if kind.strip() in kinds:
         return name.strip(), kind.strip()
     near = nearest(kind, list(kinds))
-    raise InputError(
+    raise UsageError(
         f'"{kind.strip()}" is none of {", ".join(kinds)}.',
         where=option,
         try_this=f'{option} "{name.strip()}:{near or kinds[0]}"',

@@ -37,7 +37,7 @@ class ScaleSaid:
 
 
 def read_scale(text: str) -> ScaleSaid:
-    """ "crumb:score", "score", or "Sat:score(Low<Medium<High)". Raises InputError or UsageError."""
+    """ "crumb:score", "score", or "Sat:score(Low<Medium<High)". Raises UsageError."""
     body, words = _split_words(text)
     if body in SCALES:
         return ScaleSaid(name="", scale=body, words=words)

@@ -14,11 +14,10 @@ from analysis.questions import Factor, Question, Response
 from tracker.errors import InputError, UsageError
 from tracker.intake.columns import KINDS, find_column, guess_kind, levels_of, numbers_of, split_kind, texts_of
 from tracker.intake.mapping import plain, split_unit
-from tracker.intake.numbers import read_number
 from tracker.intake.scales import read_scale, scores_of
 from tracker.intake.spreadsheet import Sheet
 from tracker.workflow.options import Options, how_of, lay_chains, set_references, slopes_of
-from tracker.workflow.wanted import keep, read_goal, refuse_costs, set_wishes
+from tracker.workflow.wanted import keep, option_number, read_goal, refuse_costs, set_wishes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -341,7 +340,7 @@ def _joined(table: pd.DataFrame, names: list[str]) -> list[str | None]:
 def _positive(text: str | None) -> float | None:
     if text is None:
         return None
-    number = read_number(text, what="the difference that matters", where="--matters")
+    number = option_number(text, what="the difference that matters", where="--matters")
     if number <= 0:
         raise UsageError("The difference that matters is above 0.", where="--matters", try_this="--matters 3")
     return number

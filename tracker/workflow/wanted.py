@@ -69,7 +69,7 @@ def read_goal(text: str) -> tuple[Goal, float | None]:
     if word == "minimise" and not equals:
         return "minimise", None
     if word == "target" and number:
-        return "target", read_number(number, what="target", where="--goal")
+        return "target", option_number(number, what="target", where="--goal")
     near = nearest(word, ["maximise", "minimise", "target"])
     raise UsageError(
         f'"{text}" is no goal; goals are maximise, minimise and target=NUMBER.',
@@ -93,6 +93,14 @@ def by_response(texts: Sequence[str], names: Sequence[str], option: str) -> Mapp
     return said
 
 
+def option_number(text: str, *, what: str, where: str) -> float:
+    """The number of an option; what is none was typed wrongly. Raises UsageError."""
+    try:
+        return read_number(text, what=what, where=where)
+    except InputError as wrong:
+        raise UsageError(wrong.what, where=wrong.where, try_this=wrong.try_this) from wrong
+
+
 def keep(said: dict[str, str], name: str, value: str, option: str) -> None:
     """Note what was said of a response. Raises UsageError when something else was said of it already."""
     if said.get(name, value) != value:
@@ -106,7 +114,7 @@ def _margin(text: str) -> Margin:
     ratio = text.endswith(RATIO)
     body = text.removesuffix(RATIO).strip()
     if BETWEEN not in body:
-        size = read_number(body, what="the margin", where="--margin")
+        size = option_number(body, what="the margin", where="--margin")
         if size <= 0 or (ratio and size >= 1):
             raise UsageError(
                 f"A margin of {body} leaves no room.", where="--margin", try_this='--margin 2, or "0.95..1.05 ratio"'
@@ -127,8 +135,8 @@ def _range(text: str, option: str) -> tuple[float | None, float | None]:
     first, between, second = (part.strip() for part in text.partition(BETWEEN))
     if not between or not (first or second):
         raise UsageError(f'"{text}" is no range.', where=option, try_this=f"{option} 45.. or {option} 6.9..7.5")
-    low = read_number(first, what="the lower end", where=option) if first else None
-    high = read_number(second, what="the upper end", where=option) if second else None
+    low = option_number(first, what="the lower end", where=option) if first else None
+    high = option_number(second, what="the upper end", where=option) if second else None
     if low is not None and high is not None and low >= high:
         raise UsageError(
             f"The range {text} ends before it begins.", where=option, try_this=f"{option} {second}{BETWEEN}{first}"
@@ -137,7 +145,7 @@ def _range(text: str, option: str) -> tuple[float | None, float | None]:
 
 
 def _importance(text: str) -> float:
-    weight = read_number(text, what="the importance", where="--importance")
+    weight = option_number(text, what="the importance", where="--importance")
     if not 0 < weight < 1000:
         raise UsageError("An importance lies above 0.", where="--importance", try_this="--importance 2")
     return weight

@@ -46,7 +46,14 @@ def test_a_plan_is_seen_at_several_sizes(crumbwise: Callable[..., Any]) -> None:
 
 @pytest.mark.parametrize(
     "words",
-    [(), ("--what", "taste"), ("--what", "means"), ("--what", "means", "--spread", "0"), ("nothing.toml",)],
+    [
+        (),
+        ("--what", "taste"),
+        ("--what", "means"),
+        ("--what", "means", "--spread", "0"),
+        ("nothing.toml",),
+        ("--what", "means", "--spread", "2", "--power", "80"),
+    ],
 )
 def test_bad_questions_end_with_a_way_out(crumbwise: Callable[..., Any], words: tuple[str, ...]) -> None:
     ran = crumbwise("trial", "size", *words)

@@ -123,6 +123,7 @@ def test_other_products_need_a_word_and_other_units_are_refused(kitchen, capsys)
         (["spring", "spring"], 2),
         (["spring", "sprung"], 4),
         (["spring", "summer", "--factor", "heat"], 3),
+        (["spring", "summer", "--confidence", "95"], 2),
     ],
 )
 def test_what_cannot_be_pooled_is_refused(kitchen, capsys, words, code):

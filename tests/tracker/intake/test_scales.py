@@ -31,7 +31,7 @@ def test_scales_are_read_with_and_without_a_name_and_an_order():
         read_scale("Sat:score(Low<Low)")
     with pytest.raises(UsageError, match="Only scores"):
         read_scale("Sat:count(Low<High)")
-    with pytest.raises(InputError, match="none of"):
+    with pytest.raises(UsageError, match="none of"):
         read_scale("Sat:scoer")
 
 

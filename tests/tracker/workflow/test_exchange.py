@@ -360,7 +360,7 @@ SODA = Asked(factors=("soda",), responses=("rise",))
         ("soda,rise\n1,2\n,3\n", SODA, InputError, "soda is empty"),
         ("soda,rise\n1,2\n2,x\n", SODA, InputError, "cannot be read as numbers"),
         ("soda,rise\n1,2\n", Asked(factors=("sodda",), responses=("rise",)), InputError, 'no column "sodda"'),
-        ("soda,rise\n1,2\n", Asked(factors=("soda:amout",), responses=("rise",)), InputError, "is none of amount"),
+        ("soda,rise\n1,2\n", Asked(factors=("soda:amout",), responses=("rise",)), UsageError, "is none of amount"),
         ("soda,rise\n1,2\n", Asked(factors=(), responses=("rise",)), UsageError, "No factor was named"),
         ("soda,rise\n1,2\n", Asked(factors=("soda",), responses=()), UsageError, "No response was named"),
         (
