@@ -16,6 +16,7 @@ from analysis.results import ResponseResult
 from analysis.words.numbers import (
     half_width,
     join_words,
+    number_shown,
     say_dose,
     say_level,
     say_number,
@@ -126,7 +127,7 @@ def _say(value: float, dose: DosePart, step: float = 0.0) -> str:
     coarse = step > finest
     if not coarse and any(math.isclose(value, end, abs_tol=1e-9 * span) for end in (min(baked), max(baked))):
         finer = say_number(value, finest)
-        return finer if math.isclose(float(finer), value, abs_tol=1e-9 * span) else say_level(value)
+        return finer if math.isclose(number_shown(finer) or 0.0, value, abs_tol=1e-9 * span) else say_level(value)
     return say_number(value, max(step, finest))
 
 

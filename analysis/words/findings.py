@@ -23,6 +23,7 @@ from analysis.results import Finding
 from analysis.words.numbers import (
     half_width,
     join_words,
+    number_shown,
     say_digits,
     say_dose,
     say_dose_interval,
@@ -233,9 +234,7 @@ def two_effects(finding: Finding) -> str:
 def _at(facts: Mapping[str, Any], end: str, unit: str) -> str:
     """ "yogurt", or "oven at 170 °C" for an amount (whose levels may come as text)."""
     level = say_level(facts[f"by_{end}"])
-    try:
-        float(level)
-    except ValueError:
+    if number_shown(level) is None:
         return level
     return f"{facts['by']} at {with_unit(level, unit)}"
 

@@ -99,8 +99,10 @@ def say_signed(value: float, step: float | None = None) -> str:
 
 
 def say_level(value: float | str) -> str:
-    """A level as it was set: 2.50 is "2.5", text stays as it is."""
-    return value if isinstance(value, str) else as_written(_no_minus_zero(f"{value:.6g}"))
+    """A level as it was set: 2.50 is "2.5"; text stays as it is, unless it is nothing but a number."""
+    if isinstance(value, str):
+        return value if number_shown(value) is None else as_written(value)
+    return as_written(_no_minus_zero(f"{value:.6g}"))
 
 
 def say_dose(value: float, low: float | None, high: float | None) -> str:

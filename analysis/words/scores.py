@@ -13,6 +13,7 @@ from analysis.words.numbers import (
     join_words,
     say_count,
     say_interval,
+    say_level,
     say_number,
     say_p,
     say_share,
@@ -60,7 +61,7 @@ def _averaged(part: ScorePart) -> tuple[str, ...]:
 
 
 def _level(one: Shares, part: ScorePart, about: ResponseResult, confidence: float) -> str:
-    where = join_words([f"{name} {level}" for name, level in one.settings.items()])
+    where = join_words([f"{name} {say_level(level)}" for name, level in one.settings.items()])
     step = half_width(one.low, one.high)
     if part.scale == "yes-no":
         ends = [None if end is None else 100 * end for end in (one.low, one.high)]
@@ -102,7 +103,7 @@ def _dose(one: DoseLimit, question: Any, typical: str = "") -> str:
 def _contrast(one: ScoreContrast, part: ScorePart, confidence: float) -> str:
     """A chosen contrast as a factor; its size in scores, shares or counts stands beside the other contrasts."""
     of = {"yes-no": "the odds of yes", "count": "the count"}.get(part.scale, "the odds of a higher score")
-    at = "".join(f", with {name} {level}" for name, level in one.at.items())
+    at = "".join(f", with {name} {say_level(level)}" for name, level in one.at.items())
     step = half_width(one.ratio_low, one.ratio_high)
     times = f"{of} times {say_number(one.ratio or 0.0, step)}"
     if one.ratio_low is None:

@@ -6,7 +6,7 @@ from typing import Any
 
 from analysis.results import Analysis
 from analysis.scores.tags import HOLDS, TagFactor, TagsPart
-from analysis.words.numbers import join_words, say_count, say_p, start
+from analysis.words.numbers import join_words, say_count, say_level, say_p, start
 
 MOST_SAID = 5
 
@@ -30,7 +30,7 @@ def say_tags(part: TagsPart, about: Analysis, question: Any) -> tuple[str, ...]:
 
 
 def _link(link: TagFactor, question: Any) -> str:
-    counts = join_words([f"{link.having[level]} of {link.noted[level]} at {level}" for level in link.noted])
+    counts = join_words([f"{link.having[level]} of {link.noted[level]} at {say_level(level)}" for level in link.noted])
     after = say_p(link.p_adjusted)
     if link.direction:
         return f'"{link.tag}" was said where there was {link.direction} {link.factor}: {counts} ({after}).'

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from analysis.dose_results import Curve, DosePart
 from analysis.results import BakePoint, ResponseResult
-from analysis.words.numbers import half_width, say_interval, say_number, say_share
+from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share
 from reports.figures.lettering import brief, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.points import adjusted, blocked, same_level, thinned
@@ -214,7 +214,7 @@ def _table(part: DosePart, curves: Sequence[Curve], unit: str, dose_unit: str) -
         smallest = say_number(good.dose, half_width(good.low, good.high)) if good else "–"
         rows.append(
             (
-                *([curve.level or "–"] if part.by else []),
+                *([say_level(curve.level or "–")] if part.by else []),
                 *doses,
                 at_best,
                 smallest,

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from analysis.estimates import Mean
 from analysis.results import BakePoint, Finding, ResponseResult
-from analysis.words.numbers import half_width, say_interval, say_number, say_share, say_signed
+from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share, say_signed
 from reports.figures.lettering import brief, column_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.points import as_number, offsets, same_level, thinned
@@ -170,7 +170,7 @@ def _table(cells: Cells, unit: str) -> Table:
         for mean in means:
             step = half_width(mean.low, mean.high)
             ends = [say_number(end, step) if end is not None else "–" for end in (mean.low, mean.high)]
-            rows.append((level, mean.level, say_number(mean.mean, step), *ends))
+            rows.append((say_level(level), say_level(mean.level), say_number(mean.mean, step), *ends))
     return Table(
         columns=(cells.by, cells.along, f"estimated mean{shown}", f"low{shown}", f"high{shown}"), rows=tuple(rows)
     )

@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from analysis.words.numbers import true_minus
+from analysis.words.numbers import say_level, true_minus
 from reports.html import plain
 
 if TYPE_CHECKING:
@@ -37,7 +37,7 @@ def can_draw(text: str) -> bool:
 
 def wrapped(text: str, *, width: int = 20, lines: int = 2) -> str:
     """``text`` on at most ``lines`` lines of about ``width`` characters; the rest is an ellipsis."""
-    kept = plain(text) or "(no name)"
+    kept = plain(say_level(text)) or "(no name)"
     return "\n".join(textwrap.wrap(kept, width=width, max_lines=lines, placeholder=" …") or [kept[: width - 1] + "…"])
 
 
@@ -87,7 +87,7 @@ def column_names(axes: Axes, places: Sequence[float], names: Sequence[str], *, m
 
 def brief(name: str, most: int = 36) -> str:
     """``name`` on one line, cut at ``most`` characters: for alt text, where the number must not be pushed out."""
-    kept = plain(name) or "(no name)"
+    kept = plain(say_level(name)) or "(no name)"
     return kept if len(kept) <= most else kept[: most - 1].rstrip() + "…"
 
 
@@ -98,4 +98,5 @@ def with_unit(name: str, unit: str) -> str:
 
 def sized(number: str, unit: str) -> str:
     """A number with its unit, the unit cut short if someone wrote a sentence there."""
-    return f"{number} {brief(unit, 12)}" if unit.strip() else number
+    said = say_level(number)
+    return f"{said} {brief(unit, 12)}" if unit.strip() else said

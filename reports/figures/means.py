@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from analysis.estimates import Mean
 from analysis.results import ResponseResult
-from analysis.words.numbers import half_width, say_interval, say_number, say_share
+from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.points import offsets, same_level, thinned
@@ -91,6 +91,8 @@ def _table(means: Sequence[Mean], factor: str, unit: str) -> Table:
     for mean in means:
         step = half_width(mean.low, mean.high)
         ends = [say_number(end, step) if end is not None else "–" for end in (mean.low, mean.high)]
-        rows.append((mean.level, say_number(mean.mean, step), *ends, *([mean.letters or "–"] if letters else [])))
+        rows.append(
+            (say_level(mean.level), say_number(mean.mean, step), *ends, *([mean.letters or "–"] if letters else []))
+        )
     extra = ("same letter: not told apart",) if letters else ()
     return Table(columns=(factor, f"estimated mean{shown}", f"low{shown}", f"high{shown}", *extra), rows=tuple(rows))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from analysis.results import Analysis
 from analysis.words import say_level
 from analysis.words.chemistry import MODEL_CAUTION, say_chemistry, say_odd_ph, say_tag_link
-from analysis.words.numbers import say_fixed, with_unit
+from analysis.words.numbers import as_written, say_fixed, with_unit
 from reports.figures.picture import Table
 from reports.html import plain
 from reports.sections.blocks import Grid, Items, Picture, Section, Words
@@ -51,7 +51,7 @@ def chemistry_section(
         if len(both) >= FEWEST_BAKES:  # fewer are not judged, so nothing is said of them
             odd = odd_ph(list(both["bake"]), list(both["measured_ph"]), list(both[PREDICTED_PH]))
             blocks.append(Words(text=plain(say_odd_ph(odd))))
-    blocks.append(Words(text=MODEL_CAUTION, tone="quiet"))
+    blocks.append(Words(text=as_written(MODEL_CAUTION), tone="quiet"))
     return Section(key="chemistry", title="Gas, acid and pH", blocks=blocks)
 
 
@@ -142,4 +142,4 @@ def _range(low: float, high: float) -> str:
 
 
 def _or_dash(value: float, decimals: int) -> str:
-    return f"{value:.{decimals}f}" if value == value else "–"
+    return say_fixed(value, decimals) if value == value else "–"

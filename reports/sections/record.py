@@ -8,7 +8,7 @@ from typing import Any
 
 from analysis.results import Analysis, BakePoint, ResponseResult
 from analysis.words import say_count, say_left_out, say_level, say_number
-from analysis.words.numbers import say_list
+from analysis.words.numbers import as_written, say_list
 from reports.figures.picture import Table
 from reports.html import plain
 from reports.sections.blocks import Facts, Grid, Section, Words
@@ -122,7 +122,7 @@ def _cells(point: BakePoint | None, result: ResponseResult, decimals: int) -> tu
     if not scatter or scatter < 1e-9 * abs(point.observed):  # nothing but rounding is left over
         scatter = 10.0**-decimals
     fitted, residual = ("–" if v is None else say_number(v, scatter) for v in (point.fitted, point.residual))
-    return f"{point.observed:.{decimals}f}", fitted, residual
+    return as_written(f"{point.observed:.{decimals}f}"), fitted, residual
 
 
 def _decimals(result: ResponseResult) -> int:

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from analysis.results import Analysis, ResponseResult
 from analysis.scores.results import ScorePart
 from analysis.words import GLOSSARY, say_model, say_number, say_p, say_share, say_term
-from analysis.words.numbers import say_fixed, start
+from analysis.words.numbers import say_fixed, say_level, say_list, start
 from analysis.words.trust_checks import SCALES
 from reports.figures.picture import Table
 from reports.sections.blocks import Facts, Grid, Heading, Section, Words
@@ -139,5 +139,5 @@ def _half(low: float | None, high: float | None) -> float | None:
 
 
 def _at(at: Mapping[str, str]) -> str:
-    said = ", ".join(f"{name} {level}" for name, level in at.items())
+    said = say_list([f"{name} {say_level(level)}" for name, level in at.items()])
     return f" at {said}" if said else ""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from analysis.results import Analysis
 from analysis.scores.tags import TagsPart
-from analysis.words.numbers import say_p
+from analysis.words.numbers import say_level, say_p
 from analysis.words.tags import say_tags
 from reports.figures.picture import Table
 from reports.sections.blocks import Grid, Items
@@ -19,7 +19,7 @@ def show_tags(part: TagsPart, about: Analysis, analysis: Analysis, keys: Keys) -
         (
             link.tag,
             link.factor,
-            "; ".join(f"{level}: {link.having[level]} of {link.noted[level]}" for level in link.noted),
+            "; ".join(f"{say_level(level)}: {link.having[level]} of {link.noted[level]}" for level in link.noted),
             _p(link.p),
             _p(link.p_adjusted),
         )
