@@ -60,7 +60,6 @@ def pool_trials(
         what = "One trial alone has nothing to be pooled with." if len(set(names)) < 2 else "A trial is named twice."
         raise UsageError(what, where="TRIAL", try_this="crumbwise trial pool FIRST SECOND")
     trials, products = _in_time(store, names)
-    remarks = _one_product(products, anyway=anyway)
     answers = []
     hashes: dict[str, str] = {}
     invented = False
@@ -75,6 +74,8 @@ def pool_trials(
         hashes[trial] = str(answer.provenance["content_sha256"])
         invented = invented or answer.invented
     pooling = pool_effects(answers, responses=responses, factors=factors, confidence=confidence)
+    # Asked last: --anyway is offered only where it was seen to lead somewhere.
+    remarks = _one_product(products, anyway=anyway)
     command = ["crumbwise", "trial", "pool", *names]
     command += [word for option, said in (("--response", responses), ("--factor", factors)) for one in said
                 for word in (option, one)]  # fmt: skip

@@ -39,7 +39,7 @@ kind = "category"
 levels = ["none", "20 min"]
 
 [[response]]
-name = "rise height"
+name = "{response}"
 unit = "{unit}"
 goal = "maximise"
 matters = 3
@@ -52,18 +52,18 @@ seed = {seed}
 """
 
 
-def bake(name: str, seed: int, *, formula="scone", unit="mm") -> None:
+def bake(name: str, seed: int, *, formula="scone", unit="mm", response="rise height") -> None:
     from tracker.store import open_kitchen
     from tracker.workflow.planning import plan_trial
     from tracker.workflow.recording import record_run
 
     chance = np.random.Generator(np.random.PCG64(seed))
     with open_kitchen("kitchen.db", create=not Path("kitchen.db").exists(), name="kitchen") as store:
-        planned = plan_trial(store, PLAN.format(name=name, formula=formula, unit=unit, seed=seed))
+        planned = plan_trial(store, PLAN.format(name=name, formula=formula, unit=unit, seed=seed, response=response))
         slope = 3 + 0.3 * chance.standard_normal()
         for run in planned.plan.runs:
             rise = 30 + slope * run.settings["powder"] + chance.standard_normal()
-            record_run(store, name, run.code, [f"rise height={rise:.2f}"])
+            record_run(store, name, run.code, [f"{response}={rise:.2f}"])
 
 
 @pytest.fixture
@@ -109,11 +109,22 @@ def test_other_products_need_a_word_and_other_units_are_refused(kitchen, capsys)
     bake("muffins", 9, formula="muffin")
     bake("inches", 10, unit="inch")
     assert main(["trial", "pool", "spring", "muffins"]) == 2
-    assert 'spring is a trial of "scone", muffins of "muffin"' in capsys.readouterr().err
+    refused = capsys.readouterr().err
+    assert 'spring is a trial of "scone", muffins of "muffin"' in refused
+    assert "--anyway" in refused
     assert main(["trial", "pool", "spring", "muffins", "--anyway"]) == 0
     assert "pooled as one product because that was asked for" in " ".join(capsys.readouterr().out.split())
     assert main(["trial", "pool", "spring", "inches"]) == 3
     assert "in mm" in capsys.readouterr().err
+
+
+def test_anyway_is_offered_only_where_it_leads_somewhere(kitchen, capsys):
+    bake("biscuits", 11, formula="biscuit", response="spread", unit="mm")
+    for way in ([], ["--anyway"]):
+        assert main(["trial", "pool", "spring", "biscuits", *way]) == 7
+        refused = capsys.readouterr().err
+        assert "no factor and response in common" in refused
+        assert "--anyway" not in refused
 
 
 @pytest.mark.parametrize(
