@@ -13,7 +13,7 @@ from analysis.goals.results import Front, GoalRegion, GoalsPart, GoalTaken
 from analysis.questions import Question
 from analysis.results import Analysis
 from analysis.words.goals import say_settings, say_sureness
-from analysis.words.numbers import half_width, join_words, say_fixed, say_number, say_percent
+from analysis.words.numbers import half_width, join_words, say_amount, say_fixed, say_number, say_percent
 from reports.figures.lettering import brief, row_names, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import (
@@ -46,7 +46,7 @@ def draw_region(part: GoalsPart, analysis: Analysis, *, key: str) -> Figure | No
         return None
     units = {factor.name: factor.unit for factor in analysis.question.factors}
     numeric = [not isinstance(axis.values[0], str) for axis in region.axes]
-    alt = _region_alt(part, region)
+    alt = _region_alt(part, region, units)
     rows = len(region.axes[0].values) if not numeric[0] else 0
     with canvas(max(1.8, min(0.32 * rows + 1.0, 6.0)) if rows else 3.8) as (figure, (axes,)):
         if len(numeric) == 2 and all(numeric):
@@ -61,7 +61,7 @@ def draw_region(part: GoalsPart, analysis: Analysis, *, key: str) -> Figure | No
         svg=svg,
         alt=alt,
         caption=_region_caption(region, analysis.question),
-        table=_region_table(region, units),
+        table=_region_table(part, region, units),
     )
 
 
@@ -175,9 +175,11 @@ def _levels(axes, region: GoalRegion) -> None:  # type: ignore[no-untyped-def]
     axes.set_xlabel("sureness of all goals (%)", parse_math=False)
 
 
-def _region_alt(part: GoalsPart, region: GoalRegion) -> str:
+def _region_alt(part: GoalsPart, region: GoalRegion, units: Mapping[str, str]) -> str:
     best = part.best or part.nearest
-    sure = "" if best is None or best.chance is None else f"best compromise {say_sureness(best.chance)} sure"
+    at = _settings_along(part, region, units)
+    where = f" at {join_words([brief(each, 30) for each in at])}," if at else ""
+    sure = "" if best is None or best.chance is None else f"best compromise{where} {say_sureness(best.chance)} sure"
     share = next((one for one in region.sureness if one.chance == 0.8), None)
     over = join_words([brief(axis.name, 24) for axis in region.axes])
     more = "" if share is None else f"; 80 % and more over {say_percent(share.share)} of what was baked"
@@ -194,7 +196,16 @@ def _region_caption(region: GoalRegion, question: Question) -> str:
     return f"How surely all goals are met{others}; the pale lines stand at 50, 80 and 95 %."
 
 
-def _region_table(region: GoalRegion, units: Mapping[str, str]) -> Table:
+def _settings_along(part: GoalsPart, region: GoalRegion, units: Mapping[str, str]) -> tuple[str, ...]:
+    """The best compromise on each axis of the picture: "1.52 % flour" or "yogurt"; () without one."""
+    best = part.best or part.nearest
+    if best is None or any(axis.name not in best.settings for axis in region.axes):
+        return ()
+    values = [(axis.name, best.settings[axis.name]) for axis in region.axes]
+    return tuple(v if isinstance(v, str) else say_amount(v, units.get(name, "")) for name, v in values)
+
+
+def _region_table(part: GoalsPart, region: GoalRegion, units: Mapping[str, str]) -> Table:
     columns = (
         "sureness",
         "of what was baked",
@@ -204,6 +215,10 @@ def _region_table(region: GoalRegion, units: Mapping[str, str]) -> Table:
     for one in region.sureness:
         reach = [_reached(ends) for ends in one.reach] or ["nowhere"] * len(region.axes)
         rows.append((f"{say_percent(one.chance)} and more", f"{say_fixed(100 * one.share, 1)} %", *reach))
+    best, at = part.best or part.nearest, _settings_along(part, region, {})
+    if best is not None and at:
+        sure = "" if best.chance is None else f", {say_sureness(best.chance)}"
+        rows.append((f"best compromise{sure}", "–", *at))
     return Table(columns=columns, rows=tuple(rows))
 
 

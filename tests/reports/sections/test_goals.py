@@ -50,7 +50,8 @@ def test_every_kind_of_region_is_drawn_with_alt_caption_and_table(factors):
     ElementTree.fromstring(figure.svg)
     assert 20 < len(figure.alt) <= LONGEST_ALT
     assert re.search(r"\d", figure.alt)
-    assert len(figure.table.rows) == 3
+    assert len(figure.table.rows) == 4
+    assert figure.table.rows[-1][0].startswith("best compromise")
     assert {len(row) for row in figure.table.rows} == {len(figure.table.columns)}
     for front in part.fronts:
         drawn = draw_front(front, part, analysis.question, key="f")
