@@ -7,7 +7,7 @@ nothing to say is None and left out.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from analysis.results import Analysis
@@ -22,6 +22,7 @@ from reports.sections.glance import glance_section
 from reports.sections.mattered import mattered_section
 from reports.sections.numbering import Keys
 from reports.sections.onward import next_section
+from reports.sections.panel import blind_section, consent_section, panel_section, still_blind
 from reports.sections.parts import part_sections
 from reports.sections.record import data_section, made_section, provenance_section
 from reports.sections.sure import sure_section
@@ -40,6 +41,7 @@ class Told:
     formula …), in the order to be shown. ``provenance`` names content hash, audit head,
     versions and the command that makes the report again. ``chemistry`` has one row per bake:
     the factors' columns and the account (``analysis.leavening.runs``), ``measured_ph`` if it was.
+    ``scores`` has one row per score: ``bake``, ``response``, ``score``, ``person`` (a number) and the factors.
     """
 
     analysis: Analysis
@@ -51,6 +53,7 @@ class Told:
     question: str = ""
     invented: bool = False
     cautions: tuple[str, ...] = ()
+    scores: DataFrame | None = None
 
 
 Parts = Iterable[Section | None]
@@ -93,6 +96,34 @@ def _class(told: Told, keys: Keys) -> Parts:
     return with_ideas([part for part in parts if part is not None])
 
 
+def _panel(told: Told, keys: Keys) -> Parts:
+    """For the sensory side: the scores, assessors, words; nothing of treatments before the end."""
+    analysis = _scored(told.analysis)
+    compared = panel_section(analysis, told.scores, keys)
+    if still_blind(analysis):
+        provenance = provenance_section(analysis, told.provenance)
+        return (blind_section(), consent_section(), compared, provenance)
+    scored = replace(told, analysis=analysis)
+    return (
+        answer_section(analysis),
+        consent_section(),
+        compared,
+        taste_section(analysis, told.notes, keys),
+        mattered_section(analysis, keys),
+        next_section(analysis),
+        sure_section(analysis),
+        *_behind(scored, keys),
+    )
+
+
+def _scored(analysis: Analysis) -> Analysis:
+    """The scores alone, where there are any: what was measured is for other readers."""
+    kept = tuple(result for result in analysis.responses if result.response.scale == "score")
+    names = {result.response.name for result in kept}
+    findings = tuple(finding for finding in analysis.findings if finding.response in names)
+    return replace(analysis, responses=kept, findings=findings, parts=()) if kept else analysis
+
+
 def _behind(told: Told, keys: Keys) -> Parts:
     """How it was made, checks, data and provenance, at the end of every kind."""
     return (
@@ -103,7 +134,12 @@ def _behind(told: Told, keys: Keys) -> Parts:
     )
 
 
-KINDS: Mapping[str, Callable[[Told, Keys], Parts]] = {"kitchen": _kitchen, "class": _class}
+KINDS: Mapping[str, Callable[[Told, Keys], Parts]] = {"kitchen": _kitchen, "class": _class, "panel": _panel}
+
+
+def told_to(kind: str, told: Told) -> Told:
+    """What may be told to this reader: cautions that name settings of single runs would give codes away."""
+    return replace(told, cautions=()) if kind == "panel" and still_blind(told.analysis) else told
 
 
 def sections_of(kind: str, told: Told) -> list[Section]:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.results import Analysis
 from reports.html import plain, render, style_sheet
-from reports.kinds import Told, sections_of
+from reports.kinds import Told, sections_of, told_to
 from reports.sections.blocks import Section, Words
 from reports.sections.record import made_section, provenance_section
 
@@ -44,7 +44,7 @@ class Page:
 
 def trial_page(told: Told, *, kind: str = "kitchen") -> Page:
     """The page of a ``kind`` (``reports.kinds``) with its parts drawn and said."""
-    return _page(told, tuple(sections_of(kind, told)))
+    return _page(told_to(kind, told), tuple(sections_of(kind, told)))
 
 
 def unanswered_page(told: Told, *, why: str, try_this: str) -> Page:

@@ -70,6 +70,7 @@ class TrialTables:
     was read), ``repeat`` and the response itself.
     ``runs`` has one row per run with its ``state`` (done, failed, skipped, "" when open).
     ``notes`` has one row per taste note with ``words``, ``tags`` (a list), ``person`` and ``at``.
+    ``assessed`` has one row per reading of a score: ``bake``, ``response``, ``score``, ``person`` and the factors.
     """
 
     trial: Trial
@@ -81,6 +82,7 @@ class TrialTables:
     tables: dict[str, pd.DataFrame]
     runs: pd.DataFrame
     notes: pd.DataFrame
+    assessed: pd.DataFrame
     left_out: list[LeftOut]
     replaced: list[Replacement]
 
@@ -107,6 +109,7 @@ def trial_tables(store: Store, trial: str) -> TrialTables:
         },
         runs=_runs_table(current, doses, block),
         notes=_notes_table(current, doses, block),
+        assessed=_assessed_table(current, used, doses, block),
         left_out=_left_out(current),
         replaced=replaced,
     )
@@ -211,6 +214,24 @@ def _response_table(
     columns["piece"] = pd.array([current.pieces.get(reading.piece_id or 0) for _, reading in rows], dtype="Int64")
     columns["repeat"] = pd.array([reading.repeat for _, reading in rows], dtype="int64")
     columns[response.name] = pd.array([reading.value for _, reading in rows], dtype="float64")
+    return _frame(columns)
+
+
+def _assessed_table(
+    current: CurrentTrial, runs: Sequence[Run], doses: dict[str, dict[str, Any]], block: str | None
+) -> pd.DataFrame:
+    """Scores by the number of who gave them; names are in no frame."""
+    scores = {response.name for response in current.responses if response.scale == "score"}
+    rows = [
+        (run, reading)
+        for run in runs
+        for reading in current.readings.get(run.id or 0, [])
+        if reading.response in scores
+    ]
+    columns = _run_columns(current, [run for run, _ in rows], doses, block)
+    columns["response"] = pd.array([reading.response for _, reading in rows], dtype="str")
+    columns["score"] = pd.array([reading.value for _, reading in rows], dtype="float64")
+    columns["person"] = pd.array([reading.person_id for _, reading in rows], dtype="int64")
     return _frame(columns)
 
 

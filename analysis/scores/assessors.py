@@ -1,9 +1,9 @@
 """How do the assessors of a panel compare: who scores high, who uses more of the scale, who tells treatments apart?
 
 Each assessor is held against the rest of the panel, on the bakes both scored. Bias: mean of paired
-differences with Student's t. Spread: standard deviation over bakes beside that of the others (root mean square), without
-an interval. Telling treatments apart: the engine's
-own test of the treatments on one assessor's bakes. Agreement: intraclass correlations of bakes scored by
+differences with Student's t. Spread: standard deviation over bakes beside that of the others (root mean
+square), without an interval. Telling treatments apart: the engine's own test of the treatments on one
+assessor's bakes. Agreement: intraclass correlations of bakes scored by
 everyone, with F limits (Shrout and Fleiss 1979, Psychological Bulletin 86, 420). Bias, spread and
 telling apart are what ISO 11132 asks of a panel (named from memory).
 """

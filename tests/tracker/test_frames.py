@@ -235,3 +235,22 @@ def test_batches_come_in_order_of_baking(store: Store) -> None:
     with pytest.raises(NotFound) as error:
         batch_table(store, "soda loa")
     assert error.value.try_this == '"soda loaf"'
+
+
+def test_scores_are_held_by_the_number_of_who_gave_them(tmp_path):
+    from tracker.workflow.people import add_person
+    from tracker.workflow.recording import record_run
+
+    with open_kitchen(str(tmp_path / "k.db"), create=True, name="k") as store:
+        plan(store)
+        code = trial_tables(store, "soda").runs["bake"].iloc[0]
+        add_person(store, "Somebody")
+        record_run(store, "soda", code, ["crumb score=4", "rise height=40"], person=1)
+        record_run(store, "soda", code, ["crumb score=2"], person=2, again=True)
+        found = trial_tables(store, "soda").assessed
+    assert found[["bake", "response", "score", "person"]].to_numpy().tolist() == [
+        [code, "crumb score", 4.0, 1],
+        [code, "crumb score", 2.0, 2],
+    ]
+    assert {"soda", "acid source"} <= set(found)
+    assert "Somebody" not in found.to_string()

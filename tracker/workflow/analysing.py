@@ -52,6 +52,7 @@ class TrialAnalysis:
     remarks: tuple[str, ...] = ()
     invented: bool = False
     chemistry: pd.DataFrame | None = None
+    scores: pd.DataFrame | None = None
     why_none: NotPossible | None = None
 
     def summary(self) -> str:
@@ -115,6 +116,7 @@ def analyse_trial(
         ),
         invented=behind.invented,
         chemistry=chemistry_table(analysis, accounts),
+        scores=tables.assessed,
     )
 
 

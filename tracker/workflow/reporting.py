@@ -16,6 +16,8 @@ from tracker.errors import UsageError
 from tracker.workflow.files import write_together
 
 if TYPE_CHECKING:
+    from contextlib import AbstractContextManager
+
     from reports.kinds import Told
     from reports.page import Page
     from tracker.store import Store
@@ -38,6 +40,12 @@ class Look:
     reader: str = "kitchen"
     decimal: Decimal = "point"
     temperature: Warmth = "C"
+
+    def writing(self) -> AbstractContextManager[object]:
+        """Numbers said inside are written so."""
+        from analysis.words.numbers import writing
+
+        return writing(decimal=DECIMALS[self.decimal], temperature=self.temperature)
 
     def said(self) -> list[str]:
         """As it would be typed again, without what is left at its default."""
@@ -177,15 +185,14 @@ def _drawn(
     answer: TrialAnalysis, look: Look, *, points: bool, beside: Beside | None = None
 ) -> tuple[str, tuple[dict[Path, bytes], dict[Path, bytes]]]:
     """The page as HTML; the files of its pictures and of its tables."""
-    from contextlib import AbstractContextManager, nullcontext
+    from contextlib import nullcontext
 
-    from analysis.words.numbers import writing
     from reports.figures.svg import also_as_png
 
     require_reader(look.reader)
     beside = beside or Beside()
     as_points: AbstractContextManager[dict[str, bytes]] = also_as_png() if points else nullcontext({})
-    with writing(decimal=DECIMALS[look.decimal], temperature=look.temperature), as_points as png:
+    with look.writing(), as_points as png:
         page = _page(answer, look)
         files = _picture_files(page, beside.pictures, png), _table_files(page, beside.tables)
         return page.html(), files
@@ -214,6 +221,7 @@ def _told(answer: TrialAnalysis, look: Look) -> Told:
         question=answer.question,
         invented=answer.invented,
         cautions=answer.remarks,
+        scores=answer.scores,
     )
 
 
