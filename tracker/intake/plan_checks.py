@@ -200,7 +200,7 @@ def check_response(number: int, response: ResponseTable) -> Iterator[Problem]:
         yield problem("target", "A target is given, but the goal is not to hit it.", 'goal = "target"')
     for key in ("plausible", "possible", "accept"):
         bounds = getattr(response, key)
-        if bounds is not None and bounds[0] >= bounds[1]:
+        if bounds is not None and None not in bounds and bounds[0] >= bounds[1]:
             yield problem(key, f"{key} = {bounds} does not rise.", f"{key} = [lowest, highest]")
     if response.plausible and response.possible and not _inside(response.plausible, response.possible):
         yield problem(
@@ -209,17 +209,18 @@ def check_response(number: int, response: ResponseTable) -> Iterator[Problem]:
     if (response.accept is not None or response.importance != 1.0) and response.goal is None:
         what = "accept" if response.accept is not None else "importance"
         yield problem(what, f"{what} weighs goals against each other, but there is no goal.", 'goal = "maximise"')
-    if (
-        response.target is not None
-        and response.accept
-        and not response.accept[0] < response.target < response.accept[1]
-    ):
+    if response.target is not None and response.accept and not _between(response.target, *response.accept):
         yield problem("accept", "The target lies outside what is acceptable.", "accept = [below, above] the target")
     possible = response.possible or response.plausible
     if response.target is not None and possible and not possible[0] <= response.target <= possible[1]:
         yield problem(
             "target", f"The target {response.target:g} lies outside what can be.", "a target inside the range"
         )
+
+
+def _between(target: float, low: float | None, high: float | None) -> bool:
+    """Strictly; an end that is None is open."""
+    return (low is None or low < target) and (high is None or target < high)
 
 
 def _inside(inner: list[float], outer: list[float]) -> bool:

@@ -46,6 +46,7 @@ WORDS = {
 
 # Keys whose value may be of two kinds.
 EITHER = {
+    "accept": "two numbers such as [40, 60], or one end: { at_least = 40 } or { at_most = 8.1 }",
     "levels": "a whole number of doses for an amount, a list of names in quotes for a category",
     "neutralises": "the name of what it neutralises in quotes, or a percentage of flour such as 1.5",
     "axial": '"rotatable", "face", "orthogonal", or a distance such as 1.5',

@@ -50,10 +50,26 @@ def _prose(value: Any) -> Any:
     return text.strip() if isinstance(text, str) else text
 
 
+ENDS = ("at_least", "at_most")
+
+
+def _ends(value: Any) -> Any:
+    """{ at_least = 40 } as [40, None], { at_most = 8.1 } as [None, 8.1]; a pair stays as it stands."""
+    if not isinstance(value, dict):
+        return value
+    if not value or not set(value) <= set(ENDS):
+        raise ValueError(f"names {', '.join(value) or 'no end'}; its ends are {' and '.join(ENDS)}")
+    wrong = next((end for end, number in value.items() if not isinstance(number, (int, float))), None)
+    if wrong is not None:
+        raise ValueError(f"has no number as {wrong}")
+    return [value.get(end) for end in ENDS]
+
+
 Name = Annotated[str, BeforeValidator(clean_name)]
 Label = Annotated[str, BeforeValidator(_label)]  # may be empty: a unit
 Prose = Annotated[str, BeforeValidator(_prose)]
 Range = Annotated[list[FiniteFloat], Field(min_length=2, max_length=2)]
+OpenRange = Annotated[list[FiniteFloat | None], Field(min_length=2, max_length=2), BeforeValidator(_ends)]
 
 
 class _Table(BaseModel):
@@ -106,7 +122,7 @@ class ResponseTable(_Table):
     matters: Annotated[FiniteFloat, Field(gt=0)] | None = None
     plausible: Range | None = None
     possible: Range | None = None
-    accept: Range | None = None
+    accept: OpenRange | None = None
     importance: Annotated[FiniteFloat, Field(gt=0, le=1000)] = 1.0
     spread: Annotated[FiniteFloat, Field(gt=0)] | None = None
     whole_plot_spread: Annotated[FiniteFloat, Field(ge=0)] | None = None

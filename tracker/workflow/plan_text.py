@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from tracker.intake.numbers import number_text
-from tracker.intake.plan_tables import FactorTable, ResponseTable
+from tracker.intake.plan_tables import ENDS, FactorTable, ResponseTable
 
 if TYPE_CHECKING:
     from analysis.designs.requests import DesignRequest
@@ -42,7 +42,7 @@ RESPONSE = {
     "goal": "maximise, minimise, or target with target = ...",
     "target": "the value to hit",
     "matters": "the smallest difference worth acting on",
-    "accept": "not good enough at all, and all one can wish for; a target lies between",
+    "accept": "not good enough at all, and all one can wish for (or one of them); a target lies between",
     "importance": "how much the goal counts among the others",
     "spread": "standard deviation between bakes of the same thing",
 }
@@ -157,6 +157,8 @@ def _keys(said: Mapping[str, Any], words: Mapping[str, str]) -> str:
 def _value(value: Any) -> str:
     if isinstance(value, bool):
         return "true" if value else "false"
+    if isinstance(value, (list, tuple)) and None in value:  # a range that is open at one end
+        return f"{{ {', '.join(f'{end} = {_value(v)}' for end, v in zip(ENDS, value, strict=True) if v is not None)} }}"
     if isinstance(value, (list, tuple)):
         return "[" + ", ".join(map(_value, value)) + "]"
     if isinstance(value, float):

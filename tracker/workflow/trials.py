@@ -211,6 +211,7 @@ def _response(response: Response) -> dict[str, Any]:
     matters = f", a difference of {response.matters:g} matters" if response.matters else ""
     unit = f" ({response.unit})" if response.unit else ""
     goal = f", {response.goal}{f' {response.target:g}' if response.target is not None else ''}" if response.goal else ""
+    accept = [response.accept_low, response.accept_high]
     return {
         "name": response.name,
         "unit": response.unit or None,
@@ -218,7 +219,7 @@ def _response(response: Response) -> dict[str, Any]:
         "goal": response.goal,
         "target": response.target,
         "matters": response.matters,
-        "accept": [response.accept_low, response.accept_high] if response.accept_low is not None else None,
+        "accept": None if accept == [None, None] else accept,
         "importance": response.importance,
         "pieces": response.pieces,
         "readings": response.readings,

@@ -16,6 +16,7 @@ from tracker.workflow.options import Options
 from tracker.workflow.planning import plan_trial
 from tracker.workflow.prices import keep_price, list_prices
 from tracker.workflow.recording import record_run
+from tracker.workflow.trials import show_trial
 
 PLAN = """
 title = "Butter and powder in a scone"
@@ -74,8 +75,8 @@ seed = 5
 PRICES = {"wheat flour": 1.0, "butter": 9.0, "water": 0.0, "baking powder": 6.0}
 
 
-def fill(store) -> None:
-    planned = plan_trial(store, PLAN)
+def fill(store, plan: str = PLAN) -> None:
+    planned = plan_trial(store, plan)
     for place, run in enumerate(planned.plan.runs):
         wobble = (place % 3 - 1) * 0.4
         rise = 30 + 4 * run.settings["powder"] + wobble
@@ -95,6 +96,24 @@ def test_what_the_plan_accepts_is_what_the_analysis_takes(store):
     assert (rise.low, rise.full, rise.importance, rise.given) == (40.0, 60.0, 2.0, True)
     assert (firm.high, firm.full, firm.importance) == (8.0, 2.0, 1.0)
     assert part.best.settings == pytest.approx({"butter": 30.0, "powder": 6.0}, abs=1e-3)
+
+
+@pytest.mark.parametrize("said", ["in the plan", "on the command line"])
+def test_one_end_of_what_is_acceptable_is_enough(store, said):
+    plan = PLAN.replace("accept = [40, 60]", "accept = { at_least = 40 }")
+    plan = plan.replace("accept = [2, 8]", "accept = { at_most = 8.5 }")
+    options = {}
+    if said == "on the command line":
+        plan = "\n".join(line for line in plan.splitlines() if not line.startswith("accept"))
+        options = {"accepts": ("rise:40..", "firmness:..8.5")}
+    fill(store, plan)
+    rise, firm = goals(store, **options).goals
+    assert (rise.low, firm.high) == (40.0, 8.5)
+    # The other end is what was baked: 6 % of powder rises best, 30 % of butter is softest.
+    assert rise.full == pytest.approx(54, abs=1)
+    assert firm.full == pytest.approx(3, abs=1)
+    stored = [one["accept"] for one in show_trial(store, "scone").to_json()["responses"]]
+    assert stored == ([[40.0, None], [None, 8.5]] if said == "in the plan" else [None, None])
 
 
 def test_the_cost_is_that_of_the_weights_and_moves_the_best(store):
