@@ -10,7 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from analysis.words.numbers import as_written, say_level
+from analysis.words.numbers import FAHRENHEIT, as_written, say_level, written
 from reports.codes import code_square
 from reports.html import css_string, plain, render, style_sheet
 
@@ -26,6 +26,8 @@ SAFETY = (
     "Never close a jar or bottle on soda and acid: the gas can burst it.",
     "Serving others: follow the local food code.",
 )
+
+CONVERTED = "converted from °C, in which the trial is planned and read"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -116,8 +118,14 @@ def _facts(sheet: Sheet, runs: int) -> list[tuple[str, str]]:
         ("Plan hash", sheet.plan_hash),
         ("Audit head", sheet.audit_head),
         ("Made", sheet.made_on),
+        ("Settings in °F", CONVERTED if _any_fahrenheit(sheet) else ""),
     )
     return [(name, plain(value)) for name, value in pairs if value]
+
+
+def _any_fahrenheit(sheet: Sheet) -> bool:
+    pairs = (pair for day in sheet.days for run in day.runs for pair in (*run.settings, *run.set_once))
+    return written().temperature == "F" and any(value.endswith(FAHRENHEIT) for _, value in pairs)
 
 
 def _day(day: SheetDay) -> dict[str, object]:
@@ -138,7 +146,7 @@ def _run(run: SheetRun) -> dict[str, object]:
         "bake_order": run.bake_order,
         "code": plain(run.code),
         "weights": [
-            {"ingredient": plain(w.ingredient), "grams": as_written(plain(w.grams)), "note": plain(w.note)}
+            {"ingredient": plain(w.ingredient), "grams": as_written(plain(w.grams)), "note": as_written(plain(w.note))}
             for w in run.weights
         ],
         "settings": _pairs(run.settings),

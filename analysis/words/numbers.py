@@ -24,6 +24,7 @@ Decimal = Literal[".", ","]
 Warmth = Literal["C", "F"]
 
 ROUNDING = 1e-9
+CELSIUS, FAHRENHEIT = "°C", "°F"
 _MOST_DECIMALS = 10
 _SHOWN = re.compile(r"[+\-−]?\d+(?:[.,]\d+)?")
 _NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d)")
@@ -103,6 +104,13 @@ def say_level(value: float | str) -> str:
     if isinstance(value, str):
         return value if number_shown(value) is None else as_written(value)
     return as_written(_no_minus_zero(f"{value:.6g}"))
+
+
+def say_setting(value: float | str, unit: str) -> str:
+    """A level with its unit; a temperature in °C is said in °F where that is wished for ("180 °C" is "356 °F")."""
+    if unit.strip() == CELSIUS and written().temperature == "F" and not isinstance(value, str):
+        return f"{say_level(1.8 * value + 32)} {FAHRENHEIT}"
+    return with_unit(say_level(value), unit)
 
 
 def say_dose(value: float, low: float | None, high: float | None) -> str:

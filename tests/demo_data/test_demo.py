@@ -2,15 +2,22 @@
 
 import json
 import re
+from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
+from analysis.words.numbers import writing
 from demo_data.truth import smallest_good_enough, truth
+from reports.sheet import bench_sheet
+from reports.weighing_list import weighing_list
 from tracker.commands import main
 from tracker.store import open_kitchen
+from tracker.workflow.analysing import analyse_trial
 from tracker.workflow.demo import build_demo
 from tracker.workflow.records import verify_record
+from tracker.workflow.reporting import Look, report_page
+from tracker.workflow.sheets import make_sheet
 
 
 @pytest.fixture(scope="module")
@@ -112,3 +119,60 @@ def test_the_command_prints_one_document(tmp_path, capsys):
     document = json.loads(capsys.readouterr().out)
     assert document["invented"] is True
     assert document["log"]["batches"] == 120
+
+
+class _Read(HTMLParser):
+    """What a person reads on a page: its text and alt texts, without exact facts (hashes, versions, commands)."""
+
+    def __init__(self):
+        super().__init__()
+        self.said, self._open = [], []
+
+    def handle_starttag(self, tag, attrs):
+        attrs = dict(attrs)
+        self.said += [attrs[name] for name in ("alt", "aria-label") if attrs.get(name)]
+        if tag not in {"meta", "link", "br", "img", "input", "hr", "col", "wbr"}:
+            self._open.append((tag, attrs.get("class") or ""))
+
+    def handle_endtag(self, tag):
+        while self._open and self._open.pop()[0] != tag:
+            pass
+
+    def handle_data(self, data):
+        exact = any(tag in {"style", "code"} or "exact" in names.split() for tag, names in self._open)
+        if data.strip() and not exact:
+            self.said.append(data.strip())
+
+
+def _read(page):
+    reader = _Read()
+    reader.feed(page)
+    return reader.said
+
+
+def _pointed(said):
+    return re.sub(r"(?<=\d),(?=\d)", ".", said).replace(";", ",")
+
+
+def test_under_decimal_comma_every_report_says_the_same_with_commas(demo):
+    with open_kitchen(str(demo.kitchen)) as store:
+        for trial in demo.trials:
+            answer = analyse_trial(store, trial.name)
+            point = report_page(answer)
+            assert point == report_page(answer, Look(decimal="point"))
+            plain, comma = _read(point), _read(report_page(answer, Look(decimal="comma")))
+            assert sum(bool(re.search(r"\d\.\d", said)) for said in plain) > 50
+            assert [said for said in comma if re.search(r"\d\.\d", said)] == []
+            assert [_pointed(said) for said in comma] == [said.replace(";", ",") for said in plain]
+
+
+def test_under_decimal_comma_every_paper_for_the_bench_says_the_same_with_commas(demo):
+    with open_kitchen(str(demo.kitchen)) as store:
+        for trial in demo.trials:
+            plain = [page(make_sheet(store, trial.name)) for page in (bench_sheet, weighing_list)]
+            with writing(decimal=","):
+                comma = [page(make_sheet(store, trial.name)) for page in (bench_sheet, weighing_list)]
+            for one, other in zip(map(_read, plain), map(_read, comma), strict=True):
+                assert [said for said in other if re.search(r"\d\.\d", said)] == []
+                assert [_pointed(said) for said in other] == [said.replace(";", ",") for said in one]
+                assert one != other

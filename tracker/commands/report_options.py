@@ -17,8 +17,8 @@ DEGREES = ("C", "F")
 PAPERS = ("A4", "Letter")
 
 ForOption = Annotated[str, typer.Option("--for", metavar="READER", help="For whom it is: kitchen, class or panel.")]
-DecimalOption = Annotated[str, typer.Option(metavar="MARK", help="Decimal point or comma.")]
-TemperatureOption = Annotated[str, typer.Option(metavar="UNIT", help="Degrees C or F.")]
+DecimalOption = Annotated[str, typer.Option(metavar="MARK", envvar="CRUMBWISE_DECIMAL", help="Decimal point or comma.")]
+TemperatureOption = Annotated[str, typer.Option(metavar="UNIT", envvar="CRUMBWISE_TEMPERATURE", help="Degrees C or F.")]
 PaperOption = Annotated[str, typer.Option(metavar="SIZE", help="A4 or Letter, for a PDF.")]
 PicturesOption = Annotated[
     Path | None, typer.Option(metavar="FOLDER", help="Write its pictures here too, as SVG and PNG.")

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from tracker.commands.report_options import DecimalOption, TemperatureOption, look_of
 from tracker.commands.shell import JsonOption, KitchenOption, example, make_app, open_store, print_json, say
 
 app = make_app("What goes to the bench on paper.")
@@ -16,6 +17,7 @@ app = make_app("What goes to the bench on paper.")
     epilog=example(
         "crumbwise trial sheet soda --out sheet.html",
         "crumbwise trial sheet soda --labels labels.html --weighing weighing.html --oven oven.html",
+        "crumbwise trial sheet soda --decimal comma --temperature F",
     )
 )
 def sheet(
@@ -28,14 +30,17 @@ def sheet(
     address: Annotated[
         str, typer.Option(metavar="URL", help="Address of the kitchen's pages, for the printed codes.")
     ] = "",
+    decimal: DecimalOption = "point",
+    temperature: TemperatureOption = "C",
     kitchen: KitchenOption = None,
     json_: JsonOption = False,
 ) -> None:
     """Write the bench sheet: what to weigh for each run, in the order of baking; labels and lists beside it."""
     from tracker.workflow.sheets import Papers, write_papers
 
+    look = look_of("kitchen", decimal, temperature)
     papers = Papers(sheet=out, labels=labels, weighing=weighing, oven=oven)
-    with open_store(kitchen) as store:
+    with open_store(kitchen) as store, look.writing():
         written = write_papers(store, trial, papers, address=address, spare_percent=spare)
     if json_:
         print_json({"trial": trial, **written})

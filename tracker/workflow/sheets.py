@@ -16,7 +16,7 @@ from urllib.parse import quote
 
 from sqlmodel import Session, col, select
 
-from analysis.words.numbers import say_level
+from analysis.words.numbers import say_level, say_setting
 from tracker.audit import canonical, sha256
 from tracker.current import design_as_it_stands
 from tracker.errors import UsageError
@@ -210,4 +210,4 @@ def _run(
 
 
 def _with_unit(value: float | str, unit: str) -> str:
-    return value if isinstance(value, str) else f"{say_level(value)} {unit}".rstrip()
+    return value if isinstance(value, str) else say_setting(value, unit)

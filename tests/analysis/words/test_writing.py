@@ -18,6 +18,7 @@ from analysis.words.numbers import (
     say_number,
     say_p,
     say_percent,
+    say_setting,
     say_share,
     say_signed,
     writing,
@@ -93,3 +94,12 @@ def test_only_the_mark_differs_and_both_read_back_as_the_same_number(value, step
         assert comma == point.replace(".", ",")
         if "e" not in point:
             assert number_shown(comma) == number_shown(point) == float(point)
+
+
+def test_a_setting_in_celsius_is_said_in_fahrenheit_where_that_is_wished_for():
+    # Fixed points: water freezes at 32 °F and boils at 212 °F (by the definition of the scale).
+    assert say_setting(100.0, "°C") == "100 °C"
+    with writing(temperature="F", decimal=","):
+        assert [say_setting(value, "°C") for value in (0, 100, 177.5)] == ["32 °F", "212 °F", "351,5 °F"]
+        assert say_setting(2.5, "% flour") == "2,5 % flour"
+        assert say_setting("hot", "°C") == "hot °C"

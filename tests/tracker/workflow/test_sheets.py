@@ -12,6 +12,7 @@ from tracker.store import Store
 from tracker.workflow.ingredients import keep_measured, own_values
 from tracker.workflow.lookup import find_trial
 from tracker.workflow.planning import plan_trial
+from tracker.workflow.reporting import Look
 from tracker.workflow.run_chemistry import trial_chemistry
 from tracker.workflow.sheets import Papers, make_sheet, run_link, write_papers, write_sheet
 
@@ -121,3 +122,35 @@ whole_plots = 6
 seed = 4
 accept_few_df = true
 """
+
+
+OVEN = """
+title = "Which oven"
+[[factor]]
+name = "oven"
+kind = "amount"
+unit = "°C"
+values = [170, 177.5]
+[[response]]
+name = "rise height"
+unit = "mm"
+[design]
+kind = "full factorial"
+replicates = 2
+seed = 5
+"""
+
+
+def test_an_oven_in_fahrenheit_says_so_and_changes_nothing_in_the_record(store: Store, tmp_path: Path) -> None:
+    plan_trial(store, OVEN, name="oven", person=1)
+    before = write_sheet(store, "oven", tmp_path / "before.html").read_text(encoding="utf-8")
+    look = Look(decimal="comma", temperature="F")
+    with look.writing():
+        page = write_sheet(store, "oven", tmp_path / "sheet.html").read_text(encoding="utf-8")
+    assert "338 °F" in page  # 170 °C
+    assert "351,5 °F" in page  # 177.5 °C
+    assert "converted from °C" in page
+    after = write_sheet(store, "oven", tmp_path / "after.html").read_text(encoding="utf-8")
+    assert after == before
+    assert "177.5 °C" in after
+    assert "°F" not in after
