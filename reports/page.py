@@ -7,7 +7,7 @@ paper. Same answer in, same bytes out: no clock, no chance, no setting of the ma
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from analysis.results import Analysis
@@ -50,9 +50,10 @@ def trial_page(told: Told, *, kind: str = "kitchen") -> Page:
 def unanswered_page(told: Told, *, why: str, try_this: str) -> Page:
     """What there is to say of a trial without an answer: why, what to do, how it was made, where it comes from."""
     said = (Words(text=plain(why), tone="lead"), Words(text=f"What to do: {plain(try_this)}."))
+    planned = made_section(told.analysis, told.plan)
     sections = (
         Section(key="answer", title="There is no answer yet", blocks=said),
-        made_section(told.analysis, told.plan),
+        planned and replace(planned, title="How it is planned"),
         provenance_section(told.analysis, told.provenance),
     )
     return _page(told, tuple(section for section in sections if section is not None))

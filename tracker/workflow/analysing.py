@@ -145,7 +145,7 @@ def unanswered_trial(
         tables={},
         provenance=_of_trial(store, tables, analysis, behind, _options_said(options, responses)),
         question=tables.trial.question,
-        plan=_plan(tables, behind.formula),
+        plan={**_plan(tables, behind.formula), **_amounts(tables)},
         invented=behind.invented,
         why_none=why,
     )
@@ -342,6 +342,15 @@ def _plan(tables: TrialTables, formula: str | None) -> dict[str, Any]:
         "seed": trial.seed,
         "formula": formula,
         "flour_per_bake_g": trial.flour_per_bake_g,
+    }
+
+
+def _amounts(tables: TrialTables) -> dict[str, list[float]]:
+    """The planned amounts of each factor that has no words for its levels."""
+    amounts = [factor for factor in tables.factors if factor.kind != "category"]
+    return {
+        f"{factor.name} ({factor.unit})" if factor.unit else factor.name: sorted(set(tables.runs[factor.name].dropna()))
+        for factor in amounts
     }
 
 

@@ -174,7 +174,13 @@ def test_a_trial_without_readings_has_a_page_that_says_what_is_missing(
     assert ran.code == 0, ran.err
     assert "has no readings of rise yet" in ran.err
     page = (tmp_path / "r.html").read_text(encoding="utf-8")
-    for said in ("There is no answer yet", "has no readings of rise yet", "crumbwise trial record", "lemon juice"):
+    for said in (
+        "There is no answer yet",
+        "How it is planned",
+        "has no readings of rise yet",
+        "crumbwise trial record",
+        "lemon juice",
+    ):
         assert said in page
     # With a wish that cannot be granted it is no answer, but an error: nothing is written.
     assert kitchen("trial", "report", "empty", "--out", "wish.html", "--robust").code == 7
