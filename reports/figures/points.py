@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from analysis.dose_results import Curve
 from analysis.results import BakePoint, ResponseResult
 
-MOST_POINTS = 2000
+MOST_POINTS = 500  # more hide each other at the width of a page, and weigh on it
 
 
 def offsets(count: int, reach: float) -> list[float]:
@@ -19,10 +19,14 @@ def offsets(count: int, reach: float) -> list[float]:
     return [((i * 0.6180339887498949 + 0.5) % 1.0 - 0.5) * 2 * reach for i in range(count)]
 
 
-def thinned(points: Sequence[BakePoint]) -> Sequence[BakePoint]:
-    """Every so-manieth bake when there are too many to draw; the data table keeps them all."""
-    step = -(-len(points) // MOST_POINTS) or 1
-    return points[::step]
+def thinned(points: Sequence[BakePoint], most: int = MOST_POINTS) -> Sequence[BakePoint]:
+    """Every so-manieth bake when there are too many to draw; every number rests on them all."""
+    return points[:: one_in(len(points), most)]
+
+
+def one_in(count: int, most: int = MOST_POINTS) -> int:
+    """Of how many bakes one is drawn."""
+    return -(-count // max(most, 1)) or 1
 
 
 def same_level(setting: float | str | None, level: str) -> bool:

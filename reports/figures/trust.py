@@ -14,7 +14,7 @@ from analysis.words.numbers import say_fixed, say_level, say_list, say_number, s
 from reports.figures.checks import usable
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped
 from reports.figures.picture import Figure, Table, short_alt
-from reports.figures.points import offsets, thinned
+from reports.figures.points import MOST_POINTS, offsets, thinned
 from reports.figures.style import BLUE, RULE, SOFT, VERMILLION, canvas, scatter, span
 from reports.figures.svg import as_svg
 
@@ -36,7 +36,7 @@ def draw_spread(result: ResponseResult, check: Check, *, key: str, sentence: str
         axes.axvline(0, color=SOFT, linewidth=0.8, zorder=0)
         left = [point.residual or 0.0 for points in held.values() for point in points]
         for row, name in enumerate(names):
-            points = thinned(held[name])
+            points = thinned(held[name], MOST_POINTS // len(held))
             across = [row + offset for offset in offsets(len(points), 0.16)]
             axes.axhline(row, color=RULE, linewidth=0.5, zorder=0)
             scatter(axes, [p.residual or 0.0 for p in points], across, colour=BLUE, marker="o", size=22, alpha=0.85)

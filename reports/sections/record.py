@@ -10,10 +10,11 @@ from analysis.results import Analysis, BakePoint, ResponseResult
 from analysis.words import say_count, say_left_out, say_level, say_number
 from analysis.words.numbers import as_written, say_list
 from reports.figures.picture import Table
+from reports.figures.points import one_in
 from reports.html import plain
 from reports.sections.blocks import Facts, Grid, Section, Words
 
-MOST_ROWS = 2000
+MOST_ROWS = 1000  # as many as anyone scrolls through; an export has them all
 MOST_LEVELS = 24
 SAID_OUT = 8  # rows left out that the sentence names by itself
 
@@ -95,6 +96,9 @@ def data_section(analysis: Analysis) -> Section:
         for point in ordered[:MOST_ROWS]
     ]
     blocks: list[Words | Grid] = []
+    if (drawn := one_in(len(ordered))) > 1:
+        said = f"Pictures draw one bake in {drawn}, so that single ones can be told; every number rests on all bakes."
+        blocks.append(Words(text=said))
     if len(ordered) > MOST_ROWS:
         blocks.append(
             Words(text=f"The first {MOST_ROWS} of {len(ordered)} bakes in order of baking; export the trial for all.")
