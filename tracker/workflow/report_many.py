@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import os
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import Executor, Future
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -131,17 +132,27 @@ def _at_once(work: Sequence[Job], jobs: int, step: Callable[[str], None]) -> Ite
 
     # Started anew everywhere: a copy of this process would share its open kitchen and its locks.
     with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
-        waiting = [pool.submit(make, job) for job in work]
+        waiting = [_submitted(pool, job) for job in work]
         try:
             for job, future in zip(work, waiting, strict=True):
                 step(job.trial)
                 try:
                     yield future.result()
-                except BrokenProcessPool:
+                except BrokenProcessPool:  # killed from outside, or no memory was left
                     yield Outcome(trial=job.trial, failure=_ended(job))
         except BaseException:  # interrupted: what has not begun is not begun
             pool.shutdown(wait=False, cancel_futures=True)
             raise
+
+
+def _submitted(pool: Executor, job: Job) -> Future[Outcome]:
+    """A pool that broke meanwhile takes no more jobs, and says so in the same place as for the others."""
+    try:
+        return pool.submit(make, job)
+    except RuntimeError as broken:
+        refused: Future[Outcome] = Future()
+        refused.set_exception(broken)
+        return refused
 
 
 def _one_thread() -> None:
