@@ -70,7 +70,7 @@ def stream(seed: int, *purpose: str) -> np.random.Generator:
 
 
 def draw(key: str, response: str, bakes: Sequence[ToBake], seed: int) -> tuple[Drawn, ...]:
-    """Readings of one response of the trial ``key`` ("soda", "powder", "screening"), bake by bake."""
+    """Readings of one response of the trial ``key`` (one of ``truth.TRIALS``), bake by bake."""
     part = truth()[key][response.replace(" ", "_")]
     rng = stream(seed, key, response)
     of_bake = _bake_values(key, response, bakes, seed, rng)

@@ -14,7 +14,8 @@ from typing import Any
 
 Settings = Mapping[str, float | str]
 
-TRIALS = ("soda", "powder", "screening")
+TRIALS = ("soda", "powder", "screening", "autumn")
+ALIKE = ("soda", "autumn")  # trials of one product with soda and rise height in common
 
 
 @cache
@@ -24,7 +25,7 @@ def truth() -> Mapping[str, Any]:
 
 
 def plan_text(key: str) -> str:
-    """The plan file of a trial ("soda", "powder" or "screening")."""
+    """The plan file of a trial (one of ``TRIALS``)."""
     return _read(f"plans/{truth()[key]['plan']}")
 
 
@@ -72,6 +73,7 @@ _MEANS: Mapping[tuple[str, str], Callable[[Mapping[str, Any], Settings], float]]
     ("soda", "rise height"): _hump,
     ("soda", "crumb pH"): _sloped,
     ("soda", "crumb score"): _hump,
+    ("autumn", "rise height"): _hump,
     ("powder", "rise height"): _plateau,
     ("screening", "rise height"): _two_levels,
     ("screening", "spread ratio"): _two_levels,
@@ -95,6 +97,6 @@ def screening_signs(settings: Settings) -> Mapping[str, float]:
 def smallest_good_enough(key: str, within: float) -> float:
     """The smallest dose whose true rise is within ``within`` of the best (% of flour)."""
     part = truth()[key]["rise_height"]
-    if key == "soda":
+    if key in ALIKE:
         return part["best"] - math.sqrt(within / part["curvature"])
     return part["knee"] - within / part["slope"]

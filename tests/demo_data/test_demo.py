@@ -2,13 +2,14 @@
 
 import json
 import re
+import shlex
 from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
 
 from analysis.words.numbers import writing
-from demo_data.truth import smallest_good_enough, truth
+from demo_data.truth import ALIKE, expected, smallest_good_enough, truth
 from reports.sheet import bench_sheet
 from reports.weighing_list import weighing_list
 from tracker.commands import main
@@ -27,13 +28,14 @@ def demo(tmp_path_factory):
 
 def test_everything_it_names_is_there(demo):
     document = demo.to_json()
-    assert [trial["trial"] for trial in document["trials"]] == ["soda and acid", "powder ladder", "cookie screening"]
+    names = ["soda and acid", "powder ladder", "cookie screening", "soda in autumn"]
+    assert [trial["trial"] for trial in document["trials"]] == names
     for trial in document["trials"]:
         for path in trial["files"].values():
             assert Path(path).stat().st_size > 0
     page = Path(document["index"]).read_text(encoding="utf-8")
     links = [link for link in re.findall(r'href="([^"#]+)"', page) if not link.startswith("#")]
-    assert len(links) >= 9
+    assert len(links) >= 12
     for link in links:
         assert (demo.folder / link).exists(), link
 
@@ -100,6 +102,33 @@ def test_the_screening_headline_is_true(demo):
     low, high = between(spread, r"interval")
     assert low <= truth()["screening"]["spread_ratio"]["effects"]["sugar"] <= high
     assert "oven temperature mattered too" in spread
+
+
+def test_the_autumn_headline_is_true(demo):
+    (rise,) = demo.trials[3].headline
+    low, high = between(rise, "use")
+    assert abs(low - smallest_good_enough("autumn", 3.0)) < 0.25
+    assert abs(high - (2 * 1.7 - smallest_good_enough("autumn", 3.0))) < 0.25
+    best = between(rise, "between")
+    assert best[0] <= truth()["autumn"]["rise_height"]["best"] <= best[1]
+
+
+def test_the_command_it_names_pools_two_trials_whose_truth_is_one(demo, capsys):
+    command = demo.to_json()["pool"]
+    assert command in demo.summary()
+    assert "trial pool" in (demo.folder / "index.html").read_text(encoding="utf-8")
+    assert main([*shlex.split(command)[1:], "--json"]) == 0
+    effects = json.loads(capsys.readouterr().out)["effects"]
+    found = {(one["factor"], one["kind"], one["level"]): one for one in effects}
+    bakes = [{"soda": dose, "acid source": "vinegar"} for dose in (0.5, 2.5)]
+    for key in ALIKE:
+        low, high = (expected(key, "rise height", settings) for settings in bakes)
+        assert high - low == pytest.approx(6.4)
+    assert found["soda", "amount", None]["estimate"] == pytest.approx(6.4, abs=1.5)
+    for acid in ("vinegar", "lemon juice"):
+        best = found["soda", "best dose", acid]
+        assert best["low"] <= 1.7 <= best["high"]
+        assert best["estimate"] == pytest.approx(1.7, abs=0.1)
 
 
 def test_the_same_seed_finds_the_same(demo, tmp_path):

@@ -12,7 +12,7 @@ import pytest
 
 import demo_data
 from demo_data.generate import Drawn, ToBake, draw, draw_log, draw_notes, log_shift
-from demo_data.truth import expected, plan_text, smallest_good_enough, truth
+from demo_data.truth import TRIALS, expected, plan_text, smallest_good_enough, truth
 
 FOLDER = Path(demo_data.__file__).parent
 DOSES = (0.5, 1.0, 1.5, 2.0, 2.5)
@@ -96,11 +96,13 @@ def test_screening_means_hold_the_effects():
 
 
 def test_smallest_good_dose_is_within_the_difference_and_no_smaller():
-    for key, within, extra in (("soda", 3.0, {"acid source": "vinegar"}), ("powder", 2.0, {})):
+    vinegar = {"acid source": "vinegar"}
+    for key, within, extra in (("soda", 3.0, vinegar), ("autumn", 3.0, vinegar), ("powder", 2.0, {})):
+        dosed = "powder" if key == "powder" else "soda"
         dose = smallest_good_enough(key, within)
-        best = max(expected(key, "rise height", {key: step / 100, **extra}) for step in range(50, 701))
-        assert best - expected(key, "rise height", {key: dose, **extra}) == pytest.approx(within, abs=1e-9)
-        assert best - expected(key, "rise height", {key: dose - 0.01, **extra}) > within
+        best = max(expected(key, "rise height", {dosed: step / 100, **extra}) for step in range(50, 701))
+        assert best - expected(key, "rise height", {dosed: dose, **extra}) == pytest.approx(within, abs=1e-9)
+        assert best - expected(key, "rise height", {dosed: dose - 0.01, **extra}) > within
 
 
 def test_the_log_drifts_and_steps_where_the_truth_says():
@@ -126,4 +128,4 @@ def test_every_file_says_that_it_is_invented():
 
 
 def test_plan_files_are_found_for_every_trial():
-    assert all(plan_text(key).startswith("# Invented") for key in ("soda", "powder", "screening"))
+    assert all(plan_text(key).startswith("# Invented") for key in TRIALS)

@@ -27,6 +27,7 @@ RESPONSES = {
     "soda": ("rise height", "crumb pH"),
     "powder": ("rise height",),
     "screening": ("rise height", "spread ratio"),
+    "autumn": ("rise height",),
 }
 
 KINDS = {
@@ -38,6 +39,10 @@ KINDS = {
     "soda on crumb pH",
     "acid source on rise height",
     "acid source on crumb pH",
+    "best soda in autumn",
+    "recommended soda in autumn",
+    "soda in autumn on rise height",
+    "acid source in autumn on rise height",
     "recommended powder",
     "powder on rise height",
     "screened effects on rise height",
@@ -107,7 +112,8 @@ def score_sizes(score: Score, key: str, result: ResponseResult) -> None:
             base = {"soda": 1.5, "acid source": "vinegar", "powder": 3.0, **at}
             start, end = ({**base, name: found.facts[side]} for side in ("from", "to"))
             true = expected(key, found.response, end) - expected(key, found.response, start)
-            score.interval(f"{name} on {found.response}", found.low, true, found.high)
+            season = " in autumn" if key == "autumn" else ""
+            score.interval(f"{name}{season} on {found.response}", found.low, true, found.high)
 
 
 def score_soda(score: Score, seed: int) -> None:
@@ -135,6 +141,19 @@ def score_soda(score: Score, seed: int) -> None:
     score.headline(
         "best soda inside", all(c.optimum and abs(c.optimum.dose - 1.7) < 0.35 for c in rise.family.dose.curves)
     )
+
+
+def score_autumn(score: Score, seed: int) -> None:
+    (rise,) = answer("autumn", seed).responses
+    part = truth()["autumn"]["rise_height"]
+    for curve in rise.family.dose.curves:
+        if curve.optimum is not None:
+            score.interval("best soda in autumn", curve.optimum.low, part["best"], curve.optimum.high)
+        enough = smallest_good_enough("autumn", 3.0)
+        score.interval("recommended soda in autumn", curve.recommended.low, enough, curve.recommended.high)
+    score_sizes(score, "autumn", rise)
+    effect = next(f for f in rise.findings if f.kind == "effect" and f.variables == ("soda",))
+    score.headline("soda rises and falls in autumn too", effect.direction == "hump" and effect.matters == "yes")
 
 
 def score_powder(score: Score, seed: int) -> None:
@@ -165,6 +184,7 @@ def score():
         score_soda(found, seed)
         score_powder(found, seed)
         score_screening(found, seed)
+        score_autumn(found, seed)
     for kind in found.asked:
         print(f"{kind}: {found.held[kind]} of {found.asked[kind]} intervals hold the truth")
     for kind in found.told:

@@ -1,7 +1,7 @@
 """What does a kitchen look like from plan to report, with a truth to hold it against?
 
 Builds the invented kitchen in a folder through the same calls as anybody's: plans its
-three trials from their plan files, records them run by run, analyses them, and writes
+four trials from their plan files, records them run by run, analyses them, and writes
 reports, bench sheets and tables beside one page of links.
 """
 
@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from demo_data.generate import draw_log
-from demo_data.truth import TRIALS, plan_text, truth
+from demo_data.truth import ALIKE, TRIALS, plan_text, truth
 from tracker.workflow.demo_bakes import bake_trial, log_days, planned_runs
 from tracker.workflow.demo_folder import building_site, refuse_strangers
 
@@ -66,6 +66,7 @@ class Demo:
             f"Begin here: {self.folder / 'index.html'}",
             f"The kitchen itself: {self.kitchen} (with a log of {self.batches} batches of {self.product})",
             f"Ask it more: crumbwise --kitchen {self.kitchen} trial list",
+            f"What two of its trials say together: {pool_command(str(self.kitchen))}",
         ]
         return "\n".join(lines)
 
@@ -86,7 +87,14 @@ class Demo:
                 for trial in self.trials
             ],
             "log": {"product": self.product, "batches": self.batches},
+            "pool": pool_command(str(self.kitchen)),
         }
+
+
+def pool_command(kitchen: str) -> str:
+    """The command that puts the trials of one loaf together."""
+    named = " ".join(f'"{truth()[key]["trial"]}"' for key in ALIKE)
+    return f"crumbwise --kitchen {kitchen} trial pool {named}"
 
 
 def build_demo(
@@ -193,6 +201,7 @@ def _index(demo: Demo) -> str:
     ]
     closing = (
         f"The kitchen itself is {KITCHEN}; besides the trials it holds a daily log of {demo.batches} batches of "
-        f"{demo.product}. In this folder, crumbwise --kitchen {KITCHEN} trial list shows what is in it."
+        f"{demo.product}. In this folder, crumbwise --kitchen {KITCHEN} trial list shows what is in it, and "
+        f"{pool_command(KITCHEN)} puts the two trials of the hut loaf together."
     )
     return overview_page(truth()["kitchen"]["name"], opening=OPENING, chapters=chapters, closing=closing)

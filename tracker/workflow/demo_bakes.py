@@ -51,7 +51,7 @@ def planned_runs(runs: Iterable[Mapping[str, Any]]) -> tuple[PlannedRun, ...]:
 def bake_trial(
     store: Store, key: str, trial: str, runs: Sequence[PlannedRun], *, seed: int, people: Sequence[int]
 ) -> None:
-    """Record every run of the trial ``key`` ("soda", "powder", "screening") and its taste notes."""
+    """Record every run of the trial ``key`` (one of ``TRIALS``) and its taste notes."""
     bakes = [ToBake(code=run.code, day=run.block, settings=run.settings) for run in runs]
     went_wrong = _mishaps(key, runs)
     readings: dict[str, list[Drawn]] = {run.code: [] for run in runs}

@@ -58,7 +58,7 @@ def told_of(answer: TrialAnalysis) -> Told:
 
 @pytest.fixture(scope="session")
 def demo(tmp_path_factory) -> dict[str, Told]:
-    """The three trials of the demo kitchen, planned, baked and analysed as anybody's."""
+    """The trials of the demo kitchen, planned, baked and analysed as anybody's."""
     part = truth()["kitchen"]
     where = str(tmp_path_factory.mktemp("trust") / "kitchen.db")
     told = {}

@@ -95,7 +95,7 @@ def test_a_formula_may_travel_with_the_plan():
     assert plan.formula.method == "Mix.\nBake."
 
 
-@pytest.mark.parametrize("name", ["soda-and-acid", "powder-ladder", "cookie-screening"])
+@pytest.mark.parametrize("name", ["soda-and-acid", "powder-ladder", "cookie-screening", "soda-in-autumn"])
 def test_the_plans_of_the_demo_kitchen_are_read(name):
     path = Path(__file__).parents[3] / "demo_data" / "plans" / f"{name}.toml"
     assert load_plan(path).responses
