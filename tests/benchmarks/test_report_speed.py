@@ -1,33 +1,45 @@
-"""How much longer than drawing its figures does a whole report take?
+"""How much longer than drawing its figures does a whole report take, and how heavy is it; do two cores halve a class's?
 
-Run with ``pytest tests/benchmarks/test_report_speed.py -s``; it prints a ratio and asserts
-no time. "Bare drawing" is what seaborn and matplotlib take for the same figures up to the
-SVG they write; turning it into SVG for a page counts for the report, not for the drawing.
+Run with ``pytest tests/benchmarks/test_report_speed.py -s``; it prints ratios within one run. "Bare drawing" is what
+seaborn and matplotlib take for the same figures up to the SVG they write; turning it into SVG for a page counts for the
+report, not for the drawing. The class's 40 trials are planned and baked first, which takes a minute or two, so they are
+measured with ``CRUMBWISE_LARGE=1`` only (``CRUMBWISE_CLASS=12`` takes fewer).
 """
 
 from __future__ import annotations
 
+import importlib
 import importlib.util
 import os
+import pkgutil
 import time
 from collections.abc import Callable
 from pathlib import Path
 from statistics import median
 
+import numpy as np
+import pandas as pd
 import pytest
 
+import reports.figures
+import reports.sections
+from analysis.engine import analyse
+from analysis.questions import Factor, Question, Response
+from demo_data.truth import plan_text, truth
 from reports.figures import svg
 from reports.page import trial_report
-from reports.sections import amount, checked, mattered, taste
+from tracker.models import Person
+from tracker.store import open_kitchen
+from tracker.workflow.demo_bakes import bake_trial, planned_runs
+from tracker.workflow.planning import plan_trial
+from tracker.workflow.report_many import Wish, report_many
+from tracker.workflow.trials import show_trial
 
+figures_room, sections_room = reports.figures.__path__, reports.sections.__path__
 RUNS = int(os.environ.get("CRUMBWISE_BENCHMARK_RUNS", "3"))
-DRAWING = (
-    (mattered, ("draw_effects", "draw_half_normal", "draw_interaction", "draw_means")),
-    (amount, ("draw_dose",)),
-    (checked, ("draw_residuals_by_fit", "draw_residuals_by_order")),
-    (taste, ("draw_taste",)),
-)
-OURS = ((svg, ("_exchange", "_tidy", "_introduce")),)
+OURS = ("_exchange", "_tidy", "_introduce")
+HEAVIEST = 1_500_000  # bytes of a report of 10,000 readings
+CLASS = int(os.environ.get("CRUMBWISE_CLASS", "40"))
 
 
 def _samples():
@@ -38,38 +50,134 @@ def _samples():
     return module
 
 
-def timed(call: Callable, spent: list[float]) -> Callable:
-    """``call``, adding its time to ``spent``."""
+def timed(call: Callable, spent: list[float], inside: list[int] | None = None) -> Callable:
+    """``call``, adding its time to ``spent``; of calls that share ``inside`` only the outermost adds."""
+    inside = [0] if inside is None else inside
 
     def inner(*given, **named):
         begin = time.perf_counter()
+        inside[0] += 1
         try:
             return call(*given, **named)
         finally:
-            spent.append(time.perf_counter() - begin)
+            inside[0] -= 1
+            if not inside[0]:
+                spent.append(time.perf_counter() - begin)
 
     return inner
 
 
-@pytest.mark.parametrize("kind", ["dose", "screening", "factorial"])
-def test_report_against_bare_drawing(kind, monkeypatch):
-    samples = _samples()
-    answer = getattr(samples, f"{kind}_answer")()
-    notes = samples.taste_notes() if kind == "dose" else None
-    trial_report(answer, title="warm", notes=notes, provenance={})  # imports and font cache
+@pytest.fixture
+def spent(monkeypatch) -> tuple[list[float], list[float]]:
+    """(seconds of every outermost call that draws a figure, seconds of our own work on its SVG)."""
     drawing: list[float] = []
     ours: list[float] = []
-    for places, spent in ((DRAWING, drawing), (OURS, ours)):
-        for module, names in places:
-            for name in names:
-                monkeypatch.setattr(module, name, timed(getattr(module, name), spent))
-    ratios = []
+    figures = [importlib.import_module(f"reports.figures.{m.name}") for m in pkgutil.iter_modules(figures_room)]
+    sections = [importlib.import_module(f"reports.sections.{m.name}") for m in pkgutil.iter_modules(sections_room)]
+    depth = [0]
+    drawn = {
+        value: timed(value, drawing, depth)
+        for module in figures
+        for name, value in vars(module).items()
+        if name.startswith("draw_") and value.__module__ == module.__name__
+    }
+    for module in [*figures, *sections]:
+        for name, value in list(vars(module).items()):
+            if name.startswith("draw_") and value in drawn:
+                monkeypatch.setattr(module, name, drawn[value])
+    for name in OURS:
+        monkeypatch.setattr(svg, name, timed(getattr(svg, name), ours))
+    return drawing, ours
+
+
+def ratio(make: Callable[[], object], spent: tuple[list[float], list[float]]) -> tuple[float, float]:
+    """(the median of the whole over bare drawing, seconds of bare drawing)."""
+    drawing, ours = spent
+    ratios, bare = [], 0.0
     for _ in range(RUNS):
         drawing.clear()
         ours.clear()
         begin = time.perf_counter()
-        trial_report(answer, title="timed", notes=notes, provenance={})
-        ratios.append((time.perf_counter() - begin) / (sum(drawing) - sum(ours)))
-    assert drawing
-    assert ours
-    print(f"\nreport / bare drawing, {kind}: {median(ratios):.2f} ({sum(drawing) - sum(ours):.2f} s of drawing)")
+        make()
+        whole, bare = time.perf_counter() - begin, sum(drawing) - sum(ours)
+        ratios.append(whole / bare)
+    return median(ratios), bare
+
+
+@pytest.mark.parametrize("kind", ["dose", "screening", "factorial"])
+def test_report_against_bare_drawing(kind, spent):
+    samples = _samples()
+    answer = getattr(samples, f"{kind}_answer")()
+    notes = samples.taste_notes() if kind == "dose" else None
+    trial_report(answer, title="warm", notes=notes, provenance={})  # imports and font cache
+    times, bare = ratio(lambda: trial_report(answer, title="timed", notes=notes, provenance={}), spent)
+    print(f"\nreport / bare drawing, {kind}: {times:.2f} ({bare:.2f} s of drawing)")
+    assert bare > 0
+
+
+def test_ten_thousand_readings_in_at_least_twelve_pictures(spent):
+    """Two responses of 5,000 bakes each, over three factors and three days."""
+    answer = _ten_thousand()
+    page = trial_report(answer, title="warm", provenance={})
+    times, bare = ratio(lambda: trial_report(answer, title="timed", provenance={}), spent)
+    pictures, size = page.count("<svg"), len(page.encode())
+    print(f"\nreport / bare drawing, {pictures} pictures: {times:.2f} ({bare:.2f} s of drawing), {size / 1e6:.2f} MB")
+    assert pictures >= 12
+    assert size < HEAVIEST
+    assert sum(result.n_readings for result in answer.responses) >= 10_000
+
+
+def _ten_thousand():
+    chance = np.random.Generator(np.random.PCG64(2))
+    ways = ("by hand", "whisk", "paddle")
+    table = pd.DataFrame(
+        {
+            "powder": chance.choice([1.0, 2.0, 3.0], 5000),
+            "mixing": chance.choice(ways, 5000),
+            "oven": chance.choice([170.0, 190.0], 5000),
+            "day": chance.choice(["1", "2", "3"], 5000),
+        }
+    )
+    way = table["mixing"].map(ways.index)
+    table["rise"] = 30 + 4 * table["powder"] + 2 * way + 1.5 * way * table["powder"] + chance.normal(0, 2, 5000)
+    table["spread"] = 60 - 2 * table["powder"] + way + 0.1 * table["oven"] + chance.normal(0, 2, 5000)
+    factors = (
+        Factor(name="powder", kind="amount", unit="% flour"),
+        Factor(name="mixing", kind="category", levels=ways),
+        Factor(name="oven", kind="amount", unit="°C"),
+    )
+    responses = tuple(Response(name=name, unit="mm", matters=3.0) for name in ("rise", "spread"))
+    asked = Question(factors=factors, responses=responses, kind="factors", blocks=("day",), model="interactions")
+    return analyse(table.round(1), asked)
+
+
+@pytest.mark.skipif(
+    os.environ.get("CRUMBWISE_LARGE") != "1", reason="plans and bakes a class's trials: CRUMBWISE_LARGE=1"
+)
+def test_a_class_is_reported_on_two_cores(tmp_path):
+    """The same reports one by one and two at a time, through the workflow that the command calls."""
+    kitchen = str(tmp_path / "kitchen.db")
+    names = _class(kitchen)
+    spans = {}
+    for jobs in (1, 2):
+        begin = time.perf_counter()
+        made = report_many(kitchen, names, tmp_path / str(jobs), Wish(), jobs=jobs)
+        spans[jobs] = time.perf_counter() - begin
+        assert [one.failure for one in made] == [None] * len(names)
+    for one in (tmp_path / "1").iterdir():
+        assert one.read_bytes() == (tmp_path / "2" / one.name).read_bytes()
+    cores = len(os.sched_getaffinity(0))
+    print(f"\n{len(names)} reports one by one / two at a time, {cores} cores: {spans[1] / spans[2]:.2f}")
+
+
+def _class(kitchen: str) -> list[str]:
+    """One powder ladder of the demo for each pupil, each with its own noise."""
+    plan, part = plan_text("powder"), truth()["kitchen"]
+    names = [f"pupil {number:02d}" for number in range(1, CLASS + 1)]
+    with open_kitchen(kitchen, create=True, name="class", zone=part["zone"], invented=True) as store:
+        with store.write(person=1, action="add person") as deed:
+            people = [deed.add(Person(made_at=deed.at)).id or 0 for _ in part["people"]]
+        for seed, name in enumerate(names, start=1):
+            plan_trial(store, plan, name=name, person=people[0])
+            bake_trial(store, "powder", name, planned_runs(show_trial(store, name).runs), seed=seed, people=people)
+    return names
