@@ -158,8 +158,8 @@ def _bake_best_doses(facts: Facts) -> str:
             f"{said[0]} on average foretold."
         )
     return (
-        f"the doses that look best for {facts['response']} were {times}: bake each twice, to see whether they give "
-        f"what is foretold on average, {join_words(said)}."
+        f"the doses that look best for {facts['response']} were {times}: bake each twice to see. On average they are "
+        f"foretold to give {join_words(said)}."
     )
 
 

@@ -136,7 +136,7 @@ name = "rise height"
 unit = "mm"
 [design]
 kind = "full factorial"
-replicates = 2
+replicates = 4
 seed = 5
 """
 
