@@ -19,6 +19,7 @@ from analysis.words.numbers import (
 )
 
 WIDTH = 100
+TINY = 1e-3  # of the standard error of the shared effect
 FEW = 5  # trials below which their spread is hardly known
 
 
@@ -87,7 +88,8 @@ def _spread(effect: PooledEffect, confidence: float) -> str:
     size = with_unit(say_number(effect.spread, effect.spread), effect.unit)
     few = len(effect.trials) < FEW
     known = ""
-    if effect.spread_low is not None and effect.spread_high is not None:
+    # Where the trials are more alike than their scatter, the interval may shrink to nothing but 0: no news.
+    if effect.spread_low is not None and effect.spread_high is not None and effect.spread_high > TINY * effect.se:
         step = half_width(effect.spread_low, effect.spread_high)
         ends = f"{say_number(effect.spread_low, step)} to {say_number(effect.spread_high, step)}"
         known = (

@@ -42,7 +42,7 @@ def draw_pooled(effect: PooledEffect, *, key: str, confidence: float = 0.95) -> 
     svg = _drawn(effect, rows, key=key, title=title_of(effect), alt=alt, band=True)
     caption = (
         f"Each trial with its {say_share(confidence)} interval; hollow: where the others draw it to. Blue band: the "
-        f"shared effect. {_yardstick(effect)}"
+        f"shared effect. {_yardstick(effect)}{_cut(effect, rows)}"
     )
     columns = ("trial", "estimate", "low", "high", "drawn to", "weight")
     table = [
@@ -74,7 +74,10 @@ def draw_learnt(effect: PooledEffect, *, key: str, confidence: float = 0.95) -> 
         f"({say_interval(last.low, last.high, confidence)})."
     )
     svg = _drawn(effect, rows, key=key, title=f"What was learnt: {title_of(effect)}", alt=alt, band=False)
-    caption = f"What was known after each trial with those before it, in order of time. {_yardstick(effect)}"
+    caption = (
+        "What was known after each trial with those before it, in order of time. "
+        f"{_yardstick(effect)}{_cut(effect, rows)}"
+    )
     table = tuple(
         (str(step.trials), step.trial, *_cells(effect, step.estimate, step.low, step.high)) for step in effect.steps
     )
@@ -88,12 +91,8 @@ def _after(trial: str, trials: int) -> str:
 
 def _drawn(effect: PooledEffect, rows: Sequence[_Row], *, key: str, title: str, alt: str, band: bool) -> str:
     m = effect.matters_size
-    ends = [end for row in rows for end in (row.value, row.low, row.high) if end is not None]
-    # From few trials an interval may be many times wider than all estimates: it is cut at the edge of the picture.
-    low, high = span([*(row.value for row in rows), *(e for t in effect.trials for e in (t.low, t.high))], share=0.6)
-    left, right = max(min(ends), low), min(max(ends), high)
     zero = [0.0] if effect.kind != "best dose" else []
-    limits = span([left, right, *zero, *([-m, m] if m else [])])
+    limits = _limits(effect, rows)
     with canvas(0.36 * len(rows) + 0.9) as (figure, (axes,)):
         if m and effect.kind != "best dose":
             axes.axvspan(-m, m, facecolor=BAND, linewidth=0, zorder=0)
@@ -105,6 +104,9 @@ def _drawn(effect: PooledEffect, rows: Sequence[_Row], *, key: str, title: str, 
         for place, row in enumerate(rows):
             shown = [None if end is None else min(max(end, limits[0]), limits[1]) for end in (row.low, row.high)]
             interval(axes, row.value, place, shown[0], shown[1], colour=row.colour, marker=row.marker, level=True)
+            for end, own, arrow in ((shown[0], row.low, "<"), (shown[1], row.high, ">")):
+                if end is not None and end != own:  # it goes on beyond the edge
+                    axes.plot([end], [place], marker=arrow, markersize=7, color=row.colour, clip_on=False, zorder=5)
             if row.hollow_at is not None:
                 interval(axes, row.hollow_at, place, None, None, colour=VERMILLION, marker="d", level=True, hollow=True)
             said = _size(effect, row.value, row.low, row.high)
@@ -115,6 +117,22 @@ def _drawn(effect: PooledEffect, rows: Sequence[_Row], *, key: str, title: str, 
         what = say_contrast(effect) if effect.kind == "best dose" else f"change in {brief(effect.response, 40)}"
         axes.set_xlabel(with_unit(brief(what, 50), effect.unit), parse_math=False)
         return as_svg(figure, key=key, title=brief(title, 60), description=alt)
+
+
+def _limits(effect: PooledEffect, rows: Sequence[_Row]) -> tuple[float, float]:
+    """From few trials an interval may be many times wider than all estimates: it is cut at the edge of the picture."""
+    m = effect.matters_size
+    ends = [end for row in rows for end in (row.value, row.low, row.high) if end is not None]
+    low, high = span([*(row.value for row in rows), *(e for t in effect.trials for e in (t.low, t.high))], share=1.5)
+    left, right = max(min(ends), low), min(max(ends), high)
+    zero = [0.0] if effect.kind != "best dose" else []
+    return span([left, right, *zero, *([-m, m] if m else [])])
+
+
+def _cut(effect: PooledEffect, rows: Sequence[_Row]) -> str:
+    left, right = _limits(effect, rows)
+    beyond = any(end is not None and not left <= end <= right for row in rows for end in (row.low, row.high))
+    return " Lines with an arrow go on beyond the picture." if beyond else ""
 
 
 def _yardstick(effect: PooledEffect) -> str:

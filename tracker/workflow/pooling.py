@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -13,6 +13,7 @@ from tracker.workflow.analysing import analyse_trial
 from tracker.workflow.files import write_whole
 from tracker.workflow.lookup import find_trial
 from tracker.workflow.options import Options
+from tracker.workflow.pooled_trials import about_trials
 from tracker.workflow.provenance import as_words
 
 if TYPE_CHECKING:
@@ -23,11 +24,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, kw_only=True)
 class PooledTrials:
-    """The pooled answer with where it comes from."""
+    """The pooled answer with where it comes from. ``about``: trial -> what -> how it was there."""
 
     pooling: Pooling
     provenance: Mapping[str, Any]
     invented: bool = False
+    about: Mapping[str, Mapping[str, str]] = field(default_factory=dict)
 
     def summary(self) -> str:
         from analysis.words.pooling import pooling_text
@@ -83,6 +85,7 @@ def pool_trials(
         pooling=replace(pooling, remarks=(*remarks, *pooling.remarks)),
         provenance={"content_sha256": hashes, "command": " ".join(command + (["--anyway"] if anyway else []))},
         invented=invented,
+        about=about_trials(store, trials),
     )
 
 
@@ -127,5 +130,6 @@ def write_pooled_report(answer: PooledTrials, path: str | Path) -> Path:
         title="What the trials say together",
         provenance=as_words(answer.provenance),
         invented=answer.invented,
+        about=answer.about,
     )
     return write_whole(path, page)

@@ -52,14 +52,15 @@ seed = {seed}
 """
 
 
-def bake(name: str, seed: int, *, formula="scone", unit="mm", response="rise height") -> None:
+def bake(name: str, seed: int, *, formula="scone", unit="mm", response="rise height", replicates=3) -> None:
     from tracker.store import open_kitchen
     from tracker.workflow.planning import plan_trial
     from tracker.workflow.recording import record_run
 
     chance = np.random.Generator(np.random.PCG64(seed))
     with open_kitchen("kitchen.db", create=not Path("kitchen.db").exists(), name="kitchen") as store:
-        planned = plan_trial(store, PLAN.format(name=name, formula=formula, unit=unit, seed=seed, response=response))
+        plan = PLAN.format(name=name, formula=formula, unit=unit, seed=seed, response=response)
+        planned = plan_trial(store, plan.replace("replicates = 3", f"replicates = {replicates}"))
         slope = 3 + 0.3 * chance.standard_normal()
         for run in planned.plan.runs:
             rise = 30 + slope * run.settings["powder"] + chance.standard_normal()
@@ -94,6 +95,23 @@ def test_text_json_and_report_say_the_same(kitchen, capsys):
     assert page.count("<svg") == 2 * len(document["effects"])
     assert "a next trial" in page
     assert "<script" not in page
+
+
+def test_the_page_answers_first_then_shows_it_and_says_what_differs(kitchen, capsys):
+    import re
+
+    bake("winter", 12, replicates=4)
+    words = ["trial", "pool", "spring", "summer", "winter", "--report", "pooled.html"]
+    assert main(words) == 0
+    page = Path("pooled.html").read_text(encoding="utf-8")
+    keys = re.findall(r'<h2 id="([\w-]+)"', page)
+    assert keys[:3] == ["answer", "effect-1", "unlike"]
+    assert keys[-2:] == ["made", "provenance"]
+    assert re.search(r'<p class="lead">Over 3 trials, powder from 1 to 4 % flour comes to \+', page)
+    assert "They differ in planned runs, and are alike in formula, flour" in page
+    assert re.search(r"planned runs</th><td>12</td><td>12</td><td>16<", page)
+    assert main(words) == 0
+    assert Path("pooled.html").read_text(encoding="utf-8") == page
 
 
 def test_one_response_and_factor_can_be_picked(kitchen, capsys):
@@ -140,3 +158,26 @@ def test_anyway_is_offered_only_where_it_leads_somewhere(kitchen, capsys):
 def test_what_cannot_be_pooled_is_refused(kitchen, capsys, words, code):
     assert main(["trial", "pool", *words]) == code
     assert "Try:" in capsys.readouterr().err
+
+
+def test_an_interval_that_is_cut_at_the_edge_says_so(kitchen):
+    from dataclasses import replace
+
+    from reports.figures.pooled import draw_pooled
+    from tracker.store import open_kitchen
+    from tracker.workflow.pooling import pool_trials
+
+    with open_kitchen("kitchen.db") as store:
+        (effect,) = pool_trials(store, ["spring", "summer"], factors=["powder"]).pooling.effects
+    whole, cut = draw_pooled(effect, key="f"), draw_pooled(replace(effect, low=-900.0, high=900.0), key="f")
+    assert "go on beyond the picture" not in whole.caption
+    assert "go on beyond the picture" in cut.caption
+    assert cut.svg != whole.svg
+    assert "900" in cut.table.rows[-1][3]
+
+
+def test_an_interval_of_nothing_but_zero_is_no_news(kitchen, capsys):
+    assert main(["trial", "pool", "spring", "summer", "autumn"]) == 0
+    text = capsys.readouterr().out
+    assert "hardly known" in text
+    assert "from 0 to 0 would fit" not in text
