@@ -208,6 +208,7 @@ def _page(answer: TrialAnalysis, look: Look) -> Page:
 
 
 def _told(answer: TrialAnalysis, look: Look) -> Told:
+    from analysis.words.warmth import say_warmth
     from reports.kinds import Told
     from tracker.workflow.provenance import as_words
 
@@ -220,7 +221,7 @@ def _told(answer: TrialAnalysis, look: Look) -> Told:
         title=answer.title,
         question=answer.question,
         invented=answer.invented,
-        cautions=answer.remarks,
+        cautions=(*answer.remarks, *say_warmth(answer.analysis)),
         scores=answer.scores,
     )
 
