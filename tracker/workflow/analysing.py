@@ -364,11 +364,13 @@ def _still_to_bake(left_out: Sequence[Any]) -> tuple[str, ...]:
 
 
 def _replaced(row: Any) -> str:
+    from analysis.words.numbers import as_written
     from tracker.intake.numbers import number_text
 
+    used, planned = (as_written(number_text(value)) for value in (round(row.used, 6), row.planned))
     return (
-        f"Run {row.code}: {row.factor} was {number_text(round(row.used, 6))} {row.unit} instead of "
-        f"{number_text(row.planned)} ({row.why}); that is what was analysed."
+        f"Run {row.code}: {row.factor} was {used} {row.unit} instead of {planned} ({as_written(row.why)}); "
+        "that is what was analysed."
     )
 
 

@@ -116,8 +116,11 @@ def report_trial(
 ) -> Written:
     """Analyse a trial and write its report; one that cannot be analysed yet gets a page that says what is missing."""
     require_page(Path(path))
-    require_reader((look or Look()).reader)
-    return write_report(answer_for_report(store, trial, responses, options), path, look=look, beside=beside)
+    look = look or Look()
+    require_reader(look.reader)
+    with look.writing():  # remarks are sentences of the analysis
+        answer = answer_for_report(store, trial, responses, options)
+    return write_report(answer, path, look=look, beside=beside)
 
 
 def report_file(

@@ -93,7 +93,8 @@ def _of_trial(path: Path, text: str, facts: Facts, typed: Typed, store: Store) -
     since = place.since if place else None
     record = _record_reasons(facts, content, place)
     try:
-        answer = answer_for_report(store, typed.about, typed.responses, typed.options)
+        with typed.look.writing():  # as when it was made: remarks are sentences of the analysis
+            answer = answer_for_report(store, typed.about, typed.responses, typed.options)
     except AnalysisError as error:
         reasons = (*record, f"It cannot be made again: {error}")
         return Verdict(report=path, about=typed.about, same=False, reasons=reasons, since=since)
