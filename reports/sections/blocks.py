@@ -16,7 +16,7 @@ from reports.figures.picture import Figure, Table
 
 @dataclass(frozen=True, kw_only=True)
 class Words:
-    """A paragraph. ``tone``: "plain", "lead" (read this first) or "quiet" (read this last)."""
+    """A paragraph. ``tone``: "plain", "lead" (read first), "quiet" (read last) or "idea" (a word explained)."""
 
     kind: ClassVar[str] = "words"
     text: str

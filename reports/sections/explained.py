@@ -10,6 +10,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
 from analysis.words.classroom import BROUGHT_UP, idea
+from analysis.words.numbers import start
 from reports.sections.blocks import Block, Facts, Grid, Heading, Items, Picture, Section, Words
 
 WHOLE = ("safety", "answer")  # parts that are read at once: their lines stand at their end
@@ -37,17 +38,17 @@ def _own(section: Section) -> Sequence[Block]:
 def _explained(blocks: Sequence[Block], open_ideas: list[str], *, gathered: bool) -> tuple[Block, ...]:
     """``open_ideas`` loses what is explained here."""
     laid: list[Block] = []
-    lines: list[tuple[str, str]] = []
+    lines: list[Words] = []
     for block in blocks:
         seen = " ".join(_seen(block))
         for term in [term for term in open_ideas if BROUGHT_UP[term].search(seen)]:
             open_ideas.remove(term)
-            lines.append((term, idea(term)))
+            lines.append(Words(text=f"{start(term)}: {idea(term)}", tone="idea"))
         laid.append(block)
         if lines and not gathered and not isinstance(block, Heading):
-            laid.append(Facts(pairs=tuple(lines)))
+            laid += lines
             lines = []
-    return (*laid, *([Facts(pairs=tuple(lines))] if lines else []))
+    return (*laid, *lines)
 
 
 def _seen(block: Block) -> Iterator[str]:

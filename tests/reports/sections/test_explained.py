@@ -6,9 +6,10 @@ from dataclasses import replace
 
 from analysis.words.classroom import BROUGHT_UP, SAFETY, idea
 from analysis.words.glossary import GLOSSARY
+from analysis.words.numbers import start
 from reports.kinds import Told, sections_of
 from reports.page import trial_report
-from reports.sections.blocks import Facts, Grid, Heading, Items, Section, Words
+from reports.sections.blocks import Grid, Heading, Items, Section, Words
 from reports.sections.explained import WORD_LIST, with_ideas
 
 
@@ -17,9 +18,8 @@ def told(answers, kind="factorial", **more) -> list[Section]:
 
 
 def lines(sections) -> list[str]:
-    pairs = [pair for section in sections for block in section.blocks if isinstance(block, Facts)
-             for pair in block.pairs]  # fmt: skip
-    return [name for name, said in pairs if GLOSSARY.get(name) == said]
+    said = [b.text for s in sections for b in s.blocks if isinstance(b, Words) and b.tone == "idea"]
+    return [next(term for term in BROUGHT_UP if one == f"{start(term)}: {GLOSSARY[term]}") for one in said]
 
 
 def test_an_idea_is_explained_behind_what_brings_it_up_and_never_again():
@@ -29,7 +29,7 @@ def test_an_idea_is_explained_behind_what_brings_it_up_and_never_again():
         Section(key="b", title="B", blocks=[Words(text="Another interval."), Words(text="pH 7.")]),
     ]
     laid = with_ideas(parts)
-    assert laid[0].blocks[:3] == (parts[0].blocks[0], first, Facts(pairs=(("interval", idea("interval")),)))
+    assert laid[0].blocks[:3] == (parts[0].blocks[0], first, Words(text=f"Interval: {idea('interval')}", tone="idea"))
     assert lines(laid) == ["interval", "pH"]
 
 
