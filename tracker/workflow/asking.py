@@ -17,7 +17,7 @@ from tracker.intake.mapping import plain, split_unit
 from tracker.intake.scales import read_scale, scores_of
 from tracker.intake.spreadsheet import Sheet
 from tracker.workflow.options import Options, how_of, lay_chains, set_references, slopes_of
-from tracker.workflow.wanted import keep, option_number, read_goal, refuse_costs, set_wishes
+from tracker.workflow.wanted import by_response, option_number, read_goal, refuse_costs, set_wishes
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -96,7 +96,7 @@ class _Asking:
         )
         question = Question(
             factors=set_references([self._factor(c, its, table) for c, its in kinds.items()], self.options.references),
-            responses=set_wishes(self._asked_responses(responses), self.options),
+            responses=set_wishes(self._asked_responses(responses), self.options, spelled=self.names),
             kind=self.options.kind,
             dose=self._known(self.options.dose, kinds, "--dose"),
             by=self._known(self.options.by, kinds, "--by"),
@@ -230,8 +230,8 @@ class _Asking:
     def _asked_responses(self, columns: list[str]) -> tuple[Response, ...]:
         names = {self.names[column]: column for column in columns}
         refuse_costs(self.columns.goals, self.sheet.header)
-        goals = self._per_response(self.columns.goals, names, "--goal")
-        matters = self._per_response(self.columns.matters, names, "--matters")
+        goals = by_response(self.columns.goals, list(names), "--goal", spelled=self.names)
+        matters = by_response(self.columns.matters, list(names), "--matters", spelled=self.names)
         scales = self._scales(columns)
         found = []
         for name, column in names.items():
@@ -276,30 +276,6 @@ class _Asking:
         pieces = self.options.kind == "score" and self.options.weights is not None
         amount = pieces and guess_kind(self.sheet.column(column)) == "amount"
         return numbers_of(self.sheet, column, yes_no=scale == "yes-no" and not amount)
-
-    def _per_response(self, texts: Sequence[str], names: Mapping[str, str], option: str) -> dict[str, str]:
-        """Response → what was said of it; a text without a name speaks of the only response."""
-        said: dict[str, str] = {}
-        for text in texts:
-            name, colon, value = text.rpartition(":")
-            if not colon:
-                if len(names) > 1:
-                    raise UsageError(
-                        f'"{text}" does not say which response is meant.',
-                        where=option,
-                        try_this=f'{option} "{next(iter(names))}:{text}"',
-                    )
-                keep(said, next(iter(names)), text.strip(), option)
-                continue
-            column = self._column(name.strip(), option)
-            if self.names[column] not in names:
-                raise UsageError(
-                    f'"{name.strip()}" is no response of this analysis.',
-                    where=option,
-                    try_this=f'--response "{name.strip()}"',
-                )
-            keep(said, self.names[column], value.strip(), option)
-        return said
 
     def _add_measured(self, table: pd.DataFrame, covariates: Sequence[str], weights: Sequence[str]) -> None:
         """Covariates as numbers where every cell is one, else as levels; weights as numbers."""

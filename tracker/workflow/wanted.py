@@ -7,6 +7,7 @@ from dataclasses import replace
 
 from analysis.questions import Goal, Margin, Response
 from tracker.errors import InputError, UsageError
+from tracker.intake.mapping import plain
 from tracker.intake.numbers import read_number
 from tracker.intake.spreadsheet import nearest
 from tracker.workflow.options import Options
@@ -15,16 +16,18 @@ BETWEEN = ".."
 RATIO = "ratio"
 
 
-def set_wishes(responses: Sequence[Response], options: Options) -> tuple[Response, ...]:
+def set_wishes(
+    responses: Sequence[Response], options: Options, *, spelled: Mapping[str, str] | None = None
+) -> tuple[Response, ...]:
     """The responses with margins, acceptable ranges, importance and terms. Raises UsageError or InputError.
 
     Terms that were asked for, for one response or for all, are kept; nothing then leaves some of them out.
     """
-    names = [response.name for response in responses]
-    models = by_response(options.models, names, "--model")
-    margins = by_response(options.margins, names, "--margin")
-    accepts = by_response(options.accepts, names, "--accept")
-    weights = by_response(options.importances, names, "--importance")
+    names, units = [response.name for response in responses], {**with_units(responses), **(spelled or {})}
+    models = by_response(options.models, names, "--model", spelled=units)
+    margins = by_response(options.margins, names, "--margin", spelled=units)
+    accepts = by_response(options.accepts, names, "--accept", spelled=units)
+    weights = by_response(options.importances, names, "--importance", spelled=units)
     return tuple(
         replace(
             response,
@@ -39,7 +42,8 @@ def set_wishes(responses: Sequence[Response], options: Options) -> tuple[Respons
 
 def set_goals(responses: Sequence[Response], texts: Sequence[str]) -> tuple[Response, ...]:
     """The responses with the goals that were said, in place of their own."""
-    said = {name: read_goal(text) for name, text in by_response(texts, [r.name for r in responses], "--goal").items()}
+    goals = by_response(texts, [r.name for r in responses], "--goal", spelled=with_units(responses))
+    said = {name: read_goal(text) for name, text in goals.items()}
     return tuple(
         replace(response, goal=said[response.name][0], target=said[response.name][1])
         if response.name in said
@@ -78,19 +82,31 @@ def read_goal(text: str) -> tuple[Goal, float | None]:
     )
 
 
-def by_response(texts: Sequence[str], names: Sequence[str], option: str) -> Mapping[str, str]:
-    """Response -> what was said of it; a text without a name speaks of the only response."""
+def by_response(
+    texts: Sequence[str], names: Sequence[str], option: str, *, spelled: Mapping[str, str] | None = None
+) -> dict[str, str]:
+    """Response -> what was said of it; a text without a name speaks of the only response.
+
+    Capitals and underscores do not matter. ``spelled``: what else a name is called, such as "rise (mm)", of
+    responses and of what is none. Raises UsageError.
+    """
+    called = {plain(other): name for other, name in (spelled or {}).items()} | {plain(name): name for name in names}
     said: dict[str, str] = {}
     for text in texts:
-        name, colon, value = (part.strip() for part in text.rpartition(":"))
-        if not colon and len(names) == 1:
-            name = names[0]
+        typed, colon, value = (part.strip() for part in text.rpartition(":"))
+        name = names[0] if not colon and len(names) == 1 else called.get(plain(typed), typed)
         if name not in names:
             near = nearest(name, list(names)) or names[0]
-            what = f'"{name}" is no response of this analysis.' if colon else f'"{text}" names no response.'
-            raise UsageError(what, where=option, try_this=f'{option} "{near}:{value}"')
+            way = f'--response "{typed}"' if plain(typed) in called else f'{option} "{near}:{value}"'
+            what = f'"{typed}" is no response of this analysis.' if colon else f'"{text}" names no response.'
+            raise UsageError(what, where=option, try_this=way)
         keep(said, name, value, option)
     return said
+
+
+def with_units(responses: Sequence[Response]) -> dict[str, str]:
+    """ "rise height (mm)" -> "rise height"."""
+    return {f"{response.name} ({response.unit})": response.name for response in responses if response.unit}
 
 
 def option_number(text: str, *, what: str, where: str) -> float:

@@ -82,3 +82,23 @@ def test_so_are_they_for_a_spreadsheet(tmp_path, capsys):
     asked = ["analyse", str(path), "--response", "rise", "--factor", "acid:category"]
     assert main([*asked, "--goal", "rise:maximise", "--goal", "rise:minimise"]) == 2
     assert "both maximise and minimise" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("option", ["--goal", "--matters", "--accept", "--importance", "--margin"])
+@pytest.mark.parametrize("typed", ["rise height", "Rise_Height", "rise height (mm)", "pH", "rise hight"])
+def test_every_option_finds_a_response_alike(crumbwise, tmp_path, option, typed):
+    path = tmp_path / "wide.csv"
+    path.write_text(f"day,acid,soda,rise height (mm),pH\n{_with_ph()}\n", encoding="utf-8")
+    value = {"--goal": "maximise", "--accept": "40.."}.get(option, "2")
+    known = ["--response", "rise height", "--factor", "acid:category", "--goal", "rise height:maximise"]
+    ran = crumbwise("analyse", path, *known, option, f"{typed}:{value}")
+    if typed == "pH":
+        assert (ran.code, 'Try: --response "pH"' in ran.err) == (2, True)
+    elif typed == "rise hight":
+        assert (ran.code, f'Try: {option} "rise height:{value}"' in ran.err) == (2, True)
+    else:
+        assert ran.code == 0, ran.err
+
+
+def _with_ph() -> str:
+    return "\n".join(f"{row},{7 + at % 3 / 10}" for at, row in enumerate(ROWS.split("\n")))
