@@ -145,6 +145,10 @@ def lme4_fit(frame, crossed, folder):
     return json.loads(run.stdout)
 
 
+def told(frame, seconds, theirs):
+    print(f"\n{len(frame):,} rows: {seconds:.3f} s against {theirs:.2f} s, {theirs / seconds:.0f} times")
+
+
 SIZES = [(1500, 3), *([(55_556, 10)] if LARGE else [])]
 
 
@@ -159,19 +163,21 @@ def test_many_cakes_against_the_reference(replicates, wanted, missing, crossed, 
     if has_lme4():
         found = lme4_fit(frame, crossed, tmp_path)
         their_seconds = found["seconds"]
+        told(frame, seconds, their_seconds)
         got = {v.group: v.variance for v in fit.variances} | {"Residual": fit.sigma2}
         off = max(abs(got[name] / value - 1) for name, value in found["variances"].items())
         print(f"\nlargest relative difference of a variance: {off:.1e}", end="")
         # Our deviance is no larger. The other optimiser compares deviances of 10^5 to 10^6, whose rounding hides
         # steps of some 1e-6 in a variance; that our own gradient is 0 to the last digits is tested elsewhere.
-        assert fit.deviance <= found["deviance"] * (1 + 1e-12)
         # Over a million crossed rows it stops 1e-4 to 3e-4 short in one variance, at a larger deviance than ours.
-        assert off < (1e-3 if crossed and replicates > 1500 else 3e-5)
-        np.testing.assert_allclose(np.sqrt(np.diag(fit.covariance)), found["se"], rtol=1e-5)
+        assert fit.deviance <= found["deviance"] * (1 + 1e-12)
+        short = crossed and replicates > 1500
+        assert off < (1e-3 if short else 3e-5)
+        np.testing.assert_allclose(np.sqrt(np.diag(fit.covariance)), found["se"], rtol=1e-3 if short else 1e-5)
     elif replicates == 1500 and not crossed:
         theirs, their_seconds = best_of(lambda: statsmodels_fit(frame, columns(frame)), 1)
         assert fit.sigma2 == pytest.approx(theirs.scale, rel=1e-4)
+        told(frame, seconds, their_seconds)
     else:
         return
-    print(f"\n{len(frame):,} rows: {seconds:.3f} s against {their_seconds:.2f} s, {their_seconds / seconds:.0f} times")
     assert their_seconds >= wanted * seconds
