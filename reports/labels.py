@@ -5,6 +5,7 @@ Labels to cut: one for each piece of each run, with the blind code large and the
 
 from __future__ import annotations
 
+from analysis.words import papers
 from reports.html import plain, render, style_sheet
 from reports.sheet import Sheet
 
@@ -18,5 +19,10 @@ def code_labels(sheet: Sheet) -> str:
         for run in day.runs
         for piece in range(1, pieces + 1)
     ]
-    values = {"trial": plain(sheet.trial), "labels": labels, "runs": sum(len(day.runs) for day in sheet.days)}
+    values = {
+        "words": papers,
+        "trial": plain(sheet.trial),
+        "labels": labels,
+        "runs": sum(len(day.runs) for day in sheet.days),
+    }
     return render("labels.html", style_sheet("bench.css"), values)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from analysis.words import papers
 from reports.html import plain, render, style_sheet
 from reports.sheet import Sheet, SheetRun
 
@@ -33,7 +34,7 @@ def loads_of(sheet: Sheet) -> tuple[Load, ...]:
             groups.setdefault(title, []).append((place or f"bake {run.bake_order}", plain(run.code)))
         found += [
             Load(
-                title=f"{prefix}{title}" if title else prefix.rstrip(", ") or "All runs",
+                title=f"{prefix}{title}" if title else prefix.rstrip(", ") or papers.ALL_RUNS,
                 cells=tuple(sorted(cells) if title else cells),
             )
             for title, cells in groups.items()
@@ -54,5 +55,5 @@ def _stands(run: SheetRun) -> tuple[str, str]:
 def oven_map(sheet: Sheet) -> str:
     """The map as one HTML document. Same sheet, same bytes."""
     planned = any(_stands(run)[0] for day in sheet.days for run in day.runs)
-    values = {"trial": plain(sheet.trial), "loads": loads_of(sheet), "planned": planned}
+    values = {"words": papers, "trial": plain(sheet.trial), "loads": loads_of(sheet), "planned": planned}
     return render("oven_map.html", style_sheet("bench.css"), values)

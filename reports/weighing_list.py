@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from decimal import Decimal
 
+from analysis.words import papers
 from analysis.words.numbers import as_written, say_level
 from reports.html import plain, render, style_sheet
 from reports.sheet import Sheet, SheetDay
@@ -49,6 +50,7 @@ def day_list(day: SheetDay, *, spare_percent: float = 0.0) -> DayList:
 def weighing_list(sheet: Sheet, *, spare_percent: float = 0.0) -> str:
     """The list of every day as one HTML document. Same sheet, same bytes."""
     values = {
+        "words": papers,
         "trial": plain(sheet.trial),
         "formula": plain(sheet.formula),
         "spare": say_level(spare_percent) if spare_percent else "",
