@@ -73,51 +73,26 @@ class Response:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Question:
-    """How to analyse one table.
+class Settings:
+    """How to look at a table, whatever its columns are called.
 
-    ``blocks`` name columns whose levels are fixed blocks (bake day). ``group``
-    names columns that together identify a whole plot (rows that share an error);
-    ``bake`` names the column that identifies the experimental unit, so that
-    readings of one bake are averaged. ``order`` is the highest interaction.
-    ``model`` names the terms instead of ``order`` (None: as ``order`` says). ``strips`` names
-    two group columns that cut across each other within blocks (a strip-plot).
-    ``confidence`` lies in (0, 1). ``seed`` feeds every resampling step. ``guessed``
-    names the factors whose kind was guessed from their column, so that the answer says so.
-
-    ``crossed`` are further chains of group columns whose bakes share an error, each like ``group``
-    and crossed with it. ``slopes`` are (amount, group column): its effect varies from group to group.
-    ``small_sample`` says how the df of mixed models are found. ``covariates`` are measured columns
-    that were not set on purpose (numbers, or texts as levels). ``weights`` names a column of counts
-    or precisions. ``contrasts`` are texts such as "acid: yogurt = 1, lemon juice = -1".
+    ``model`` names the terms instead of ``order``, the highest interaction (None: as ``order`` says).
+    ``confidence`` lies in (0, 1). ``seed`` feeds every resampling step. ``small_sample`` says how the
+    df of mixed models are found. ``contrasts`` are texts such as "acid: yogurt = 1, lemon juice = -1".
     ``interactions`` names the only joint effects to fit, as "oven:soda" (none named: all up to ``order``).
     ``adjust`` says how comparisons of levels allow for their number ("auto": Tukey-Kramer for all
-    pairs, Dunnett against a named reference).
-    ``intervals`` and ``effective`` (shares of the way, in (0, 1)) concern curves over a dose.
-    ``link`` is the distribution behind scores and yes-no.
+    pairs, Dunnett against a named reference). ``shape``, ``intervals`` and ``effective`` (shares of the
+    way, in (0, 1)) concern curves over a dose. ``link`` is the distribution behind scores and yes-no.
     """
 
-    factors: tuple[Factor, ...]
-    responses: tuple[Response, ...]
     kind: AnalysisKind = "auto"
-    dose: str | None = None
-    by: str | None = None
-    shape: str | None = None
-    blocks: tuple[str, ...] = ()
-    group: tuple[str, ...] = ()
-    strips: tuple[str, ...] = ()
     model: ModelName | None = None
-    bake: str | None = None
+    shape: str | None = None
     order: int = 2
     squares: Literal[1, 2, 3] = 2
     confidence: float = 0.95
     seed: int = 1
-    guessed: tuple[str, ...] = ()
-    crossed: tuple[tuple[str, ...], ...] = ()
-    slopes: tuple[tuple[str, str], ...] = ()
     small_sample: SmallSample = "kenward-roger"
-    covariates: tuple[str, ...] = ()
-    weights: str | None = None
     transform: Transform | None = None
     robust: bool = False
     unequal_spread: bool = False
@@ -127,3 +102,35 @@ class Question:
     intervals: Intervals = "standard"
     link: LinkName = "logit"
     effective: tuple[float, ...] = ()
+
+
+@dataclass(frozen=True, kw_only=True)
+class Question(Settings):
+    """How to analyse one table: its columns beside the settings.
+
+    ``blocks`` name columns whose levels are fixed blocks (bake day). ``group``
+    names columns that together identify a whole plot (rows that share an error);
+    ``bake`` names the column that identifies the experimental unit, so that
+    readings of one bake are averaged. ``strips`` names
+    two group columns that cut across each other within blocks (a strip-plot).
+    ``guessed`` names the factors whose kind was guessed from their column, so that the answer says so.
+
+    ``crossed`` are further chains of group columns whose bakes share an error, each like ``group``
+    and crossed with it. ``slopes`` are (amount, group column): its effect varies from group to group.
+    ``covariates`` are measured columns that were not set on purpose (numbers, or texts as levels).
+    ``weights`` names a column of counts or precisions.
+    """
+
+    factors: tuple[Factor, ...]
+    responses: tuple[Response, ...]
+    dose: str | None = None
+    by: str | None = None
+    blocks: tuple[str, ...] = ()
+    group: tuple[str, ...] = ()
+    strips: tuple[str, ...] = ()
+    bake: str | None = None
+    guessed: tuple[str, ...] = ()
+    crossed: tuple[tuple[str, ...], ...] = ()
+    slopes: tuple[tuple[str, str], ...] = ()
+    covariates: tuple[str, ...] = ()
+    weights: str | None = None

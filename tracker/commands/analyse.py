@@ -38,7 +38,7 @@ app = make_app(GROUPS["analyse"][1])
         "crumbwise analyse rise.xlsx --sheet Readings --response rise --dose soda --by acid --report rise.html",
     ),
 )
-@asks_how(without=("follow", "goal"))  # a spreadsheet has no formula, and its goals belong to its columns
+@asks_how(without=("follow",))  # a spreadsheet has no formula
 def analyse(
     file: Annotated[Path, typer.Argument(metavar="FILE", help="CSV or XLSX, one row a reading.", show_default=False)],
     *,
@@ -52,10 +52,6 @@ def analyse(
     ] = None,
     bake: Annotated[
         str | None, typer.Option(metavar="NAME", help="Names the bake; readings of one bake are averaged.")
-    ] = None,
-    goal: Annotated[
-        list[str] | None,
-        typer.Option(metavar="NAME:GOAL", help="maximise, minimise or target=NUMBER; NAME may go with one response."),
     ] = None,
     matters: Annotated[
         list[str] | None,
@@ -96,7 +92,6 @@ def analyse(
         factors=tuple(factor or ()),
         blocks=tuple(block or ()),
         bake=bake,
-        goals=tuple(goal or ()),
         matters=tuple(matters or ()),
         scales=tuple(scale or ()),
     )

@@ -127,8 +127,8 @@ def options_of(
         list[str] | None,
         typer.Option(
             metavar="NAME:GOAL",
-            help='maximise, minimise or target=NUMBER in place of the plan\'s; "cost:minimise" weighs the price of the '
-            "formula as well; may be repeated.",
+            help='maximise, minimise or target=NUMBER, in place of what the plan of a trial says; "cost:minimise" also '
+            "weighs the price of its formula. May be repeated.",
         ),
     ] = None,
     accept: Annotated[
@@ -189,7 +189,7 @@ def options_of(
     require_at_least(seed, 0, "--seed", "A seed")
     return Options(
         kind=kind,  # type: ignore[arg-type]  # one of KINDS
-        model=plain_models[-1] if plain_models else None,
+        model=plain_models[-1] if plain_models else None,  # type: ignore[arg-type]  # one of MODELS
         models=own_models,
         dose=dose,
         by=by,
@@ -214,7 +214,7 @@ def options_of(
         effective=tuple(effective or ()),
         references=tuple(reference or ()),
         order=order,
-        squares=squares,
+        squares=squares,  # type: ignore[arg-type]  # one of SQUARES
         confidence=confidence,
         seed=seed,
         follow=tuple(follow or ()),

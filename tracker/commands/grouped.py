@@ -13,7 +13,7 @@ HEADINGS = {
     "What bakes share": ("group", "whole_plot", "slope", "small_sample"),
     "What else to allow for": ("covariate", "weights", "transform", "robust", "unequal_spread"),
     "What to compare": ("contrast", "reference", "adjust", "margin"),
-    "Several goals": ("accept", "importance"),
+    "Goals": ("goal", "accept", "importance"),
     "Curves and scores": ("effective", "intervals", "link"),
     "How it is computed": ("confidence", "squares", "seed"),
 }

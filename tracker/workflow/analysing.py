@@ -12,22 +12,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, NoReturn
 
 from analysis.errors import NotPossible
-from analysis.questions import Factor, Question, Response
 from analysis.results import Analysis, LeftOut
 from analysis.words.numbers import join_words
-from tracker.intake.spreadsheet import nearest, read_spreadsheet
+from tracker.intake.spreadsheet import read_spreadsheet
 from tracker.workflow.asking import Columns, ask_file
 from tracker.workflow.costs import cost_goals, split_costs
-from tracker.workflow.options import Options, chains_of, how_of, lay_chains, set_references, slopes_of
+from tracker.workflow.options import Options
 from tracker.workflow.provenance import Behind, provenance, what_stands_behind
 from tracker.workflow.run_chemistry import chemistry_table, follow_chemistry, trial_chemistry, with_chemistry
 from tracker.workflow.tasted import with_tags
-from tracker.workflow.wanted import set_goals, set_wishes
+from tracker.workflow.trial_question import chosen_responses, trial_question
 
 if TYPE_CHECKING:
     import pandas as pd
 
-    from analysis.goals.computed import Computed
     from tracker.frames import TrialTables
     from tracker.store import Store
 
@@ -80,12 +78,11 @@ def analyse_trial(
 
     options = options or Options()
     tables = with_measured(trial_tables(store, trial))
-    picked = _chosen(tables, responses)
+    picked = chosen_responses(tables, responses)
     read = [response for response in picked if len(tables.tables[response.name])]
     costs, goals = split_costs(options, [response.name for response in tables.responses])
     computed = cost_goals(store, trial, costs)
-    question = _question(tables, read or picked, replace(options, goals=goals), [one.response for one in computed])
-    question, computed = _apart(question, computed)
+    question, computed = trial_question(tables, read or picked, replace(options, goals=goals), computed)
     if not read or (responses and len(read) < len(picked)):
         _refuse_unread(trial, [response.name for response in picked if response not in read])
     accounts = trial_chemistry(store, trial)
@@ -128,7 +125,7 @@ def unanswered_trial(
 
     options = options or Options()
     tables = trial_tables(store, trial)
-    question = _question(tables, _chosen(tables, responses), Options(seed=options.seed))
+    question, _ = trial_question(tables, chosen_responses(tables, responses), Options(seed=options.seed))
     analysis = Analysis(
         question=question,
         source=trial,
@@ -181,7 +178,7 @@ def analyse_file(
     from analysis.engine import analyse
 
     analysis = analyse(asked.table, asked.question, source=table.source)
-    said = _columns_said(columns) + _options_said(options, ()) + (["--sheet", sheet] if sheet else [])
+    said = columns.said() + options.said() + (["--sheet", sheet] if sheet else [])
     return TrialAnalysis(
         analysis=analysis,
         title=table.source,
@@ -203,131 +200,6 @@ def _refuse_unread(trial: str, names: Sequence[str]) -> NoReturn:
         f'Trial "{trial}" has no readings of {join_words(names, "or")} yet.',
         where=f'trial "{trial}"',
         try_this=f'crumbwise trial record "{trial}", then analyse again',
-    )
-
-
-def _chosen(tables: TrialTables, names: Sequence[str]) -> list[Any]:
-    from tracker.workflow.lookup import find_response
-
-    if not names:
-        return list(tables.responses)
-    return [find_response(tables.responses, name, trial=tables.trial.name) for name in names]
-
-
-def _apart(question: Question, computed: Sequence[Computed]) -> tuple[Question, tuple[Computed, ...]]:
-    """What was measured, and what is computed with what was wished for it."""
-    wished = {response.name: response for response in question.responses}
-    names = {one.response.name for one in computed}
-    measured = tuple(response for response in question.responses if response.name not in names)
-    return replace(question, responses=measured), tuple(
-        replace(one, response=wished[one.response.name]) for one in computed
-    )
-
-
-def _question(
-    tables: TrialTables, responses: Sequence[Any], options: Options, computed: Sequence[Response] = ()
-) -> Question:
-    """The stored factors and responses as a question; ``group`` is the option's, else the trial's own."""
-    import json
-
-    from tracker.workflow.measured import measured_names
-
-    factors = [
-        Factor(
-            name=factor.name,
-            kind=factor.kind,  # type: ignore[arg-type]  # the database holds the three kinds only
-            unit=factor.unit,
-            levels=tuple(str(level) for level in json.loads(factor.levels)) if factor.kind == "category" else (),
-            reference=factor.reference,
-        )
-        for factor in tables.factors
-    ]
-    known = [factor.name for factor in factors]
-    design = tables.design
-    blocks = _fixed_groups(tables, design)
-    asked = chains_of(options.groups)
-    errors = tuple(design.get("error_groups") or ())
-    crossed = bool(design.get("crossed_groups")) and not asked
-    stored = () if crossed else tuple(design.get("group") or errors)
-    columns = [*known, *blocks, *tables.groups]
-    chains = [[_known(part, columns, "--group") for part in parts] for parts in asked] or (
-        [list(stored)] if stored else []
-    )
-    # A block that is asked for as a group is random, no longer fixed.
-    blocks = tuple(name for name in blocks if not any(name in parts for parts in asked))
-    laid, blocks = lay_chains(tables.tables, chains, factors=known, blocks=blocks)
-    return Question(
-        factors=set_references(factors, options.references),
-        responses=set_wishes(
-            [*set_goals([_response(response) for response in responses], options.goals), *computed], options
-        ),
-        kind=options.kind,
-        dose=_known(options.dose, known, "--dose") if options.dose else None,
-        by=_known(options.by, known, "--by") if options.by else None,
-        shape=options.shape,
-        blocks=blocks,
-        group=laid[0] if laid else (),
-        crossed=laid[1:],
-        slopes=slopes_of(options.slopes, columns),
-        covariates=tuple(_known(n, [*columns, *measured_names(tables)], "--covariate") for n in options.covariates),
-        weights=_known(options.weights, columns, "--weights") if options.weights else None,
-        **how_of(options),
-        strips=errors if crossed else (),
-        model=_model(tables, design, options),
-        bake="bake",
-        order=options.order,
-        squares=options.squares,  # type: ignore[arg-type]  # the engine refuses other numbers in words
-        confidence=options.confidence,
-        seed=options.seed,
-    )
-
-
-def _fixed_groups(tables: TrialTables, design: Mapping[str, Any]) -> tuple[str, ...]:
-    """The block, then rows and columns: what is taken out before treatments are compared."""
-    named = (tables.block, *(name for name in design.get("fixed_groups") or () if name in tables.groups))
-    return tuple(dict.fromkeys(name for name in named if name))
-
-
-def _model(tables: TrialTables, design: Mapping[str, Any], options: Options) -> Any:
-    """The terms the plan was made to tell, unless something else is asked for."""
-    if options.model is not None:
-        return options.model
-    planned = design.get("model")
-    if options.kind != "auto" or options.order != Options().order or options.dose or options.by or options.follow:
-        return None
-    single = sum(factor.kind == "amount" for factor in tables.factors) == 1
-    plain = planned == "interactions" or (planned == "quadratic" and single and design.get("kind") == "dose ladder")
-    return None if plain else planned
-
-
-def _known(name: str, known: Sequence[str], option: str) -> str:
-    from tracker.errors import InputError
-
-    if name in known:
-        return name
-    raise InputError(
-        f'This trial has no "{name}"; it has {", ".join(known)}.',
-        where=option,
-        try_this=f'{option} "{nearest(name, list(known)) or known[0]}"',
-    )
-
-
-def _response(stored: Any) -> Response:
-    from tracker.intake.values import anchors_of
-
-    bounds = (stored.plausible_low, stored.plausible_high)
-    accept = (stored.accept_low, stored.accept_high)
-    return Response(
-        name=stored.name,
-        unit=stored.unit,
-        scale=stored.scale,
-        goal=stored.goal,
-        target=stored.target,
-        matters=stored.matters,
-        plausible=bounds if None not in bounds else None,
-        anchors=anchors_of(stored),
-        accept=None if accept == (None, None) else accept,
-        importance=stored.importance,
     )
 
 
@@ -376,17 +248,3 @@ def _replaced(row: Any) -> str:
 
 def _options_said(options: Options, responses: Sequence[str]) -> list[str]:
     return [word for name in responses for word in ("--response", name)] + options.said()
-
-
-def _columns_said(columns: Columns) -> list[str]:
-    said: list[str] = []
-    for option, texts in (
-        ("--response", columns.responses),
-        ("--factor", columns.factors),
-        ("--block", columns.blocks),
-        ("--goal", columns.goals),
-        ("--matters", columns.matters),
-        ("--scale", columns.scales),
-    ):
-        said += [word for text in texts for word in (option, text)]
-    return said + (["--bake", columns.bake] if columns.bake else [])

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields, replace
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any
 
-from analysis.questions import Adjust, Factor, Intervals, LinkName, SmallSample, Transform
+from analysis.questions import Factor, Settings
 from tracker.errors import InputError
 from tracker.intake.spreadsheet import nearest
 
@@ -15,42 +15,32 @@ if TYPE_CHECKING:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Options:
-    """What was said beyond the columns. ``references`` are "LEVEL" or "FACTOR:LEVEL"; ``follow`` names
-    chemistry of the runs that takes the place of the factors (a trial with a formula only).
-    ``groups`` are chains "A+B" that cut across each other; ``slopes`` "AMOUNT:GROUP"; ``margins``,
-    ``goals``, ``accepts``, ``importances`` and ``models`` "RESPONSE:…", read in ``workflow.wanted``."""
+class Options(Settings):
+    """What was said beyond the columns: the settings as they are, columns and wishes as they were typed.
 
-    kind: Literal["auto", "factors", "dose", "surface", "mixture", "score"] = "auto"
-    model: Any = None
-    models: tuple[str, ...] = ()
+    ``references`` are "LEVEL" or "FACTOR:LEVEL"; ``follow`` names chemistry of the runs that takes the
+    place of the factors (a trial with a formula only). ``groups`` are chains "A+B" that cut across each
+    other; ``slopes`` "AMOUNT:GROUP"; ``margins``, ``goals``, ``accepts``, ``importances`` and ``models``
+    "RESPONSE:…", read in ``workflow.wanted``.
+    """
+
     dose: str | None = None
     by: str | None = None
-    shape: str | None = None
-    references: tuple[str, ...] = ()
+    weights: str | None = None
+    covariates: tuple[str, ...] = ()
     groups: tuple[str, ...] = ()
     slopes: tuple[str, ...] = ()
-    small_sample: SmallSample = "kenward-roger"
-    covariates: tuple[str, ...] = ()
-    weights: str | None = None
-    transform: Transform | None = None
-    robust: bool = False
-    unequal_spread: bool = False
-    contrasts: tuple[str, ...] = ()
-    interactions: tuple[str, ...] = ()
-    adjust: Adjust = "auto"
-    margins: tuple[str, ...] = ()
+    references: tuple[str, ...] = ()
+    models: tuple[str, ...] = ()
     goals: tuple[str, ...] = ()
+    margins: tuple[str, ...] = ()
     accepts: tuple[str, ...] = ()
     importances: tuple[str, ...] = ()
-    intervals: Intervals = "standard"
-    link: LinkName = "logit"
-    effective: tuple[float, ...] = ()
-    order: int = 2
-    squares: int = 2
-    confidence: float = 0.95
-    seed: int = 1
     follow: tuple[str, ...] = ()
+
+    def settings(self) -> dict[str, Any]:
+        """What a question takes over as it is."""
+        return {each.name: getattr(self, each.name) for each in fields(Settings)}
 
     def said(self) -> list[str]:
         """The options as they would be typed again, without those left at their default."""
@@ -170,23 +160,6 @@ def slopes_of(texts: Sequence[str], columns: Sequence[str]) -> tuple[tuple[str, 
             )
         found.append(known[0])
     return tuple(found)
-
-
-def how_of(options: Options) -> dict[str, Any]:
-    """The options that a question takes over as they are."""
-    names = (
-        "small_sample",
-        "transform",
-        "robust",
-        "unequal_spread",
-        "contrasts",
-        "interactions",
-        "adjust",
-        "intervals",
-        "link",
-        "effective",
-    )
-    return {name: getattr(options, name) for name in names}
 
 
 def _filled(cell: object) -> bool:

@@ -21,7 +21,6 @@ _FILE = ("crumbwise", "analyse")
 _COLUMNS = {
     "--factor": "factors",
     "--block": "blocks",
-    "--goal": "goals",
     "--matters": "matters",
     "--scale": "scales",
 }

@@ -34,20 +34,34 @@ def set_wishes(
             margin=_margin(margins[response.name]) if response.name in margins else response.margin,
             accept=_range(accepts[response.name], "--accept") if response.name in accepts else response.accept,
             importance=_importance(weights[response.name]) if response.name in weights else response.importance,
-            model=models.get(response.name, options.model),
+            model=models.get(response.name, options.model),  # type: ignore[arg-type]  # one of the models
         )
         for response in responses
     )
 
 
-def set_goals(responses: Sequence[Response], texts: Sequence[str]) -> tuple[Response, ...]:
+def set_goals(
+    responses: Sequence[Response], texts: Sequence[str], *, spelled: Mapping[str, str] | None = None
+) -> tuple[Response, ...]:
     """The responses with the goals that were said, in place of their own."""
-    goals = by_response(texts, [r.name for r in responses], "--goal", spelled=with_units(responses))
+    names, units = [response.name for response in responses], {**with_units(responses), **(spelled or {})}
+    goals = by_response(texts, names, "--goal", spelled=units)
     said = {name: read_goal(text) for name, text in goals.items()}
     return tuple(
         replace(response, goal=said[response.name][0], target=said[response.name][1])
         if response.name in said
         else response
+        for response in responses
+    )
+
+
+def set_matters(
+    responses: Sequence[Response], texts: Sequence[str], *, spelled: Mapping[str, str] | None = None
+) -> tuple[Response, ...]:
+    """The responses with the difference that matters, where it was said."""
+    said = by_response(texts, [response.name for response in responses], "--matters", spelled=spelled)
+    return tuple(
+        replace(response, matters=_matters(said[response.name])) if response.name in said else response
         for response in responses
     )
 
@@ -117,6 +131,13 @@ def option_number(text: str, *, what: str, where: str) -> float:
         raise UsageError(wrong.what, where=wrong.where, try_this=wrong.try_this) from wrong
 
 
+def _matters(text: str) -> float:
+    number = option_number(text, what="the difference that matters", where="--matters")
+    if number <= 0:
+        raise UsageError("The difference that matters is above 0.", where="--matters", try_this="--matters 3")
+    return number
+
+
 def keep(said: dict[str, str], name: str, value: str, option: str) -> None:
     """Note what was said of a response. Raises UsageError when something else was said of it already."""
     if said.get(name, value) != value:
@@ -154,9 +175,8 @@ def _range(text: str, option: str) -> tuple[float | None, float | None]:
     low = option_number(first, what="the lower end", where=option) if first else None
     high = option_number(second, what="the upper end", where=option) if second else None
     if low is not None and high is not None and low >= high:
-        raise UsageError(
-            f"The range {text} ends before it begins.", where=option, try_this=f"{option} {second}{BETWEEN}{first}"
-        )
+        turned = f"{option} 45.." if low == high else f"{option} {second}{BETWEEN}{first}"
+        raise UsageError(f"The range {text} ends before it begins.", where=option, try_this=turned)
     return low, high
 
 

@@ -39,8 +39,8 @@ def test_a_trial_its_report_and_a_spreadsheet_ask_alike():
     trial, spreadsheet = shown(analyse), shown(analyse_file)
     assert tuple(trial) == ASKED
     assert trial == shown(report)
-    # A spreadsheet has no formula to follow, and goals of its own.
-    assert trial == {**spreadsheet, "follow": trial["follow"], "goal": trial["goal"]}
+    # A spreadsheet has no formula to follow.
+    assert trial == {**spreadsheet, "follow": trial["follow"]}
     assert "follow" not in spreadsheet
     assert all(words for _, _, words, _ in trial.values())
 
@@ -72,9 +72,7 @@ def test_an_unknown_kind_is_refused_with_the_nearest():
 def test_every_option_of_an_analysis_stands_under_one_heading():
     headed = [name for names in HEADINGS.values() for name in names]
     assert len(headed) == len(set(headed))
-    # The goals come with the responses: a spreadsheet asks for them there.
-    assert set(ASKED) - set(headed) == {"goal"}
-    assert set(headed) <= set(ASKED)
+    assert set(ASKED) == set(headed)
 
 
 @pytest.mark.parametrize("words", [("analyse",), ("trial", "analyse"), ("trial", "report")])

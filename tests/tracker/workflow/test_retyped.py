@@ -10,7 +10,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tracker.errors import InputError
-from tracker.workflow.analysing import _columns_said
 from tracker.workflow.asking import Columns
 from tracker.workflow.options import Options
 from tracker.workflow.reporting import Look
@@ -57,12 +56,12 @@ def test_a_trials_command_is_read_back(trial, responses, options, look):
 
 
 @given(
-    columns=st.builds(Columns, **dict.fromkeys(("responses", "factors", "blocks", "goals", "matters", "scales"), MANY)),
+    columns=st.builds(Columns, **dict.fromkeys(("responses", "factors", "blocks", "matters", "scales"), MANY)),
     sheet=st.none() | TEXT,
     look=LOOKS,
 )
 def test_a_spreadsheets_command_is_read_back(columns, sheet, look):
-    words = ["crumbwise", "analyse", "rise.csv", *_columns_said(columns), *Options(robust=True).said()]
+    words = ["crumbwise", "analyse", "rise.csv", *columns.said(), *Options(robust=True).said()]
     words += ["--sheet", sheet] if sheet is not None else []
     typed = read_command(shlex.join([*words, *look.said(), "--report", "report.html"]))
     assert (typed.about, typed.columns, typed.sheet, typed.look) == ("rise.csv", columns, sheet, look)
