@@ -250,7 +250,7 @@ def bad_lines(code: str) -> dict[str, tuple[list[str], int, str]]:
         "plan with contradictions": (["trial", "plan", "bad.toml"], 3, "Try:"),
         "taken name": (["trial", "plan", "plan.toml", "--name", "soda"], 5, "soda"),
         "analysis of nothing": (["trial", "analyse", "soda"], 7, "Try:"),
-        "report of nothing": (["trial", "report", "soda", "--out", "r.html"], 7, "Try:"),
+        "report of nothing, with a wish": (["trial", "report", "soda", "--out", "r.html", "--robust"], 7, "Try:"),
         "unknown kind": (["trial", "analyse", "soda", "--kind", "doze"], 2, "--kind dose"),
         "unknown response to analyse": (["trial", "analyse", "soda", "--response", "rise hight"], 4, '"rise height"'),
         "unknown dose": (["trial", "analyse", "soda", "--dose", "sodda"], 3, '--dose "soda"'),
