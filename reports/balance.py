@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from analysis.words import pages
 from analysis.words.balances import (
     ALL_LINES,
     METHOD,
@@ -55,6 +56,7 @@ def balance_report(
         _provenance(provenance),
     ]
     values = {
+        "words": pages,
         "title": plain(title) or "Balance",
         "question": plain(question),
         "invented": invented,

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import base64
 import hashlib
+import re
 import unicodedata
 from collections.abc import Mapping
 from functools import cache
@@ -31,9 +32,19 @@ def environment() -> Environment:
         undefined=StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_allowed,
     )
     made.filters["minus"] = true_minus
     return made
+
+
+# Characters that HTML forbids: controls without white space, halves of pairs, those that are no characters.
+_FORBIDDEN = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f\ud800-\udfff\ufdd0-\ufdef\ufffe\uffff]")
+
+
+def _allowed(value: Any) -> Any:
+    """What a template writes out, without characters that a page must not hold; our own markup as it is."""
+    return _FORBIDDEN.sub("", value) if type(value) is str else value
 
 
 @cache

@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from analysis.results import Analysis
+from analysis.words import pages
 from reports.html import plain, render, style_sheet
 from reports.kinds import Told, sections_of, told_to
 from reports.sections.blocks import Section, Words
@@ -33,7 +34,8 @@ class Page:
     def html(self) -> str:
         """The page as one HTML document."""
         values = {
-            "title": plain(self.title) or "Trial report",
+            "words": pages,
+            "title": plain(self.title) or pages.TRIAL_REPORT,
             "question": plain(self.question),
             "invented": self.invented,
             "cautions": [plain(caution) for caution in self.cautions],

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from analysis.pooling.results import PooledEffect, Pooling
+from analysis.words import pages
 from analysis.words.numbers import join_words, start
 from analysis.words.pooling import say_pooled, title_of
 from analysis.words.unlike import CAPTION, TITLE, rows_of, say_unlike
@@ -47,6 +48,7 @@ def pooled_report(
     facts = tuple((name.replace("_", " "), plain(value)) for name, value in provenance.items() if value)
     sections.append(Section(key="provenance", title="Where this comes from", blocks=[Facts(pairs=facts, exact=True)]))
     values = {
+        "words": pages,
         "title": plain(title),
         "question": plain(f"What do {join_words(pooling.trials)} say together?"),
         "invented": invented,

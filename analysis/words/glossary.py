@@ -31,7 +31,8 @@ GLOSSARY: dict[str, str] = {
     "level": "A value at which a factor was set.",
     "neutralising value": "How many grams of baking soda 100 g of an acid use up.",
     "optimum": "The dose inside the baked range at which the fitted curve is best.",
-    "p": "How often a trial would show a difference at least this large if the factor did nothing.",
+    "p": "How often a trial would show a difference at least this large if the factor did nothing and the model holds. "
+    "It measures neither the size of that difference nor how sure one may be of it.",
     "pH": "How sour or alkaline the water in the crumb is: below 7 sour, above 7 alkaline. One step is ten times.",
     "plateau": "The height at which a curve levels off: more changes nothing.",
     "pseudo standard error": "An estimate of the error from the small effects themselves, for trials without "

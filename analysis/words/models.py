@@ -33,6 +33,7 @@ def say_model(result: ResponseResult, question: Question) -> str:
         _intervals(result, question),
         _tests(result),
         _multiplicity(result),
+        _as_good(result, question),
         _yardstick(result),
     ]
     return " ".join(start(sentence) for sentence in sentences if sentence)
@@ -156,7 +157,9 @@ def _tests(result: ResponseResult) -> str:
         return ""
     kind = squares if squares and not squares.isdigit() else f"type {squares}" if squares else ""
     kinds = f", sums of squares of {kind}" if kind else ""
-    return f"{say_count(len(tests), 'term was', 'terms were')} tested, all of them listed{kinds}."
+    listed = "and is listed" if len(tests) == 1 else "all of them listed"
+    joint = " " if len(tests) == 1 else ", "
+    return f"{say_count(len(tests), 'term was', 'terms were')} tested{joint}{listed}{kinds}."
 
 
 def _multiplicity(result: ResponseResult) -> str:
@@ -168,6 +171,16 @@ def _multiplicity(result: ResponseResult) -> str:
         return ""
     adjusted = [f"{method} ({METHODS[method]})" if method in METHODS else method for method in methods]
     return f"comparisons of levels: {join_words(adjusted)}. Tests of different terms are not adjusted for each other."
+
+
+def _as_good(result: ResponseResult, question: Question) -> str:
+    """How being as good was judged, where a margin was given."""
+    if not result.family.equivalence:
+        return ""
+    return (
+        f"being as good was judged by two one-sided tests at {say_share(1 - question.confidence)} each: the whole "
+        f"{say_share(2 * question.confidence - 1)} interval has to lie within the margin."
+    )
 
 
 def _yardstick(result: ResponseResult) -> str:

@@ -139,6 +139,7 @@ def say_score_method(result: ResponseResult, question: Any) -> str:
         f"{METHOD_KINDS[model.kind]}{link} holds {terms}{groups}, fitted by {model.estimation}",
         "positive effects raise the response; categories stand against their reference level",
         f"terms were tested by likelihood ratios of type 2; p and intervals: {model.df_method}",
+        f"intervals are {say_share(question.confidence)}, two-sided" if question is not None else "",
         "intervals of effects are by profile likelihood" if not (model.groups or part.widened) else
         "intervals of effects are estimate and standard error",
         "intervals of expected values are by the delta method",
@@ -147,6 +148,7 @@ def say_score_method(result: ResponseResult, question: Any) -> str:
         "standard errors are multiplied by the root of Pearson's X² over its degrees of freedom, for more scatter "
         "than counting (quasi-likelihood); no law of that scatter is assumed" if part.widened else "",
         _compared(result),
+        "tests of different terms are not adjusted for each other" if len(family.tests) > 1 else "",
     ]  # fmt: skip
     return " ".join(f"{start(sentence)}." for sentence in sentences if sentence)
 

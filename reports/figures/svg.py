@@ -17,8 +17,9 @@ from contextvars import ContextVar
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree  # parses only what matplotlib wrote a moment ago
 
-from reports.figures.lettering import KEY, own_words
+from reports.figures.lettering import KEY, own_words, wrapped
 from reports.figures.style import NAMES
+from reports.html import plain
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure as Canvas
@@ -36,6 +37,7 @@ _REFERENCE = re.compile(r"url\(#([^)]*)\)")
 # Pictures as PNG, by key, while someone wants them; drawing them twice costs as much again.
 _points: ContextVar[dict[str, bytes] | None] = ContextVar("points", default=None)
 PNG_DPI = 240
+LETTER = 5.4  # points: how wide a letter of an axis' name is on the whole
 
 
 @contextmanager
@@ -53,6 +55,7 @@ def as_svg(figure: Canvas, *, key: str, title: str, description: str) -> str:
     """The picture as one ``svg`` element with a title and a description; same picture, same bytes."""
     from matplotlib.text import Text
 
+    _fit_titles(figure)
     texts = [text for text in figure.findobj(Text) if isinstance(text, Text)]
     said = [text.get_text() for text in texts]
     words = {f"{KEY}{number}": own_words(text, number) for number, text in enumerate(texts)}
@@ -69,6 +72,19 @@ def as_svg(figure: Canvas, *, key: str, title: str, description: str) -> str:
     _introduce(root, key, title, description)
     ElementTree.register_namespace("", _SVG.strip("{}"))
     return ElementTree.tostring(root, encoding="unicode")
+
+
+def _fit_titles(figure: Canvas) -> None:
+    """Names of axes longer than their axis stand on two lines."""
+    width, height = (72 * inches / LETTER for inches in figure.get_size_inches())
+    for axes in figure.axes:
+        spec = axes.get_subplotspec()
+        columns = spec.get_gridspec().ncols if spec else 1
+        across = 0.55 * width / columns
+        title = axes._left_title  # type: ignore[attr-defined]  # no public way leads to it
+        for label, room in ((axes.xaxis.label, across), (title, across), (axes.yaxis.label, 0.72 * height)):
+            if len(label.get_text()) > room:
+                label.set_text(wrapped(label.get_text(), width=max(int(room), 8)))
 
 
 def _as_png(figure: Canvas) -> bytes:
@@ -95,7 +111,7 @@ def _exchange(root: ElementTree.Element, words: dict[str, list[str]]) -> None:
             text = ElementTree.Element(
                 f"{_SVG}text", {"transform": place[1], "font-size": f"{float(place[2]) * 100:g}"}
             )
-            text.text = line
+            text.text = plain(line)
             if outline.get("style"):
                 text.set("style", outline.get("style", ""))
             # Glyph outlines defined here may be used by later text: keep the definitions.
@@ -174,5 +190,5 @@ def _introduce(root: ElementTree.Element, key: str, title: str, description: str
     root.set("aria-describedby", f"{key}-desc")
     for place, (name, words) in enumerate((("title", title), ("desc", description))):
         element = ElementTree.Element(f"{_SVG}{name}", {"id": f"{key}-{name}"})
-        element.text = words
+        element.text = plain(words)
         root.insert(place, element)

@@ -11,6 +11,7 @@ from reports.figures.trust import draw_influence, draw_shape, draw_spread
 from reports.sections.blocks import Heading, Picture, Section, Words
 from reports.sections.numbering import Keys
 
+MOST_DRAWN_FINE = 8  # responses; with more the page would be heavy with pictures that show nothing
 GRAVEST_FIRST = ("do not rely", "look here", "fine")
 # Which picture supports which sentence.
 BY_ORDER = ("order", "neighbours")
@@ -26,25 +27,29 @@ def checks_section(analysis: Analysis, keys: Keys) -> Section:
     for result in analysis.responses:
         if len(analysis.responses) > 1:
             blocks.append(Heading(text=start(result.response.name)))
-        blocks += _of(result, keys)
+        blocks += _of(result, keys, sparing=len(analysis.responses) > MOST_DRAWN_FINE)
     return Section(key="checks", title="Checks, one at a time", blocks=blocks)
 
 
-def _of(result: ResponseResult, keys: Keys) -> list[Words | Heading | Picture]:
+def _of(result: ResponseResult, keys: Keys, *, sparing: bool) -> list[Words | Heading | Picture]:
+    """``sparing``: what was found fine is said and not drawn."""
     blocks: list[Words | Heading | Picture] = []
     waiting = {"fit", "order"}
     for check in sorted(result.checks, key=lambda check: GRAVEST_FIRST.index(check.verdict)):
         said = f"{start(check.verdict)}: {say_check(check)}"
         about = _about(check)
+        fine = check.verdict == "fine"
+        if fine and sparing:
+            blocks.append(Words(text=said))
+            continue
         figure = _drawn(result, about, keys, said, check) if about in waiting or about in OWN.values() else None
         if figure is None and about == "spread" and "fit" in waiting:
             about, figure = "fit", _drawn(result, "fit", keys, said, check)
         waiting.discard(about if figure else "")
         # What was found fine needs no picture on paper.
-        fine = check.verdict == "fine"
         shown = Picture(figure=figure, fold=True, paper=False, screen=fine) if figure else None
         blocks.append(shown or Words(text=said, tone=_tone(check)))
-    for about in ("fit", "order"):
+    for about in () if sparing else ("fit", "order"):
         figure = _drawn(result, about, keys, FOR_YOUR_EYE) if about in waiting else None
         if figure:
             blocks.append(Picture(figure=figure, fold=True, paper=False, screen=True))

@@ -250,7 +250,7 @@ def bad_lines(code: str) -> dict[str, tuple[list[str], int, str]]:
         "plan with contradictions": (["trial", "plan", "bad.toml"], 3, "Try:"),
         "taken name": (["trial", "plan", "plan.toml", "--name", "soda"], 5, "soda"),
         "analysis of nothing": (["trial", "analyse", "soda"], 7, "Try:"),
-        "report of nothing": (["trial", "report", "soda", "--out", "r.html"], 7, "Try:"),
+        "report of nothing, with a wish": (["trial", "report", "soda", "--out", "r.html", "--robust"], 7, "Try:"),
         "unknown kind": (["trial", "analyse", "soda", "--kind", "doze"], 2, "--kind dose"),
         "unknown response to analyse": (["trial", "analyse", "soda", "--response", "rise hight"], 4, '"rise height"'),
         "unknown dose": (["trial", "analyse", "soda", "--dose", "sodda"], 3, '--dose "soda"'),
@@ -350,8 +350,8 @@ def test_commands_work_where_the_input_is_closed_for_real(soda_path: Path) -> No
 
 
 def test_a_trial_without_readings_is_not_analysed(crumbwise: Callable[..., Any], planned: list[dict[str, Any]]) -> None:
-    for command in ("analyse", "report", "next"):
-        ran = crumbwise("trial", command, "soda")
+    for command in (("analyse", "soda"), ("report", "soda", "--robust"), ("next", "soda")):
+        ran = crumbwise("trial", *command)
         assert ran.code == 7
         assert 'Trial "soda" has no readings of' in ran.err
         assert 'Try: crumbwise trial record "soda"' in ran.err

@@ -1,0 +1,13 @@
+"""What stands on every page beside what its sections say: the ways in, what is folded, what is not on paper."""
+
+from __future__ import annotations
+
+TO_THE_ANSWER = "Go to the answer"
+INVENTED = "Invented data: nothing on this page was baked."
+READ_WITH_IT = "Read this with it"
+NUMBERS_OF_PICTURE = "The numbers of this picture"
+NOT_ON_PAPER = (
+    "Tables that were folded on the screen are not on paper; open one there before printing, and it is. "
+    "Of many pictures of one kind the first two are printed."
+)
+TRIAL_REPORT = "Trial report"
