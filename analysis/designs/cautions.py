@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
 from analysis.designs.arrangement import Arrangement
+from analysis.designs.beside_blend import products_not_promised
 from analysis.designs.fractions import members
 from analysis.designs.judgement import Judgement
 from analysis.designs.mixed_in import MixedIn
@@ -76,6 +77,13 @@ def plan_warnings(
     if poorest < 3:
         words.append(f"Error degrees of freedom: {poorest}. Judged by {design.judgement.judged_by}.")
     words += _left_out(design)
+    words += products_not_promised(
+        request.factors,
+        [run.settings for run in runs],
+        [[run.groups[group] for run in runs] for group in design.fixed_groups],
+        model=design.model,
+        df_error=design.judgement.df_error,
+    )
     words += _constant_in_blocks(runs, design)
     words += _beyond(request, runs)
     words += _out_of_reach(request, runs)

@@ -5,6 +5,7 @@ with other models than its own, single replicates, blocks, centre points and too
 that grew by additions.
 """
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -176,6 +177,43 @@ def test_a_trial_that_grew_is_read_back_as_it_was_promised(name, way, standing):
     further = ADDED[way] if (name, way) != ("2^(6-3)", "best") else Further(way="best", count=16)
     grown = extend(request, standing(plan), further)
     _require_kept(request, grown.design, [*plan.runs, *(each.run for each in grown.added)])
+
+
+@pytest.mark.parametrize(
+    ("beside", "keys", "needed"),
+    [
+        (category("k", 2), {"replicates": 2}, 2),
+        (category("k", 3), {"replicates": 2}, 4),
+        (amounts("t"), {"replicates": 2, "block": "day"}, 2),
+    ],
+)
+def test_what_stands_beside_a_blend_is_asked_at_the_cost_that_the_plan_told(beside, keys, needed):
+    request = DesignRequest(
+        kind="mixture centroid", factors=(*shares("abc"), *beside), seed=7, responses=(RISE,), **keys
+    )
+    plan = lay_out(request)
+    _require_kept(request, plan.design, plan.runs)
+    (told,) = [words for words in plan.warnings if "same to every blend" in words]
+    df = plan.design.judgement.df_error
+    assert f"at least {needed} of the {df} degrees of freedom" in told
+    table, question = baked(request, plan.design, plan.runs)
+    as_planned = analyse(table, question).responses[0].family
+    asked = analyse(table, replace(question, kind="mixture", model="mixture linear")).responses[0].family
+    linear = analyse(table, replace(question, model="mixture linear")).responses[0].family
+    assert not any(":" + beside[0].name in coefficient.term for coefficient in as_planned.coefficients)
+    assert linear.residual.df - asked.residual.df == needed  # the products with the single shares
+    assert analyse(table, replace(question, kind="mixture")).responses[0].family.residual.df <= df - needed
+
+
+def test_too_few_runs_for_the_products_are_told_so():
+    once = lay_out(
+        DesignRequest(
+            kind="mixture lattice", factors=(*shares("ab"), *category("k", 2)), seed=7, accept_few_df=True, degree=1
+        )
+    )
+    assert any("cannot tell whether it does" in words for words in once.warnings)
+    alone = lay_out(DesignRequest(kind="mixture lattice", factors=shares("abc"), seed=7, accept_few_df=True))
+    assert not any("every blend" in words for words in alone.warnings)
 
 
 def _require_kept(request, design, runs):
