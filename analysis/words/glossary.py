@@ -24,8 +24,8 @@ GLOSSARY: dict[str, str] = {
     "estimated mean": "The mean a level would have if every other setting had been baked equally often.",
     "factor": "A variable that was changed on purpose.",
     "interaction": "The effect of one factor depends on the level of another.",
-    "interval": "The range of values that the data agree with. In 95 of 100 trials made this way, the 95 % interval "
-    "holds the true value.",
+    "interval": "The range of values that the data agree with. Of 100 intervals of 95 %, each from a trial of its own, "
+    "some 95 hold the true value; of 90 %, some 90.",
     "lack of fit": "Scatter around the curve that is larger than the scatter between replicate bakes: the "
     "shape is wrong.",
     "level": "A value at which a factor was set.",

@@ -47,7 +47,7 @@ app = make_app("")
         "crumbwise trial report soda --out soda.pdf --paper Letter --pictures pictures --tables soda.xlsx",
         "crumbwise trial report --every --folder reports --jobs 2",
         "crumbwise trial report --verify soda.html",
-    )
+    ),
 )
 @asks_how()
 def report(
