@@ -31,7 +31,7 @@ def check_frame(bakes: pd.DataFrame, response: Response, question: Question) -> 
     require_columns(bakes, wanted, where=response.name)
     if len(bakes) < FEWEST_BAKES:
         raise NotPossible(
-            f"{len(bakes)} bakes cannot tell an effect from chance.",
+            f"{len(bakes)} {'bake' if len(bakes) == 1 else 'bakes'} cannot tell an effect from chance.",
             where=response.name,
             try_this=f"bake at least {FEWEST_BAKES}, better each treatment twice.",
         )

@@ -55,7 +55,7 @@ def readings_of(table: pd.DataFrame, response: Response, question: Question) -> 
         frame, values, weights = frame[kept].reset_index(drop=True), values[kept], weights[kept]
     if len(frame) < FEWEST:
         raise NotPossible(
-            f"{len(frame)} readings cannot tell an effect from chance.",
+            f"{len(frame)} {'reading' if len(frame) == 1 else 'readings'} cannot tell an effect from chance.",
             where=response.name,
             try_this=f"Record at least {FEWEST} readings of {response.name}, better several of each treatment.",
         )

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, get_type_hints
 
 import typer
 
-from tracker.commands.option_values import require_at_least, require_known, require_share
+from tracker.commands.option_values import require_at_least, require_colon, require_known, require_share
 
 if TYPE_CHECKING:
     from tracker.workflow.options import Options
@@ -185,6 +185,9 @@ def options_of(
     require_share(confidence, "--confidence", "A confidence", such_as=0.95)
     for share in effective or ():
         require_share(share, "--effective", "A share", such_as=0.5)
+    require_colon(slope or (), "--slope", "AMOUNT:GROUP")
+    require_colon(interaction or (), "--interaction", "A:B")
+    require_colon(contrast or (), "--contrast", "acid: yogurt = 1, lemon juice = -1")
     require_at_least(order, 1, "--order", "An order")
     require_at_least(seed, 0, "--seed", "A seed")
     return Options(

@@ -24,6 +24,13 @@ def require_share(number: float, option: str, what: str, *, such_as: float) -> N
         raise UsageError(f"{what} of {number:g} is not between 0 and 1.", where=option, try_this=f"{option} {better:g}")
 
 
+def require_colon(texts: Sequence[str], option: str, reads: str) -> None:
+    """What is named and what is said of it are parted by a colon. Raises UsageError with how it reads."""
+    for text in texts:
+        if ":" not in text:
+            raise UsageError(f'"{text}" has no colon.', where=option, try_this=f'{option} "{reads}"')
+
+
 def require_at_least(number: int, lowest: int, option: str, what: str) -> None:
     """Raises UsageError for a whole number that is too small."""
     if number < lowest:

@@ -147,6 +147,7 @@ BAD: dict[str, tuple[str, list[str], int, str, str]] = {
     "a margin of words": (TABLE, [*GOOD, "--margin", "two"], 2, "the margin", "Try: "),
     "an importance of words": (TABLE, [*GOOD, "--importance", "much"], 2, "the importance", "Try: "),
     "a difference of words": (TABLE, [*GOOD, "--matters", "much"], 2, "that matters", "Try: "),
+    "a range without room": (TABLE, [*GOOD, "--accept", "5..5"], 2, "ends before it begins", "Try: --accept 45.."),
     "a sheet of a CSV": (TABLE, [*GOOD, "--sheet", "Readings"], 3, "has no sheet", "leave --sheet out"),
     "text in a number": ("a,rise\n1,2\n2,tall\n3,n.d.\n", ["--response", "rise"], 3, "row 3", "Try: "),
     "a number with two meanings": ("a;rise\n1;2\n2;1,234\n", ["--response", "rise"], 3, "1234 or as 1.234", "Try: "),

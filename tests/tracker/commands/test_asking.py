@@ -95,3 +95,17 @@ def test_the_shapes_of_the_help_are_those_of_the_engine():
     help_ = options_in(analyse)["shape"].annotation.__metadata__[0].help
     said = set(re.findall(r"[a-z]+(?:-[a-z0-9]+)*", help_))
     assert {*SHAPES, *SHAPE_FAMILIES} <= said
+
+
+@pytest.mark.parametrize(
+    ("said", "way"),
+    [
+        ({"slope": ["soda"]}, '--slope "AMOUNT:GROUP"'),
+        ({"interaction": ["soda"]}, '--interaction "A:B"'),
+        ({"contrast": ["garbage"]}, '--contrast "acid: yogurt = 1, lemon juice = -1"'),
+    ],
+)
+def test_what_needs_a_colon_and_has_none_is_an_error_of_usage(said, way):
+    with pytest.raises(UsageError) as refused:
+        options_of(**said)
+    assert refused.value.try_this == way
