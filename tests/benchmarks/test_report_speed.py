@@ -1,9 +1,8 @@
-"""How much longer than drawing its figures does a whole report take, and how heavy is it; do two cores halve a class's?
+"""How much longer than drawing its figures does a whole report take, and how heavy is it?
 
 Run with ``pytest tests/benchmarks/test_report_speed.py -s``; it prints ratios within one run. "Bare drawing" is what
 seaborn and matplotlib take for the same figures up to the SVG they write; turning it into SVG for a page counts for the
-report, not for the drawing. The class's 40 trials are planned and baked first, which takes a minute or two, so they are
-measured with ``CRUMBWISE_LARGE=1`` only (``CRUMBWISE_CLASS=12`` takes fewer).
+report, not for the drawing.
 """
 
 from __future__ import annotations
@@ -25,21 +24,13 @@ import reports.figures
 import reports.sections
 from analysis.engine import analyse
 from analysis.questions import Factor, Question, Response
-from demo_data.truth import plan_text, truth
 from reports.figures import svg
 from reports.page import trial_report
-from tracker.models import Person
-from tracker.store import open_kitchen
-from tracker.workflow.demo_bakes import bake_trial, planned_runs
-from tracker.workflow.planning import plan_trial
-from tracker.workflow.report_many import Wish, report_many
-from tracker.workflow.trials import show_trial
 
 figures_room, sections_room = reports.figures.__path__, reports.sections.__path__
 RUNS = int(os.environ.get("CRUMBWISE_BENCHMARK_RUNS", "3"))
 OURS = ("_exchange", "_tidy", "_introduce")
 HEAVIEST = 1_500_000  # bytes of a report of 10,000 readings
-CLASS = int(os.environ.get("CRUMBWISE_CLASS", "40"))
 
 
 def _samples():
@@ -149,35 +140,3 @@ def _ten_thousand():
     responses = tuple(Response(name=name, unit="mm", matters=3.0) for name in ("rise", "spread"))
     asked = Question(factors=factors, responses=responses, kind="factors", blocks=("day",), model="interactions")
     return analyse(table.round(1), asked)
-
-
-@pytest.mark.skipif(
-    os.environ.get("CRUMBWISE_LARGE") != "1", reason="plans and bakes a class's trials: CRUMBWISE_LARGE=1"
-)
-def test_a_class_is_reported_on_two_cores(tmp_path):
-    """The same reports one by one and two at a time, through the workflow that the command calls."""
-    kitchen = str(tmp_path / "kitchen.db")
-    names = _class(kitchen)
-    spans = {}
-    for jobs in (1, 2):
-        begin = time.perf_counter()
-        made = report_many(kitchen, names, tmp_path / str(jobs), Wish(), jobs=jobs)
-        spans[jobs] = time.perf_counter() - begin
-        assert [one.failure for one in made] == [None] * len(names)
-    for one in (tmp_path / "1").iterdir():
-        assert one.read_bytes() == (tmp_path / "2" / one.name).read_bytes()
-    cores = len(os.sched_getaffinity(0))
-    print(f"\n{len(names)} reports one by one / two at a time, {cores} cores: {spans[1] / spans[2]:.2f}")
-
-
-def _class(kitchen: str) -> list[str]:
-    """One powder ladder of the demo for each pupil, each with its own noise."""
-    plan, part = plan_text("powder"), truth()["kitchen"]
-    names = [f"pupil {number:02d}" for number in range(1, CLASS + 1)]
-    with open_kitchen(kitchen, create=True, name="class", zone=part["zone"], invented=True) as store:
-        with store.write(person=1, action="add person") as deed:
-            people = [deed.add(Person(made_at=deed.at)).id or 0 for _ in part["people"]]
-        for seed, name in enumerate(names, start=1):
-            plan_trial(store, plan, name=name, person=people[0])
-            bake_trial(store, "powder", name, planned_runs(show_trial(store, name).runs), seed=seed, people=people)
-    return names
