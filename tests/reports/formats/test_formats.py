@@ -18,7 +18,7 @@ from reports.figures.svg import also_as_png, as_svg
 from reports.formats.pdf import as_pdf
 from reports.formats.pictures import as_file, pictures_of
 from reports.formats.tables import as_csv, as_workbook, tables_of
-from reports.html import render, style_sheet
+from reports.page import Page
 from reports.sections.blocks import Grid, Picture, Section, Words
 
 TABLE = Table(
@@ -40,14 +40,7 @@ def sections(figure: Figure) -> list[Section]:
 
 
 def page(figure: Figure) -> str:
-    values = {
-        "title": "Soda & scones",
-        "question": "",
-        "invented": True,
-        "cautions": [],
-        "sections": sections(figure),
-    }
-    return render("report.html", style_sheet("report.css"), values)
+    return Page(sections=tuple(sections(figure)), title="Soda & scones", invented=True).html()
 
 
 @pytest.fixture(scope="module", autouse=True)
