@@ -107,13 +107,8 @@ def _table(results: Sequence[ResponseResult], names: Sequence[str]) -> Table:
         "variable",
         *(sized(r.response.name, f"({r.response.unit})" if r.response.unit else "") for r in results),
     ]
-    rows = []
-    for name in names:
-        cells = []
-        for result in results:
-            finding = _effects(result).get(name)
-            cells.append("–" if finding is None else _cell(finding))
-        rows.append((name, *cells))
+    effects = [_effects(result) for result in results]
+    rows = [(name, *(_cell(found[name]) if name in found else "–" for found in effects)) for name in names]
     return Table(columns=tuple(columns), rows=tuple(rows))
 
 

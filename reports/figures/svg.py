@@ -31,6 +31,7 @@ FEWEST_MARKS = 4
 _LINK = "{http://www.w3.org/1999/xlink}href"
 _PLACE = re.compile(r"(translate\([^)]*\)(?: rotate\([^)]*\))?) scale\(([\d.]+) -")
 _COLOUR = re.compile("|".join(map(re.escape, NAMES)))
+_FOLLOWS_PAGE = re.compile(r"var\(--[a-z-]+, (#[0-9a-f]{3,8})\)")  # as ``_tidy_one`` writes a colour
 _REFERENCE = re.compile(r"url\(#([^)]*)\)")
 
 
@@ -85,6 +86,11 @@ def _fit_titles(figure: Canvas) -> None:
         for label, room in ((axes.xaxis.label, across), (title, across), (axes.yaxis.label, 0.72 * height)):
             if len(label.get_text()) > room:
                 label.set_text(wrapped(label.get_text(), width=max(int(room), 8)))
+
+
+def fixed_colours(markup: str) -> str:
+    """Colours as they were drawn, for a reader that knows no CSS variables: paper, a picture alone."""
+    return _FOLLOWS_PAGE.sub(r"\1", markup)
 
 
 def _as_png(figure: Canvas) -> bytes:

@@ -8,16 +8,14 @@ Same page in, same bytes out: nothing in the file tells when it was made. The fi
 from __future__ import annotations
 
 import logging
-import re
 from typing import Literal, NoReturn
 
 from analysis.errors import NotPossible
+from reports.figures.svg import fixed_colours
 
 Paper = Literal["A4", "Letter"]
 PAPERS: tuple[Paper, ...] = ("A4", "Letter")
 
-# Colours of pictures follow the page by CSS variables, which a picture on paper does not know: take their fall-back.
-_FOLLOWS_PAGE = re.compile(r"var\(--[a-z-]+, (#[0-9a-f]{3,8})\)")
 _HEAD_END = "</head>"
 
 
@@ -34,7 +32,7 @@ def as_pdf(page: str, *, paper: Paper = "A4") -> bytes:
         _refuse("Pango, which lays out the letters, is missing here", "apt-get install libpangoft2-1.0-0", error)
     logging.getLogger("weasyprint").setLevel(logging.ERROR)  # it remarks on every CSS word meant for browsers
     size = f"<style>@page {{ size: {paper}; }}</style>{_HEAD_END}"
-    laid_out = _FOLLOWS_PAGE.sub(r"\1", page).replace(_HEAD_END, size, 1)
+    laid_out = fixed_colours(page).replace(_HEAD_END, size, 1)
     # As the page's own policy says: pictures carried in the page, nothing from outside.
     carried = weasyprint.URLFetcher(allowed_protocols=("data",))
     made: bytes = weasyprint.HTML(string=laid_out, url_fetcher=carried).write_pdf(pdf_variant="pdf/ua-1")

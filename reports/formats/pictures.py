@@ -9,9 +9,8 @@ import re
 from collections.abc import Sequence
 
 from reports.figures.picture import Figure
+from reports.figures.svg import fixed_colours
 from reports.sections.blocks import Picture, Section
-
-_FOLLOWS_PAGE = re.compile(r"var\(--[a-z-]+, (#[0-9a-f]{3,8})\)")
 
 
 def pictures_of(sections: Sequence[Section]) -> dict[str, Figure]:
@@ -25,7 +24,7 @@ def pictures_of(sections: Sequence[Section]) -> dict[str, Figure]:
 
 def as_file(figure: Figure) -> bytes:
     """The picture as an SVG file of its own: colours fixed, since no page sets them, on white."""
-    svg = _FOLLOWS_PAGE.sub(r"\1", figure.svg)
+    svg = fixed_colours(figure.svg)
     width, height = _size(svg)
     paper = f'<rect width="{width}" height="{height}" fill="#ffffff"/>'
     sized = svg.replace("<svg ", f'<svg width="{width}pt" height="{height}pt" ', 1)

@@ -42,7 +42,7 @@ def as_csv(table: Table) -> bytes:
     """One table, its column names first; for spreadsheets marked as UTF-8."""
     out = io.StringIO(newline="")
     writer = csv.writer(out, lineterminator="\r\n")  # RFC 4180
-    writer.writerow([_harmless(name) for name in table.columns])
+    writer.writerow([guarded(name) for name in table.columns])
     writer.writerows([[_cell(cell) for cell in row] for row in table.rows])
     return out.getvalue().encode("utf-8-sig")
 
@@ -77,10 +77,11 @@ def as_workbook(tables: Mapping[str, tuple[str, Table]]) -> bytes:
 
 def _cell(cell: str) -> str:
     number = number_shown(cell)
-    return _harmless(cell) if number is None else cell.replace("\N{MINUS SIGN}", "-").replace(",", ".").lstrip("+")
+    return guarded(cell) if number is None else cell.replace("\N{MINUS SIGN}", "-").replace(",", ".").lstrip("+")
 
 
-def _harmless(text: str) -> str:
+def guarded(text: str) -> str:
+    """A text that no spreadsheet takes for a formula (an import of ours takes the quote off again)."""
     return f"'{text}" if text.startswith(_DANGEROUS) else text
 
 

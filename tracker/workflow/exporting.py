@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from reports.formats.tables import guarded
 from tracker.current import CurrentTrial, current_trial
 from tracker.errors import Conflict, UsageError
 from tracker.intake.mapping import snake
@@ -25,7 +26,6 @@ from tracker.workflow.files import write_whole
 
 Cell = str | float | int | None
 DICTIONARY_HEADER = ("column", "meaning", "unit", "kind", "levels", "missing")
-_DANGEROUS = ("=", "+", "-", "@", "\t", "\r", "'")  # a spreadsheet would run the text as a formula
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -226,11 +226,6 @@ def _text(cell: Cell) -> str:
     if isinstance(cell, (int, float)):
         return number_text(cell)
     return guarded(cell)
-
-
-def guarded(text: str) -> str:
-    """A text that no spreadsheet takes for a formula (``import_rows.unguarded`` takes the quote off)."""
-    return f"'{text}" if text.startswith(_DANGEROUS) else text
 
 
 def _fill(sheet: Any, head: Sequence[str], rows: Sequence[Sequence[Cell]], bold: Any) -> None:
