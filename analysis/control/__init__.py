@@ -1,0 +1,1 @@
+"""Is the bakery still baking what it promised, batch by batch?"""
