@@ -1,43 +1,17 @@
-"""Read the daily log of a product."""
+"""How are daily batches logged, judged and read from the command line?
+
+Each area of it registers its commands from its own module: a Typer ``app`` there, and a
+line in ``PARTS`` here.
+"""
 
 from __future__ import annotations
 
-from typing import Annotated
-
-import typer
-
-from tracker.commands import GROUPS
-from tracker.commands.shell import JsonOption, KitchenOption, example, make_app, open_store, print_json, say
+from tracker.commands import GROUPS, batch_read
+from tracker.commands.shell import make_app
 
 app = make_app(GROUPS["batch"][1])
 
-ProductArgument = Annotated[str, typer.Argument(metavar="PRODUCT", help="Name of the product.")]
-
-
-@app.callback()
-def batch() -> None:
-    """Read the daily log of a product."""
-
-
-@app.command("list", epilog=example('crumbwise --kitchen crumbwise-demo/kitchen.db batch list "pass scones"'))
-def list_(product: ProductArgument, kitchen: KitchenOption = None, as_json: JsonOption = False) -> None:
-    """List the batches of a product in order of baking, with their lots."""
-    from tracker.workflow.batches import list_batches
-
-    with open_store(kitchen) as store:
-        lines = list_batches(store, product)
-    if as_json:
-        print_json({"schema_version": 1, "product": product, "batches": [line.to_json() for line in lines]})
-        return
-    for line in lines:
-        say(line.words())
-
-
-@app.command(epilog=example('crumbwise --kitchen crumbwise-demo/kitchen.db batch export "pass scones" > log.csv'))
-def export(product: ProductArgument, kitchen: KitchenOption = None) -> None:
-    """Write one CSV row for each reading on stdout, in order of baking."""
-    from tracker.workflow.batches import batch_table, list_batches
-
-    with open_store(kitchen) as store:
-        lines = list_batches(store, product)
-    say(batch_table(product, lines).csv().replace("\r\n", "\n").rstrip("\n"))
+# Without a name their commands stand beside each other; a part may hold a named group of its own.
+PARTS = (batch_read,)
+for part in PARTS:
+    app.add_typer(part.app)
