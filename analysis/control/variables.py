@@ -1,0 +1,307 @@
+"""Did the level of a measured response, or its spread, leave what the process does by itself?
+
+Four kinds of charts for measured responses: single levels with moving ranges; batch means judged by
+the spread within batches, with the ranges or the standard deviations beside them; and, for batches that
+also differ from one another as a rule, batch means judged by their own moving ranges.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from analysis.control import limits as made
+from analysis.control.drawing import draw
+from analysis.control.limits import Bounds, Floats
+from analysis.control.results import BatchSeries, Chart, Limits, Phase
+from analysis.control.rules import OUTSIDE, Rule
+from analysis.errors import NotPossible, TrialDataError
+
+
+@dataclass(frozen=True, kw_only=True)
+class Stretch:
+    """Batches ``start`` to ``stop`` (not included) that stand under the same limits."""
+
+    phase: int
+    start: int
+    stop: int
+    limits: Limits
+
+    @property
+    def at(self) -> range:
+        return range(self.start, self.stop)
+
+
+def individuals(
+    series: object, *, rules: tuple[Rule, ...], phases: tuple[Phase, ...], settings: Mapping[str, object]
+) -> tuple[Chart, ...]:
+    """Each batch's level by itself, with the moving ranges; several readings of a batch count as their mean."""
+    asked = _measured(series)
+    stretches = divide(asked, phases, made.BY_MOVING_RANGES)
+    averaged = ("averaged",) if any(len(values) > 1 for values in asked.values) else ()
+    return (
+        level_chart("individuals", asked, stretches, rules, averaged),
+        moving_ranges(asked, stretches, rules),
+    )
+
+
+def mean_and_range(
+    series: object, *, rules: tuple[Rule, ...], phases: tuple[Phase, ...], settings: Mapping[str, object]
+) -> tuple[Chart, ...]:
+    """Batch means, judged by the ranges within batches."""
+    asked = _measured(series)
+    stretches = divide(asked, phases, made.BY_RANGES)
+    return (level_chart("batch mean", asked, stretches, rules), spread_chart("range", asked, stretches, rules))
+
+
+def mean_and_sd(
+    series: object, *, rules: tuple[Rule, ...], phases: tuple[Phase, ...], settings: Mapping[str, object]
+) -> tuple[Chart, ...]:
+    """Batch means, judged by the standard deviations within batches."""
+    asked = _measured(series)
+    stretches = divide(asked, phases, made.BY_DEVIATIONS)
+    return (
+        level_chart("batch mean", asked, stretches, rules),
+        spread_chart("standard deviation", asked, stretches, rules),
+    )
+
+
+def between_batches(
+    series: object, *, rules: tuple[Rule, ...], phases: tuple[Phase, ...], settings: Mapping[str, object]
+) -> tuple[Chart, ...]:
+    """Batch means, judged by how they move from batch to batch; the spread within batches apart from that.
+
+    Pieces of one batch share its dough, its leavener and its oven load, so batches differ by more than
+    their pieces tell; limits from within would call most of them out.
+    """
+    asked = _measured(series)
+    stretches = divide(asked, phases, made.BETWEEN)
+    return (
+        level_chart("batch mean", asked, stretches, rules),
+        moving_ranges(asked, stretches, rules),
+        spread_chart("standard deviation", asked, stretches, rules),
+    )
+
+
+METHODS = {
+    "individuals": made.BY_MOVING_RANGES,
+    "range": made.BY_RANGES,
+    "sd": made.BY_DEVIATIONS,
+    "between": made.BETWEEN,
+}
+
+
+def limits_of(
+    series: BatchSeries, *, kind: str, first: str | None = None, last: str | None = None, without: Sequence[str] = ()
+) -> Limits:
+    """Limits of the level from batch ``first`` to ``last``, those ``without`` left out: what a phase freezes.
+
+    ``kind`` is a key of ``METHODS``. Raises TrialDataError for an unknown batch or ends the wrong way round.
+    """
+    start = 0 if first is None else _place(series, first)
+    stop = len(series.batches) if last is None else _place(series, last) + 1
+    for batch in without:
+        _place(series, batch)
+    if start >= stop:
+        raise TrialDataError(
+            f"Batch {last} comes before batch {first}.", where="base of the limits", try_this=f"from {last} to {first}"
+        )
+    kept = [at for at in range(start, stop) if series.batches[at] not in without]
+    if not kept:
+        raise NotPossible("No batch is left to make limits from.", where="base", try_this="leave fewer batches out")
+    return made.estimate(_some(series, kept), METHODS[kind])
+
+
+def divide(series: BatchSeries, phases: Sequence[Phase], method: str) -> tuple[Stretch, ...]:
+    """The series cut where a phase begins. Before the first phase (as phase 0) and without phases (as
+    phase 1) limits come from the batches of the stretch itself."""
+    if not phases:
+        return (Stretch(phase=1, start=0, stop=len(series.batches), limits=made.estimate(series, method)),)
+    starts = [_place(series, phase.from_batch) for phase in phases]
+    stops = [*starts[1:], len(series.batches)]
+    stretches = [
+        Stretch(phase=phase.number, start=start, stop=stop, limits=fitting(phase, series, method))
+        for phase, start, stop in zip(phases, starts, stops, strict=True)
+    ]
+    if starts[0] > 0:
+        before = _some(series, range(starts[0]))
+        stretches.insert(0, Stretch(phase=0, start=0, stop=starts[0], limits=_own(before, method)))
+    return tuple(stretches)
+
+
+def fitting(phase: Phase, series: BatchSeries, method: str) -> Limits:
+    """The limits of a phase, if they were made for this kind of chart. Raises TrialDataError otherwise."""
+    known = set(METHODS.values())
+    if phase.limits.method in known and phase.limits.method != method:
+        kinds = {of: kind for kind, of in METHODS.items()}
+        raise TrialDataError(
+            f"The limits of phase {phase.number} were made from {phase.limits.method}, this chart needs {method}.",
+            where=f"phase {phase.number} of {series.response}",
+            try_this=f"--kind {kinds[phase.limits.method]}, or freeze limits of the other kind",
+        )
+    return phase.limits
+
+
+def _own(series: BatchSeries, method: str) -> Limits:
+    """Limits of a stretch from itself; a single batch stands without limits."""
+    if len(series.batches) > 1:
+        return made.estimate(series, method)
+    batch = series.batches[0]
+    return Limits(
+        lower=None,
+        centre=float(made.means_of(series)[0]),
+        upper=None,
+        sd=0.0,
+        method=method,
+        batches=1,
+        first_batch=batch,
+        last_batch=batch,
+        provisional=True,
+        numbers={"spread": 0.0, "within": 0.0},
+    )
+
+
+def level_chart(
+    kind: str, series: BatchSeries, stretches: Sequence[Stretch], rules: Sequence[Rule], cautions: Sequence[str] = ()
+) -> Chart:
+    sizes, means = made.sizes_of(series), made.means_of(series)
+    bounds = _over(stretches, lambda of: made.level_bounds(of.limits, sizes[of.start : of.stop]))
+    last = stretches[-1]
+    return draw(
+        kind,
+        series,
+        at=np.arange(len(means)),
+        values=means,
+        bounds=bounds,
+        phase_of=_phases(stretches),
+        rules=rules,
+        limits=last.limits,
+        cautions=(*cautions, *_cautions(last, means[last.start : last.stop])),
+        more={"sizes": tuple(int(size) for size in sizes)} if len(set(sizes.tolist())) > 1 else {},
+    )
+
+
+def moving_ranges(series: BatchSeries, stretches: Sequence[Stretch], rules: Sequence[Rule]) -> Chart:
+    """Distance of each level from the one before; the first batch of a phase has none, its limits judge only itself."""
+    means = made.means_of(series)
+    at = np.array([place for of in stretches for place in of.at[1:]], dtype=int)
+    bounds = _over(stretches, lambda of: made.moving_range_bounds(of.limits, max(of.stop - of.start - 1, 0)))
+    return _spread_like("moving range", series, stretches, rules, at, np.abs(means[at] - means[at - 1]), bounds)
+
+
+def spread_chart(kind: str, series: BatchSeries, stretches: Sequence[Stretch], rules: Sequence[Rule]) -> Chart:
+    """Ranges or standard deviations of the batches that have more than one reading."""
+    sizes = made.sizes_of(series)
+    at = np.flatnonzero(sizes > 1)
+    spans = np.array([spread_of(kind, series.values[place]) for place in at])
+    limits_for = made.range_bounds if kind == "range" else made.deviation_bounds
+    bounds = _over(stretches, lambda of: limits_for(of.limits, sizes[[place for place in of.at if sizes[place] > 1]]))
+    return _spread_like(kind, series, stretches, rules, at, spans, bounds)
+
+
+def spread_of(kind: str, values: Sequence[float]) -> float:
+    """The range or the standard deviation of the readings of one batch."""
+    ordered = np.sort(np.asarray(values, dtype=float))
+    return float(np.ptp(ordered)) if kind == "range" else float(ordered.std(ddof=1))
+
+
+def rules_of_spread(rules: Sequence[Rule]) -> tuple[Rule, ...]:
+    """Runs are made for points that scatter alike to both sides and one by one; spreads do neither."""
+    return tuple(rule for rule in rules if rule.key == OUTSIDE)
+
+
+def _spread_like(
+    kind: str,
+    series: BatchSeries,
+    stretches: Sequence[Stretch],
+    rules: Sequence[Rule],
+    at: np.ndarray,
+    values: Floats,
+    bounds: Bounds,
+) -> Chart:
+    last = stretches[-1]
+    limits = spread_limits(kind, last.limits)
+    return draw(
+        kind,
+        series,
+        at=at,
+        values=values,
+        bounds=bounds,
+        phase_of=_phases(stretches)[at],
+        rules=rules_of_spread(rules),
+        limits=limits,
+        cautions=("constant",) if limits.upper is None else (),
+        more={},
+    )
+
+
+def spread_limits(kind: str, limits: Limits) -> Limits:
+    """The limits of a chart of spread that go with those of the level, for a batch of the usual size."""
+    size = max(limits.numbers.get("size", 2.0), 2.0)
+    one = np.array([size])
+    if kind == "moving range":
+        lower, centre, upper = made.moving_range_bounds(limits, 1)
+    else:
+        lower, centre, upper = (made.range_bounds if kind == "range" else made.deviation_bounds)(limits, one)
+    sd = made.spread_sd(kind, limits, int(size))
+    has = bool(np.isfinite(upper[0]))
+    return replace(
+        limits,
+        lower=float(lower[0]) if has else None,
+        centre=float(centre[0]),
+        upper=float(upper[0]) if has else None,
+        sd=sd,
+    )
+
+
+def _cautions(last: Stretch, means: Floats) -> tuple[str, ...]:
+    """What is to be known about the limits that hold now."""
+    limits = last.limits
+    if limits.sd == 0:
+        return ("constant",)
+    found = ["few batches"] if limits.provisional else []
+    steps = np.diff(np.unique(np.round(means / limits.sd, 9)))
+    if len(steps) and steps.min() > 1:
+        found.append("coarse")
+    return tuple(found)
+
+
+def _over(stretches: Sequence[Stretch], bounds: Callable[[Stretch], Bounds]) -> Bounds:
+    each = [bounds(of) for of in stretches]
+    lower, centre, upper = (np.concatenate([bound[side] for bound in each]) for side in range(3))
+    return lower, centre, upper
+
+
+def _phases(stretches: Sequence[Stretch]) -> np.ndarray:
+    return np.concatenate([np.full(of.stop - of.start, of.phase) for of in stretches])
+
+
+def _some(series: BatchSeries, at: Sequence[int]) -> BatchSeries:
+    return replace(
+        series,
+        batches=tuple(series.batches[place] for place in at),
+        values=tuple(series.values[place] for place in at),
+        at=tuple(series.at[place] for place in at) if series.at else (),
+    )
+
+
+def _place(series: BatchSeries, batch: str) -> int:
+    if batch not in series.batches:
+        raise TrialDataError(
+            f"There is no batch {batch} with readings of {series.response}.",
+            where=series.response,
+            try_this=f"a batch from {series.batches[0]} to {series.batches[-1]}",
+        )
+    return series.batches.index(batch)
+
+
+def _measured(series: object) -> BatchSeries:
+    if not isinstance(series, BatchSeries):
+        raise TrialDataError(
+            "This kind of chart takes the readings of one measured response.",
+            where="kind",
+            try_this="--kind counts for counts, --kind several for several responses",
+        )
+    return series
