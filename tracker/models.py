@@ -15,18 +15,64 @@ from __future__ import annotations
 from sqlalchemy import BigInteger, CheckConstraint, Index, LargeBinary, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
-MAX = 1.7976931348623157e308  # largest double: "x <= MAX" refuses infinity in both databases
+from tracker.log_models import (
+    AlarmAnswer,
+    AlarmEntry,
+    BatchChange,
+    BatchFile,
+    BatchLotChange,
+    Disposition,
+    Expectation,
+    LoggedResponse,
+    LotDates,
+    PhaseEntry,
+    PhaseLimits,
+    ReadingSize,
+)
+from tracker.model_checks import finite as _finite
+from tracker.model_checks import one_of as _one_of
 
-
-def _finite(column: str) -> CheckConstraint:
-    return CheckConstraint(
-        f"{column} IS NULL OR ({column} >= -{MAX!r} AND {column} <= {MAX!r})", name=f"{column}_finite"
-    )
-
-
-def _one_of(column: str, *words: str) -> CheckConstraint:
-    listed = ", ".join(f"'{word}'" for word in words)
-    return CheckConstraint(f"{column} IN ({listed})", name=f"{column}_known")
+# The tables of the daily log stand in a module of their own and are found here too.
+__all__ = [
+    "AlarmAnswer",
+    "AlarmEntry",
+    "AuditEntry",
+    "Bake",
+    "Batch",
+    "BatchChange",
+    "BatchFile",
+    "BatchLot",
+    "BatchLotChange",
+    "Disposition",
+    "Expectation",
+    "Extension",
+    "Factor",
+    "Formula",
+    "FormulaLine",
+    "ImportFile",
+    "Ingredient",
+    "Instrument",
+    "Kitchen",
+    "LoggedResponse",
+    "Lot",
+    "LotDates",
+    "Outcome",
+    "Person",
+    "PersonDetails",
+    "PhaseEntry",
+    "PhaseLimits",
+    "Piece",
+    "Product",
+    "Reading",
+    "ReadingSize",
+    "Response",
+    "Run",
+    "Specification",
+    "TasteNote",
+    "Trial",
+    "TrialState",
+    "Weighing",
+]
 
 
 class Kitchen(SQLModel, table=True):
@@ -320,7 +366,7 @@ class Batch(SQLModel, table=True):
     """A day's production of a product."""
 
     __tablename__ = "batch"
-    __table_args__ = (UniqueConstraint("product_id", "number"),)
+    __table_args__ = (UniqueConstraint("product_id", "number"), Index("batch_in_order", "product_id", "baked_at"))
     id: int | None = Field(default=None, primary_key=True)
     product_id: int = Field(foreign_key="product.id")
     number: str

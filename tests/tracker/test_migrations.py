@@ -17,14 +17,17 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import SQLModel
 
 from tracker import models
-from tracker.databases import for_writing, place_of
+from tracker.databases import Place, for_writing, place_of
 from tracker.errors import Conflict, IntegrityError
+from tracker.fingerprints import audit_head, content_hash
 from tracker.migrations import FOLDER, NEWEST, VERSIONS, upgrade
+from tracker.settings import APPLICATION_ID
 from tracker.store import Store, open_kitchen
 from tracker.workflow.checking import check_kitchen
 from tracker.workflow.verifying import TABLES, verify_record
 
 AT = "2026-11-25T09:00:00Z"
+THE_LOGS = [table for table in TABLES.values() if table.__module__ == "tracker.log_models"]
 ONLY_GROW = sorted(set(SQLModel.metadata.tables) - {"person_details"})
 
 
@@ -78,6 +81,11 @@ def reflected(connection: Connection) -> dict[str, Any]:
 
 def fill_every_table(store: Store) -> None:
     """One real row in each table."""
+    fill_the_first_tables(store)
+    fill_the_daily_log(store)
+
+
+def fill_the_first_tables(store: Store) -> None:
     who: dict[str, Any] = {"person_id": 1, "at": AT}
     with store.write(person=1, action="fill") as deed:
         add = deed.add
@@ -117,6 +125,34 @@ def fill_every_table(store: Store) -> None:
         add(models.TasteNote(bake_id=bake.id, words="fine", **who))
 
 
+def fill_the_daily_log(store: Store) -> None:
+    who: dict[str, Any] = {"person_id": 1, "at": AT}
+    one: dict[str, Any] = {"product_id": 1, "response": "rise height"}
+    why = {"reason": "typed wrong"}
+    with store.write(person=1, action="fill") as deed:
+        add = deed.add
+        add(models.LoggedResponse(product_id=1, name="rise height", unit="mm", stands_for="rise", **who))
+        add(models.Expectation(mean=44, sd=1.2, trial_id=1, content_hash="0" * 64, **one, **who))
+        add(models.LotDates(lot_id=1, received_on="2026-11-01", opened_on="2026-11-20", **who))
+        add(models.BatchChange(batch_id=1, detail="oven", value="lower", **why, **who))
+        add(models.BatchLotChange(batch_id=1, ingredient="baking soda", lot_id=None, **why, **who))
+        add(models.BatchFile(batch_id=1, import_file_id=1))
+        add(models.ReadingSize(reading_id=1, size=40))
+        phase = add(models.PhaseEntry(number=1, from_batch_id=1, kind="individuals", **why, **one, **who))
+        add(
+            models.PhaseLimits(
+                phase_id=phase.id,
+                chart="individuals",
+                **{"lower": 40.0, "centre": 44.0, "upper": 48.0, "sd": 1.3},
+                **{"method": "mean moving range", "batches": 20, "first_batch_id": 1, "last_batch_id": 1},
+            )
+        )
+        found = {"rule": "outside the limits", "batch_id": 1, "since_batch_id": 1, "value": 39.0, "side": "below"}
+        alarm = add(models.AlarmEntry(number=1, chart="individuals", phase_id=phase.id, at=AT, **one, **found))
+        add(models.AlarmAnswer(alarm_id=alarm.id, state="answered", cause="cold oven", action="waited", **who))
+        add(models.Disposition(batch_id=1, decision="hold", **why, **who))
+
+
 def test_every_table_has_a_row_that_can_be_neither_changed_nor_removed(store: Store) -> None:
     fill_every_table(store)
     before = dump(store)
@@ -138,6 +174,12 @@ def test_every_table_has_a_row_that_can_be_neither_changed_nor_removed(store: St
 def run_raw(store: Store, statement: str) -> None:
     with for_writing(store.engine.connect()) as connection, connection.begin():
         connection.execute(text(statement))
+
+
+def dump_one(store: Store, name: str) -> list[Any]:
+    with store.read() as session:
+        rows = session.connection().execute(SQLModel.metadata.tables[name].select()).all()
+    return sorted(map(tuple, rows), key=repr)
 
 
 def dump(store: Store) -> dict[str, list[Any]]:
@@ -186,6 +228,26 @@ IMPOSSIBLE = [
     ("import_file", "product_id", "1"),  # into a trial and into a product
     ("trial_state", "state", "'eaten'"),
     ("audit_entry", "sequence", "0"),
+    ("logged_response", "scale", "'stars'"),
+    ("logged_response", "stands_for", "'luck'"),
+    ("expectation", "sd", "0"),
+    ("expectation", "mean", "9e999"),
+    ("lot_dates", "opened_on", "'2026-10-31'"),  # before it came in
+    ("batch_change", "detail", "'number'"),
+    ("batch_change", "reason", "''"),
+    ("batch_lot_change", "reason", "''"),
+    ("reading_size", "size", "0"),
+    ("phase", "reason", "''"),
+    ("phase", "number", "0"),
+    ("phase_limits", "lower", "48.1"),  # above the upper one
+    ("phase_limits", "sd", "-1"),
+    ("phase_limits", "centre", "9e999"),
+    ("alarm", "side", "'left'"),
+    ("alarm", "value", "'NaN'"),
+    ("alarm_answer", "cause", "''"),
+    ("alarm_answer", "state", "'forgotten'"),
+    ("disposition", "decision", "'eat'"),
+    ("disposition", "reason", "''"),
 ]
 
 
@@ -219,8 +281,8 @@ def later_versions(tmp_path: Path, deed: str) -> Path:
     """Our migrations with one more behind them."""
     folder = tmp_path / "migrations"
     shutil.copytree(FOLDER, folder, ignore=shutil.ignore_patterns("__pycache__"))
-    (folder / "versions" / "0002_more.py").write_text(
-        f"from alembic import op\nimport sqlalchemy as sa\n\nrevision = '0002'\ndown_revision = '0001'\n\n\n"
+    (folder / "versions" / "9999_more.py").write_text(
+        f"from alembic import op\nimport sqlalchemy as sa\n\nrevision = '9999'\ndown_revision = '{NEWEST}'\n\n\n"
         f"def upgrade():\n    {deed}\n",
         encoding="utf-8",
     )
@@ -234,12 +296,12 @@ def test_a_filled_kitchen_is_migrated_whole_after_a_backup(store: Store, tmp_pat
     fill_every_table(store)
     before, head = dump(store), verify_record(store).head
     store.close()
-    backup = upgrade(store.place, folder=later_versions(tmp_path, MORE), versions=("0001", "0002"))
+    backup = upgrade(store.place, folder=later_versions(tmp_path, MORE), versions=(*VERSIONS, "9999"))
     assert dump(store) == before
     assert verify_record(store, expect=head).head == head
     with store.read() as session:
         assert "shelf" in inspect(session.connection()).get_table_names()
-        count = sum(check.found in ("50 of 50", "75 of 75") for check in check_kitchen(store).checks)
+        count = sum(check.found in ("74 of 74", "111 of 111") for check in check_kitchen(store).checks)
     assert count == 1  # the triggers stand as before
     if store.place.path is None:
         assert backup is None
@@ -247,6 +309,41 @@ def test_a_filled_kitchen_is_migrated_whole_after_a_backup(store: Store, tmp_pat
     assert backup is not None
     with open_kitchen(str(backup)) as old:
         assert dump(old) == before
+
+
+def kitchen_of_version_one(where: str, tmp_path: Path) -> Place:
+    """A kitchen as it was before the daily log, with a real row in each of its tables."""
+    place, folder = place_of(where), tmp_path / "as-it-was"
+    shutil.copytree(FOLDER, folder, ignore=shutil.ignore_patterns("__pycache__", "0002_*"))
+    if place.path is not None:
+        with closing(sqlite3.connect(place.path)) as connection:
+            connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
+    upgrade(place, folder=folder, versions=VERSIONS[:1])
+    with Store(place) as store:
+        with store.write(person=None, action="found the kitchen") as deed:
+            deed.add_many([models.Kitchen(name="old", made_at=AT, made_with="0.1.0"), models.Person(made_at=AT)])
+        fill_the_first_tables(store)
+    return place
+
+
+def test_a_kitchen_of_version_one_keeps_every_row_and_every_hash(empty_place: str, tmp_path: Path) -> None:
+    place = kitchen_of_version_one(empty_place, tmp_path)
+    first = sorted(set(TABLES) - {table.__tablename__ for table in THE_LOGS})
+    with Store(place) as old:
+        rows = {name: dump_one(old, name) for name in first}
+        head, content = audit_head(old), content_hash(old, "soda")
+    with open_kitchen(empty_place) as store:  # brings the tables to the newest version
+        assert {name: dump_one(store, name) for name in first} == rows
+        assert all(rows.values())
+        assert (audit_head(store), content_hash(store, "soda")) == (head, content)
+        assert verify_record(store, expect=head[1]).entries == head[0]
+        assert check_kitchen(store, full=True).wrong == ()
+        fill_the_daily_log(store)
+        assert verify_record(store, expect=head[1]).entries == head[0] + len(THE_LOGS)
+        for table in THE_LOGS:
+            for deed in ("UPDATE {0} SET id = id", "DELETE FROM {0}"):
+                with pytest.raises(DBAPIError, match=r"crumbwise: Rows of \w+ are never changed or removed"):
+                    run_raw(store, deed.format(table.__tablename__))
 
 
 @pytest.mark.parametrize(
@@ -261,14 +358,14 @@ def test_a_migration_that_fails_or_loses_rows_is_undone(store: Store, tmp_path: 
     fill_every_table(store)
     before = dump(store)
     with pytest.raises((DBAPIError, IntegrityError, RuntimeError)):
-        upgrade(store.place, folder=later_versions(tmp_path, deed), versions=("0001", "0002"))
+        upgrade(store.place, folder=later_versions(tmp_path, deed), versions=(*VERSIONS, "9999"))
     assert dump(store) == before
     assert check_kitchen(store).wrong == ()
 
 
 def test_tables_of_a_newer_program_are_refused_and_not_touched(kitchen_place: str, tmp_path: Path) -> None:
     place = place_of(kitchen_place)
-    upgrade(place, folder=later_versions(tmp_path, MORE), versions=("0001", "0002"))
+    upgrade(place, folder=later_versions(tmp_path, MORE), versions=(*VERSIONS, "9999"))
     before = place.path.read_bytes() if place.path is not None else b""
     for create in (False, True):
         with pytest.raises(Conflict, match="newer Crumbwise"):
