@@ -111,12 +111,12 @@ def moving_range_bounds(limits: Limits, length: int) -> Bounds:
 
 def range_bounds(limits: Limits, sizes: Floats) -> Bounds:
     """Limits of the range of batches of these sizes, each at least 2."""
-    return _spread_bounds(limits.numbers["within"], sizes, lambda n: (constants(n).d2, constants(n).d3))
+    return _spread_bounds(limits.numbers.get("within", 0.0), sizes, lambda n: (constants(n).d2, constants(n).d3))
 
 
 def deviation_bounds(limits: Limits, sizes: Floats) -> Bounds:
     """Limits of the standard deviation of batches of these sizes, each at least 2."""
-    return _spread_bounds(limits.numbers["within"], sizes, lambda n: (constants(n).c4, constants(n).c5))
+    return _spread_bounds(limits.numbers.get("within", 0.0), sizes, lambda n: (constants(n).c4, constants(n).c5))
 
 
 def spread_sd(kind: str, limits: Limits, size: int) -> float:
@@ -124,7 +124,7 @@ def spread_sd(kind: str, limits: Limits, size: int) -> float:
     if kind == "moving range":
         return limits.numbers.get("spread", limits.sd) * constants(2).d3
     of = constants(size)
-    return limits.numbers["within"] * (of.d3 if kind == "range" else of.c5)
+    return limits.numbers.get("within", 0.0) * (of.d3 if kind == "range" else of.c5)
 
 
 def _spread_bounds(sd: float, sizes: NDArray[np.generic], mean_and_sd: Callable[[int], tuple[float, float]]) -> Bounds:
