@@ -1,0 +1,122 @@
+"""How does a machine read the charts of a series of batches?
+
+Described by ``analysis/schema/chart.schema.json``. Keys are only added within a major version. A limit
+that does not exist is null, and a caution says why; NaN never appears.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict
+from importlib.resources import files
+from typing import Any
+
+from analysis.control.results import Alarm, Capability, Chart, Limits, Point, Specification
+from analysis.control.rules import RULES
+from analysis.serialise import plain_values
+from analysis.words.control import (
+    chart_title,
+    say_alarm,
+    say_caution,
+    say_limits,
+    say_next_step,
+    say_rule,
+    say_stability,
+)
+
+SCHEMA_VERSION = "1.0"
+
+Json = dict[str, Any]
+
+
+def chart_json(
+    charts: Sequence[Sequence[Chart]],
+    capability: Sequence[Capability] = (),
+    *,
+    source: str = "",
+    rows: Mapping[str, object] | None = None,
+    rules: Sequence[str] = (),
+    specifications: Sequence[Specification] = (),
+    capability_words: Sequence[str] = (),
+    remarks: Sequence[str] = (),
+) -> Json:
+    """Plain dicts, lists, strings, finite numbers, booleans and None.
+
+    ``charts`` has one group for each response (level first). ``rows`` tells what was read and left out.
+    """
+    document = {
+        "schema_version": SCHEMA_VERSION,
+        "source": source,
+        "rows": rows,
+        "rules": [{"rule": rule, "words": say_rule(rule)} for rule in rules if rule in RULES],
+        "responses": [_response(group) for group in charts if group],
+        "charts": [_chart(chart) for group in charts for chart in group],
+        "specifications": [asdict(one) for one in specifications],
+        "capability": [asdict(one) for one in capability],
+        "capability_words": list(capability_words),
+        "remarks": list(remarks),
+    }
+    plain: Json = plain_values(document, "chart")
+    return plain
+
+
+def _response(group: Sequence[Chart]) -> Json:
+    return {
+        "response": group[0].response,
+        "unit": group[0].unit,
+        "stable": is_stable(group),
+        "headline": say_stability(group),
+        "next_step": say_next_step(group),
+    }
+
+
+def is_stable(group: Sequence[Chart]) -> bool | None:
+    """True without an alarm, False with one; None where there are no limits to tell by."""
+    if any(chart.alarms for chart in group):
+        return False
+    level = group[0].limits
+    return None if level.lower is None and level.upper is None else True
+
+
+def _chart(chart: Chart) -> Json:
+    return {
+        "kind": chart.kind,
+        "title": chart_title(chart),
+        "response": chart.response,
+        "unit": chart.unit,
+        "phase": chart.phase,
+        "limits": limits_json(chart.limits),
+        "points": [_point(point) for point in chart.points],
+        "alarms": [_alarm(alarm, chart) for alarm in chart.alarms],
+        "cautions": [{"caution": caution, "words": say_caution(caution, chart)} for caution in chart.cautions],
+        "words": list(say_limits(chart)),
+        "more": dict(chart.more),
+    }
+
+
+def limits_json(limits: Limits) -> Json:
+    """The limits with where they come from."""
+    return asdict(limits) | {"numbers": dict(limits.numbers)}
+
+
+def _point(point: Point) -> Json:
+    return asdict(point) | {"alarms": list(point.alarms)}
+
+
+def _alarm(alarm: Alarm, chart: Chart) -> Json:
+    return {
+        "batch": alarm.batch,
+        "rule": alarm.rule,
+        "words": say_alarm(alarm, chart),
+        "since": alarm.since,
+        "side": alarm.side or None,
+        "value": alarm.value,
+    }
+
+
+def schema() -> Json:
+    """The JSON Schema (2020-12) of ``chart_json``."""
+    text = files("analysis").joinpath("schema/chart.schema.json").read_text(encoding="utf-8")
+    loaded: Json = json.loads(text)
+    return loaded
