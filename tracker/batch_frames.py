@@ -1,60 +1,64 @@
-"""How did the batches of a product turn out, day by day?"""
+"""How did the batches of a product turn out, day by day, and what was different about each?"""
 
 from __future__ import annotations
 
 import pandas as pd
-from sqlmodel import Session, select
 
-from tracker.current import nearest_name, rows_of, standing
-from tracker.errors import NotFound
-from tracker.models import Bake, Batch, BatchLot, Lot, Piece, Product, Reading
+from tracker.current_batches import CurrentBatch, current_batches, find_product
 from tracker.store import Store
+
+BATCH_COLUMNS = ["batch", "baked_at", "lots", "line", "oven", "shift", "piece", "repeat", "response", "value", "size"]
 
 
 def batch_table(store: Store, product: str) -> pd.DataFrame:
     """One row per standing reading of a product's batches, in order of baking.
 
     Columns ``batch``, ``baked_at``, ``lots`` (ingredient -> code), ``line``, ``oven``, ``shift``,
-    ``piece``, ``repeat``, ``response``, ``value``. Raises NotFound with the nearest name.
+    ``piece``, ``repeat``, ``response``, ``value``, ``size`` (of a count, else missing). Raises
+    NotFound with the nearest name.
     """
-    with store.read() as session:
-        found = session.exec(select(Product).where(Product.name == product)).first()
-        if found is None:
-            raise NotFound(f'There is no product "{product}".', try_this=nearest_name(session, product, Product))
-        batches = session.exec(select(Batch).where(Batch.product_id == found.id)).all()
-        numbers = [batch.id for batch in batches]
-        bakes = {bake.id: bake.batch_id for bake in rows_of(session, Bake, Bake.batch_id, numbers)}
-        readings = standing(rows_of(session, Reading, Reading.bake_id, list(bakes)))
-        pieces = {piece.id: piece.number for piece in rows_of(session, Piece, Piece.bake_id, list(bakes))}
-        lots = _lots(session, numbers)
-    order = {batch.id: batch for batch in sorted(batches, key=lambda each: (each.baked_at, each.id))}
-    place = {number: position for position, number in enumerate(order)}
-    rows = []
-    for reading in sorted(readings, key=lambda each: (place[bakes[each.bake_id]], each.id)):
-        batch = order[bakes[reading.bake_id]]
-        rows.append(
-            (
-                batch.number,
-                batch.baked_at,
-                lots.get(batch.id or 0, {}),
-                batch.line,
-                batch.oven,
-                batch.shift,
-                pieces.get(reading.piece_id),
-                reading.repeat,
-                reading.response,
-                reading.value,
-            )
+    rows = [
+        (
+            batch.number,
+            batch.baked_at,
+            {ingredient: lot.code for ingredient, lot in batch.lots.items()},
+            batch.line,
+            batch.oven,
+            batch.shift,
+            reading.piece,
+            reading.repeat,
+            reading.response,
+            reading.value,
+            reading.size,
         )
-    columns = ["batch", "baked_at", "lots", "line", "oven", "shift", "piece", "repeat", "response", "value"]
-    return pd.DataFrame(rows, columns=columns).astype({"piece": "Int64", "repeat": "int64", "value": "float64"})
+        for batch in _batches(store, product)
+        for reading in sorted(batch.readings, key=lambda each: each.id)
+    ]
+    kinds = {"piece": "Int64", "repeat": "int64", "value": "float64", "size": "float64"}
+    return pd.DataFrame(rows, columns=BATCH_COLUMNS).astype(kinds)
 
 
-def _lots(session: Session, batches: list[int | None]) -> dict[int, dict[str, str]]:
-    links = rows_of(session, BatchLot, BatchLot.batch_id, list(batches))
-    known = {lot.id: lot for lot in session.exec(select(Lot))}
-    found: dict[int, dict[str, str]] = {}
-    for link in links:
-        lot = known[link.lot_id]
-        found.setdefault(link.batch_id, {})[lot.ingredient] = lot.code
-    return found
+def batch_details(store: Store, product: str) -> pd.DataFrame:
+    """One row per standing batch, in order of baking: what may explain how it turned out.
+
+    Columns ``batch``, ``baked_at``, ``line``, ``oven``, ``shift``, and for each ingredient
+    ``<ingredient> lot`` (its code, or "") and ``<ingredient> age`` (days since the lot was opened,
+    else since it came in; missing when neither is known). Raises NotFound with the nearest name.
+    """
+    batches = _batches(store, product)
+    ingredients = list(dict.fromkeys(name for batch in batches for name in batch.lots))
+    columns: dict[str, pd.Series] = {
+        name: pd.Series([getattr(batch, "number" if name == "batch" else name) for batch in batches], dtype="object")
+        for name in ("batch", "baked_at", "line", "oven", "shift")
+    }
+    for ingredient in ingredients:
+        lots = [batch.lots.get(ingredient) for batch in batches]
+        ages = [None if lot is None else lot.age_days(at.baked_at) for lot, at in zip(lots, batches, strict=True)]
+        columns[f"{ingredient} lot"] = pd.Series(["" if lot is None else lot.code for lot in lots], dtype="object")
+        columns[f"{ingredient} age"] = pd.Series(ages, dtype="Int64")
+    return pd.DataFrame(columns)
+
+
+def _batches(store: Store, product: str) -> list[CurrentBatch]:
+    with store.read() as session:
+        return current_batches(session, find_product(session, product))

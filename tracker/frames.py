@@ -14,7 +14,7 @@ from typing import Any, NamedTuple
 
 import pandas as pd
 
-from tracker.batch_frames import batch_table
+from tracker.batch_frames import batch_details, batch_table
 from tracker.current import CurrentTrial, current_trial, design_as_it_stands
 from tracker.errors import InputError
 from tracker.fingerprints import audit_head, content_hash
@@ -32,6 +32,7 @@ __all__ = [
     "Replacement",
     "TrialTables",
     "audit_head",
+    "batch_details",
     "batch_table",
     "content_hash",
     "trial_tables",
