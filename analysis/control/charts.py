@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
-from analysis.control import variables
+from analysis.control import cumulative_sum, variables, weighted_mean
 from analysis.control.entering import Series, check_phases, check_series
 from analysis.control.results import BatchSeries, Chart, CountSeries, Phase
 from analysis.control.rules import DEFAULT, Rule, require_rules
@@ -33,8 +33,13 @@ KINDS: dict[str, Maker] = {
     "range": variables.mean_and_range,
     "sd": variables.mean_and_sd,
     "between": variables.between_batches,
+    "weighted": weighted_mean.weighted_means,
+    "sums": cumulative_sum.cumulative_sums,
 }
-SETTINGS: dict[str, frozenset[str]] = {}
+SETTINGS: dict[str, frozenset[str]] = {
+    "weighted": weighted_mean.SETTINGS,
+    "sums": cumulative_sum.SETTINGS,
+}
 
 
 def chart_batches(
