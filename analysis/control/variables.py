@@ -253,6 +253,7 @@ def spread_limits(kind: str, limits: Limits) -> Limits:
         centre=float(centre[0]),
         upper=float(upper[0]) if has else None,
         sd=sd,
+        method={"range": made.BY_RANGES, "standard deviation": made.BY_DEVIATIONS}.get(kind, limits.method),
     )
 
 

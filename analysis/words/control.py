@@ -8,10 +8,13 @@ from textwrap import wrap
 
 from analysis.control.limits import FEW
 from analysis.control.results import Alarm, Chart, Limits, Point
+from analysis.results import LeftOut
 from analysis.words.numbers import join_words, say_count, say_number, start, true_minus, with_unit
+from analysis.words.plurals import several
 
 WIDTH = 100
-SHOWN = 3  # values or batches named one by one
+SHOWN = 3  # values named one by one
+MOST_NAMED = 10  # rows or batches that were left out
 
 # The chart's name, and what one of its points is.
 CHARTS: dict[str, tuple[str, str]] = {
@@ -234,6 +237,20 @@ def charts_text(charts: Sequence[Chart], *, beside: Sequence[str] = ()) -> str:
         blocks.append("\n".join(map(_bullet, beside)))
     blocks.append("\n".join(wrap(say_next_step(charts), WIDTH)))
     return true_minus("\n\n".join(blocks))
+
+
+def say_rows_left_out(left_out: Sequence[LeftOut]) -> tuple[str, ...]:
+    """One sentence for each reason: how many rows or batches were left out, and which."""
+    reasons = dict.fromkeys(out.why for out in left_out)
+    return tuple(_left_out(why, [out.row for out in left_out if out.why == why]) for why in reasons)
+
+
+def _left_out(why: str, rows: Sequence[int | str]) -> str:
+    what = "row" if all(isinstance(row, int) for row in rows) else "batch"
+    named = [str(row) for row in rows[:MOST_NAMED]]
+    more = f" and {len(rows) - MOST_NAMED} more" if len(rows) > MOST_NAMED else ""
+    listed = join_words(named) if not more else f"{', '.join(named)}{more}"
+    return f"{start(what if len(rows) == 1 else several(what))} {listed} left out: {why}."
 
 
 def _bullet(sentence: str) -> str:

@@ -1,0 +1,68 @@
+"""Is a product still doing what it always did, and which batches stood out?"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from tracker.commands.option_values import require_known
+from tracker.commands.shell import JsonOption, KitchenOption, example, make_app, open_store, print_json, say, tell
+
+app = make_app("")
+
+
+@app.command(
+    epilog=example(
+        'crumbwise batch chart "pass scones" --response "rise height"',
+        'crumbwise batch chart log.xlsx --response "piece weight" --kind range --lower-spec 245 --upper-spec 255',
+    )
+)
+def chart(
+    product_or_file: Annotated[
+        str,
+        typer.Argument(
+            metavar="PRODUCT|FILE", help="A product, or a CSV or XLSX with a row a reading.", show_default=False
+        ),
+    ],
+    response: Annotated[
+        list[str] | None, typer.Option(metavar="NAME", help="What was measured; may be repeated.")
+    ] = None,
+    kind: Annotated[
+        str,
+        typer.Option(metavar="KIND", help="auto, individuals, range, sd, between, weighted, sums, counts or several."),
+    ] = "auto",
+    rule: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME", help='Rule to use instead of the usual two; may be repeated; "all" for all.'),
+    ] = None,
+    lower_spec: Annotated[float | None, typer.Option(metavar="NUMBER", help="Least that is accepted.")] = None,
+    upper_spec: Annotated[float | None, typer.Option(metavar="NUMBER", help="Most that is accepted.")] = None,
+    target: Annotated[float | None, typer.Option(metavar="NUMBER", help="What is aimed at.")] = None,
+    size: Annotated[str | None, typer.Option(metavar="NAME", help="Column out of how many each count was.")] = None,
+    of: Annotated[
+        str, typer.Option(metavar="pieces|places", help="A piece is or is not so, or may have several places.")
+    ] = "pieces",
+    sheet: Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of a workbook; else the first.")] = None,
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Say whether batches are stable: limits, and which batches raised which rule."""
+    from tracker.workflow.charting import OF, Chosen, chart_file, chart_product, is_file, rules_asked
+
+    require_known(of, OF, "--of", "kind of count")
+    chosen = Chosen(
+        kind=kind, rules=rules_asked(rule or ()), lower=lower_spec, upper=upper_spec, target=target, size=size, of=of
+    )
+    if is_file(product_or_file):
+        answer = chart_file(Path(product_or_file), responses=response or (), chosen=chosen, sheet=sheet)
+    else:
+        with open_store(kitchen) as store:
+            answer = chart_product(store, product_or_file, responses=response or (), chosen=chosen)
+    for note in answer.notes():
+        tell(f"Note: {note}")
+    if json_:
+        print_json(answer.to_json())
+    else:
+        say(answer.summary())
