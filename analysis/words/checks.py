@@ -12,6 +12,7 @@ from analysis.results import Check
 from analysis.words.bake_checks import BAKE_CHECKS
 from analysis.words.facts import Facts
 from analysis.words.fit_checks import FIT_CHECKS
+from analysis.words.gauge_checks import GAUGE_CHECKS
 from analysis.words.numbers import start
 from analysis.words.scatter import SCATTER_CHECKS
 from analysis.words.scores import SCORE_CHECKS
@@ -23,6 +24,7 @@ CHECKS: dict[str, Callable[[Facts, bool], str]] = {
     **SCATTER_CHECKS,
     **TRUST_CHECKS,
     **SCORE_CHECKS,
+    **GAUGE_CHECKS,
 }
 
 

@@ -18,12 +18,13 @@ from analysis.control.gauge.results import (
     InteractionTest,
     Share,
     Shares,
+    Stratum,
 )
-from analysis.control.gauge.strata import components_of, share_of, strata_of, table_of
+from analysis.control.gauge.strata import Strata, components_of, share_of, strata_of, table_of
 from analysis.control.gauge.study import Study
-from analysis.control.gauge.uneven import fit_uneven, uneven_components, uneven_share
+from analysis.control.gauge.uneven import uneven_components, uneven_strata
 
-Ends = tuple[float | None, float | None]
+Ends = tuple[float, float]
 
 
 def tolerance_of(question: GaugeQuestion) -> float | None:
@@ -49,26 +50,29 @@ def fits_of(study: Study, question: GaugeQuestion, test: InteractionTest | None)
 def even_fit(study: Study, question: GaugeQuestion, *, interaction: bool) -> Fit:
     strata = strata_of(study, interaction=interaction)
     components = components_of(strata, question.confidence)
-    return Fit(
-        model=strata.model,
-        method="strata",
-        table=table_of(strata),
-        components=components,
-        shares=_shares(components, question, lambda key: share_of(strata, key, question.confidence)),
-        classes=_classes(components),
-        missing=_missing(study, components),
-    )
+    return _fit(study, question, strata, components, "strata", table_of(strata))
 
 
 def uneven_fit(study: Study, question: GaugeQuestion, *, interaction: bool) -> Fit:
-    found = fit_uneven(study, interaction=interaction)
-    components = uneven_components(found, question.confidence)
+    strata, scatter = uneven_strata(study, interaction=interaction)
+    components = uneven_components(strata, scatter, question.confidence)
+    return _fit(study, question, strata, components, "restricted likelihood", ())
+
+
+def _fit(
+    study: Study,
+    question: GaugeQuestion,
+    strata: Strata,
+    components: Mapping[str, Component],
+    method: str,
+    table: tuple[Stratum, ...],
+) -> Fit:
     return Fit(
-        model=found.model,
-        method="restricted likelihood",
-        table=(),
+        model=strata.layout.model,
+        method=method,
+        table=table,
         components=components,
-        shares=_shares(components, question, lambda key: uneven_share(found, key, question.confidence)),
+        shares=_shares(components, question, lambda key: share_of(strata, key, question.confidence)),
         classes=_classes(components),
         missing=_missing(study, components),
     )

@@ -70,7 +70,7 @@ class Component:
     """One part of the spread. ``low`` and ``high`` bound ``variance``; ``high`` None: no upper end.
 
     ``boundary``: the estimate is 0 because a variance cannot be less. ``method`` of the interval:
-    "chi-squared", "modified large sample", "satterthwaite" or "profile".
+    "chi-squared" or "modified large sample".
     """
 
     key: str

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from scipy.special import fdtrc
@@ -15,66 +16,102 @@ from scipy.special import fdtrc
 from analysis.control.gauge.results import SINGLE, SUMS, Component, ModelName, Stratum
 from analysis.control.gauge.study import Study
 from analysis.control.gauge.sums import share_limits, sum_limits
-from analysis.mixed.terms import FloatArray
+from analysis.mixed.terms import FloatArray, IntArray
+
+ROUNDING = 1e-12
+TERMS: Mapping[ModelName, tuple[str, ...]] = {
+    "one person": ("piece", "repeatability"),
+    "nested": ("person", "piece", "repeatability"),
+    "without person by piece": ("piece", "person", "repeatability"),
+    "with person by piece": ("piece", "person", "person by piece", "repeatability"),
+}
+
+
+@dataclass(frozen=True, kw_only=True)
+class Layout:
+    """How often everything was read: ``pieces`` by each person, by ``people`` people, ``repeats`` times."""
+
+    model: ModelName
+    pieces: float
+    people: float
+    repeats: float
+
+    @property
+    def terms(self) -> tuple[str, ...]:
+        """Terms of the table, each with a component of its name; the repeats last."""
+        return TERMS[self.model]
+
+    @property
+    def expected(self) -> FloatArray:
+        """(k, k) what each mean square is on average (rows) as multiples of the components (columns)."""
+        r, over_people, over_pieces = self.repeats, self.people * self.repeats, self.pieces * self.repeats
+        rows: Mapping[ModelName, list[list[float]]] = {
+            "one person": [[r, 1], [0, 1]],
+            "nested": [[over_pieces, r, 1], [0, r, 1], [0, 0, 1]],
+            "without person by piece": [[over_people, 0, 1], [0, over_pieces, 1], [0, 0, 1]],
+            "with person by piece": [[over_people, 0, r, 1], [0, over_pieces, r, 1], [0, 0, r, 1], [0, 0, 0, 1]],
+        }
+        return np.array(rows[self.model], dtype=np.float64)
 
 
 @dataclass(frozen=True, eq=False)
 class Strata:
-    """Terms with their sums of squares and df, the repeats last; ``combos`` (component -> (k,)) over mean squares."""
+    """Mean squares (k,) with their df. ``repeats``: (mean square, df) of repeat readings; None without any."""
 
-    model: ModelName
-    terms: tuple[str, ...]
-    sum_sq: FloatArray
+    layout: Layout
+    mean_sq: FloatArray
     df: tuple[int, ...]
-    combos: Mapping[str, FloatArray]
-    against: Mapping[str, str]
-    repeats: tuple[float, int] | None
+    repeats: tuple[float, int] | None = None
 
-    @property
-    def mean_sq(self) -> FloatArray:
-        return np.asarray(self.sum_sq / np.array(self.df), dtype=np.float64)
+    @cached_property
+    def combos(self) -> Mapping[str, FloatArray]:
+        """Component -> coefficients (k,) of the mean squares."""
+        return dict(zip(self.layout.terms, np.linalg.inv(self.layout.expected), strict=True))
 
     def combo(self, key: str) -> FloatArray:
         """Coefficients of a component or of a sum of them; those the study cannot tell count nothing."""
         parts = [self.combos[part] for part in SUMS.get(key, (key,)) if part in self.combos]
-        return np.asarray(np.sum(parts, axis=0), dtype=np.float64)
+        total = np.sum(parts, axis=0)
+        return np.where(np.abs(total) > ROUNDING * np.abs(total).max(), total, 0.0)
 
 
 def strata_of(study: Study, *, interaction: bool = True) -> Strata:
     """Of an even study. Without ``interaction`` person by piece is pooled with the repeats (crossed only)."""
-    people, r = len(study.people), int(study.counts[0])
-    grand = study.y.mean()
-    of_person, of_piece, of_cell = (
-        _between(study.y, codes, grand) for codes in (study.person, study.piece, study.cell)
-    )
-    total = float(((study.y - grand) ** 2).sum())
-    within = _within(study)
-    repeats = (within / study.within_df, study.within_df) if study.within_df else None
-    if people == 1:
-        terms = ("piece", "repeatability")
-        return _made("one person", terms, (of_piece, within), (len(study.pieces) - 1, study.within_df), r, 1, repeats)
+    people, named = len(study.people), len(study.pieces)
+    between = {term: _between(study.y, codes) for term, codes in (("person", study.person), ("piece", study.piece))}
+    within, df = _within(study), study.within_df
+    model = model_of(study, interaction=interaction and df > 0)
+    sums: list[float]
+    dfs: tuple[int, ...]
+    if model == "one person":
+        sums, dfs = [between["piece"], within], (named - 1, df)
+    elif model == "nested":
+        sums, dfs = [between["person"], between["piece"] - between["person"], within], (people - 1, named - people, df)
+    else:
+        both, df_both = _between(study.y, study.cell) - between["piece"] - between["person"], (named - 1) * (people - 1)
+        sums, dfs = [between["piece"], between["person"]], (named - 1, people - 1)
+        if model == "with person by piece":
+            sums, dfs = [*sums, max(both, 0.0), within], (*dfs, df_both, df)
+        else:
+            sums, dfs = [*sums, max(both, 0.0) + within], (*dfs, df_both + df)
+    each = named / people if study.nested else named
+    layout = Layout(model=model, pieces=each, people=people, repeats=int(study.counts[0]))
+    repeats = (within / df, df) if df else None
+    return Strata(layout=layout, mean_sq=np.array(sums) / np.array(dfs), df=dfs, repeats=repeats)
+
+
+def model_of(study: Study, *, interaction: bool) -> ModelName:
+    if len(study.people) == 1:
+        return "one person"
     if study.nested:
-        df = (people - 1, len(study.pieces) - people, study.within_df)
-        sums = (of_person, of_cell - of_person, within)
-        each = len(study.pieces) // people
-        return _made("nested", ("person", "piece", "repeatability"), sums, df, r, each, repeats)
-    pieces = len(study.pieces)
-    both = (pieces - 1) * (people - 1)
-    if interaction and study.within_df:
-        sums4 = (of_piece, of_person, max(of_cell - of_piece - of_person, 0.0), within)
-        df4 = (pieces - 1, people - 1, both, study.within_df)
-        terms4 = ("piece", "person", "person by piece", "repeatability")
-        return _made("with person by piece", terms4, sums4, df4, r, pieces, repeats, people)
-    left = max(total - of_piece - of_person, 0.0)
-    df3 = (pieces - 1, people - 1, both + study.within_df)
-    terms3 = ("piece", "person", "repeatability")
-    return _made("without person by piece", terms3, (of_piece, of_person, left), df3, r, pieces, repeats, people)
+        return "nested"
+    return "with person by piece" if interaction else "without person by piece"
 
 
-def _between(y: FloatArray, codes: np.ndarray, grand: float) -> float:
+def _between(y: FloatArray, codes: IntArray) -> float:
     """Sum of squares of the group means about the grand mean."""
     count = np.bincount(codes)
-    return float((count * (np.bincount(codes, y) / count - grand) ** 2).sum())
+    return float((count * (np.bincount(codes, y) / count - y.mean()) ** 2).sum())
 
 
 def _within(study: Study) -> float:
@@ -83,52 +120,13 @@ def _within(study: Study) -> float:
     return float(((study.y - means[study.cell]) ** 2).sum())
 
 
-def _made(
-    model: ModelName,
-    terms: tuple[str, ...],
-    sums: tuple[float, ...],
-    df: tuple[int, ...],
-    r: int,
-    pieces: int,
-    repeats: tuple[float, int] | None,
-    people: int = 1,
-) -> Strata:
-    """``pieces`` read by each person; expected mean squares of random effects throughout."""
-    place = {term: i for i, term in enumerate(terms)}
-
-    def combo(over: int, plus: str, minus: str) -> FloatArray:
-        out = np.zeros(len(terms))
-        out[place[plus]], out[place[minus]] = 1 / over, -1 / over
-        return out
-
-    last = np.zeros(len(terms))
-    last[-1] = 1.0
-    if model == "one person":
-        combos = {"piece": combo(r, "piece", "repeatability")}
-        against = {"piece": "repeatability"}
-    elif model == "nested":
-        combos = {"person": combo(pieces * r, "person", "piece"), "piece": combo(r, "piece", "repeatability")}
-        against = {"person": "piece", "piece": "repeatability"}
-    else:
-        error = "person by piece" if model == "with person by piece" else "repeatability"
-        combos = {"person": combo(pieces * r, "person", error), "piece": combo(people * r, "piece", error)}
-        against = {"person": error, "piece": error}
-        if error != "repeatability":
-            combos[error] = combo(r, error, "repeatability")
-            against[error] = "repeatability"
-    return Strata(
-        model=model, terms=terms, sum_sq=np.array(sums), df=df, combos={**combos, "repeatability": last},
-        against=against, repeats=repeats,
-    )  # fmt: skip
-
-
 def table_of(strata: Strata) -> tuple[Stratum, ...]:
     """Mean squares with F against what each is judged by, and against the repeats themselves."""
-    mean_sq = strata.mean_sq
-    place = {term: i for i, term in enumerate(strata.terms)}
+    mean_sq, terms = strata.mean_sq, strata.layout.terms
+    place = {term: i for i, term in enumerate(terms)}
     lines = []
-    for i, term in enumerate(strata.terms):
-        by = strata.against.get(term)
+    for i, term in enumerate(terms):
+        by = _against(strata.layout.model, term)
         f, p = (None, None) if by is None else _f(mean_sq[i], strata.df[i], mean_sq[place[by]], strata.df[place[by]])
         f_own, p_own = (
             (None, None) if by is None or strata.repeats is None else _f(mean_sq[i], strata.df[i], *strata.repeats)
@@ -137,7 +135,7 @@ def table_of(strata: Strata) -> tuple[Stratum, ...]:
             Stratum(
                 term=term,
                 df=strata.df[i],
-                sum_sq=float(strata.sum_sq[i]),
+                sum_sq=float(mean_sq[i] * strata.df[i]),
                 mean_sq=float(mean_sq[i]),
                 against=by,
                 f=f,
@@ -147,6 +145,15 @@ def table_of(strata: Strata) -> tuple[Stratum, ...]:
             )
         )
     return tuple(lines)
+
+
+def _against(model: ModelName, term: str) -> str | None:
+    """The line whose mean square is the same on average when the term does nothing."""
+    if term == "repeatability":
+        return None
+    if model == "nested" and term == "person":
+        return "piece"
+    return "person by piece" if model == "with person by piece" and term != "person by piece" else "repeatability"
 
 
 def _f(upper: float, df: int, lower: float, df_error: int) -> tuple[float | None, float | None]:

@@ -152,7 +152,7 @@ def _gaps(study: Study) -> Check | None:
     missing = 0 if study.nested else whole - study.cells
     single = [name for i, name in enumerate(study.people) if len(np.unique(study.piece[study.person == i])) == 1]
     facts = {"missing": missing, "cells": whole, "one_piece": tuple(single)}
-    return Check(check="uneven", verdict="look here", facts=facts)
+    return Check(check="uneven readings", verdict="look here", facts=facts)
 
 
 def _apart(study: Study) -> Check | None:

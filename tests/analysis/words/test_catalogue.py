@@ -7,6 +7,7 @@ import pytest
 
 from analysis.words.checks import CHECKS
 from analysis.words.findings import KINDS, METHODS
+from analysis.words.gauge import SAID
 from analysis.words.next_bakes import REASONS
 
 ROOT = Path(__file__).parents[3] / "analysis"
@@ -26,7 +27,8 @@ def emitted(pattern: str) -> dict[str, str]:
     ("pattern", "words", "at_least"),
     [
         (r'Check\(\s*check="([^"]+)"', CHECKS, 20),
-        (r'(?:Finding\(\s*kind="|_finding\(case, "|named.append\(\(")([^"]+)"', KINDS, 6),
+        (r'(?:(?<!Gauge)Finding\(\s*kind="|_finding\(case, "|named.append\(\(")([^"]+)"', KINDS, 6),
+        (r'GaugeFinding\(\s*kind="([^"]+)"', SAID, 7),
         (r'NextBakes\(\s*why="([^"]+)"', REASONS, 9),
     ],
 )

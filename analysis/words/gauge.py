@@ -1,0 +1,298 @@
+"""How is it said whether the measuring is good enough, whose scatter it is, and what to do?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from analysis.control.gauge.results import (
+    GOOD,
+    MEND,
+    STAYS,
+    Component,
+    Fit,
+    GaugeAnswer,
+    GaugeFinding,
+    Share,
+    WorthPoint,
+)
+from analysis.words.numbers import (
+    join_words,
+    say_amount,
+    say_count,
+    say_number,
+    say_p,
+    say_percent,
+    say_share,
+    with_unit,
+)
+
+LABELS = {
+    "repeatability": "one person, the same piece again",
+    "person": "between people",
+    "person by piece": "people on some pieces",
+    "reproducibility": "people, all in all",
+    "gauge": "the measuring, all in all",
+    "piece": "between pieces",
+    "total": "everything together",
+}
+WHY_MISSING = {
+    "one person": "one person read everything",
+    "own pieces": "each person had their own pieces",
+    "pooled": "not seen, and counted with the repeats",
+    "no repeats": "not to be told from the repeats: nobody read a piece twice",
+    "not told apart": "not to be told from the pieces",
+}
+METHODS = {
+    "chi-squared": "exact, from chi-squared",
+    "modified large sample": "modified large sample",
+}
+MEND_FIRST = "Mend the measuring before the recipe."
+SHARES = (
+    "Two kinds of share stand side by side. Shares of the variance add up to 100 %. Shares of the spread compare "
+    "standard deviations, which is how large a scatter looks; they add up to more than 100 %."
+)
+PICKED = "The spread between pieces, and every share of it, holds for pieces that differ as these did."
+MOST_ENDS = 10.0  # an interval that ends beyond 1000 % is said to have no useful end
+
+
+def say_gauge_answer(answer: GaugeAnswer) -> tuple[str, ...]:
+    """The headline, how sure it is, what it is made of, and what to do."""
+    verdict, largest = (_found(answer, kind) for kind in ("verdict", "largest part"))
+    said = [_headline(answer), _sureness(answer, verdict), _largest(answer, largest)]
+    return tuple(line for line in [*said, *say_what_to_do(answer, largest)] if line)
+
+
+def say_gauge_finding(finding: GaugeFinding, answer: GaugeAnswer) -> str:
+    """One finding as a sentence or two."""
+    return SAID[finding.kind](answer, finding)
+
+
+def _found(answer: GaugeAnswer, kind: str) -> GaugeFinding:
+    return next(finding for finding in answer.findings if finding.kind == kind)
+
+
+def _headline(answer: GaugeAnswer) -> str:
+    taken = say_percent(answer.judged.value)
+    if answer.judged_by == "tolerance":
+        of = f"takes up {taken} of the tolerance"
+    else:
+        of = f"makes up {taken} of the spread of all readings"
+    if answer.verdict == "mend":
+        return f"{MEND_FIRST} The measuring {of}; more than {say_percent(MEND)} is too much."
+    if answer.verdict == "good":
+        return f"The measuring is good: it {of}. Up to {say_percent(GOOD)} can be forgotten."
+    return f"The measuring will do: it {of}. From {say_percent(GOOD)} to {say_percent(MEND)} is fair."
+
+
+def _sureness(answer: GaugeAnswer, finding: GaugeFinding) -> str:
+    share = say_share_interval(answer.judged, answer.question.confidence)
+    if not share:
+        return ""
+    if finding.facts["sure"]:
+        return f"The true share is {share}: the verdict stands."
+    more = "more people" if 1 < len(answer.people) < 6 else "more pieces"
+    return f"The true share is {share}. That leaves room for another verdict; {more} would tell."
+
+
+def say_share_interval(share: Share, confidence: float) -> str:
+    """ "15 % to 81 % (95 % interval)"; "" where neither end is known."""
+    if share.low is None:
+        return ""
+    if share.high is None or share.high > MOST_ENDS:
+        return f"{say_percent(share.low)} or more ({say_share(confidence)} interval)"
+    return f"{say_percent(share.low)} to {say_percent(share.high)} ({say_share(confidence)} interval)"
+
+
+def say_component(one: Component, unit: str) -> str:
+    """Its SD to two digits: the spread of a spread does not carry more."""
+    return say_amount(one.sd, unit, one.sd or None)
+
+
+def say_component_ends(one: Component) -> str:
+    """ "0.82 to 1.4", or "0.82 to no known end"."""
+    ends = [None if sd is None else say_number(sd, sd or None) for sd in (one.sd_low, one.sd_high)]
+    return f"{ends[0] or '–'} to {ends[1] or 'no known end'}"
+
+
+def _largest(answer: GaugeAnswer, finding: GaugeFinding) -> str:
+    used, unit = answer.used, answer.question.unit
+    own = say_component(used.components["repeatability"], unit)
+    if "reproducibility" not in used.components:
+        return f"When one person reads a piece again, the two readings differ with an SD of {own} each."
+    people = say_component(used.components["reproducibility"], unit)
+    if finding.variables == ("repeatability",):
+        return f"Most of it is one person who reads the same piece again: SD {own}. People add {people}."
+    return f"Most of it lies between people: SD {people}. One person who reads a piece again adds {own}."
+
+
+def say_what_to_do(answer: GaugeAnswer, largest: GaugeFinding) -> tuple[str, ...]:
+    """The first steps; none where the measuring is good."""
+    if answer.verdict == "good":
+        return ()
+    if largest.variables == ("repeatability",):
+        steps = ["Read each piece more than once and take the mean, always at the same spot and in the same way."]
+        steps += ["A finer scale may help too."] if _is_coarse(answer) else []
+    else:
+        steps = ["Agree on one way to measure, try it on the same pieces, and check that people then agree."]
+        steps += ["Until then let one person read all bakes of a trial."]
+    return tuple(steps)
+
+
+def _is_coarse(answer: GaugeAnswer) -> bool:
+    return any(check.check == "scale step" and check.verdict != "fine" for check in answer.checks)
+
+
+def _people(answer: GaugeAnswer, finding: GaugeFinding) -> str:
+    high, low = finding.variables
+    unit, size = answer.question.unit, finding.size or 0.0
+    ends = _ends(finding.low, finding.high, unit, answer.question.confidence)
+    step = _half(finding)
+    if finding.verdict == "yes":
+        return f"{high} reads higher than {low}, by {say_amount(size, unit, step)}{ends}."
+    if size <= 0:
+        return "All people read alike on average."
+    return f"{high} read {say_amount(size, unit, step)} higher than {low}, but chance may have done that{ends}."
+
+
+def _half(finding: GaugeFinding) -> float | None:
+    if finding.low is None or finding.high is None:
+        return None
+    return min((finding.high - finding.low) / 2, abs(finding.size or 0.0)) or None
+
+
+def _ends(low: float | None, high: float | None, unit: str, confidence: float) -> str:
+    if low is None or high is None:
+        return ""
+    step = (high - low) / 2
+    ends = f"{say_number(low, step)} to {with_unit(say_number(high, step), unit)}"
+    return f" ({say_share(confidence)} interval {ends})"
+
+
+def _nothing(answer: GaugeAnswer, finding: GaugeFinding) -> str:
+    what = {
+        "person": "No spread between people was seen beyond chance",
+        "person by piece": "Nobody was seen to read some pieces higher than others do",
+        "piece": "The pieces were not seen to differ beyond what the measuring scatters",
+    }[finding.variables[0]]
+    most = "" if finding.high is None else f", and may be up to {say_amount(finding.high, answer.question.unit)}"
+    return f"{what}. Its SD is set to 0{most}."
+
+
+def _odd(answer: GaugeAnswer, finding: GaugeFinding) -> str:
+    unit, facts = answer.question.unit, finding.facts
+    who, piece = finding.variables
+    value, others = say_amount(facts["value"], unit), say_amount(facts["expected"], unit, _repeats(answer))
+    if facts["pair"]:
+        both = f"the two readings of piece {piece} by {who} lie far apart ({value} and {others})"
+        return f"Row {facts['row']}: {both}. Check them."
+    rest = f"the other readings of {who} say {others}"
+    return f"Row {facts['row']}: {who} read {value} on piece {piece}, where {rest}. Check it."
+
+
+def _repeats(answer: GaugeAnswer) -> float:
+    return answer.used.components["repeatability"].sd
+
+
+def _classes(_: GaugeAnswer, finding: GaugeFinding) -> str:
+    groups = math.floor(finding.size or 0.0)
+    if groups < 2:
+        return "The measuring cannot sort these pieces even into two groups."
+    return f"The measuring can sort these pieces into {groups} groups{'' if groups >= 5 else '; 5 or more are wished for'}."
+
+
+def _worth(answer: GaugeAnswer, finding: GaugeFinding) -> str:
+    worth, unit = answer.worth, answer.question.unit
+    one, enough = _point(answer, 1), _point(answer, worth.enough)
+    if worth.enough == 1:
+        said = "One reading of each bake is enough: a second narrows the SD of a bake's mean by less than 5 %."
+    else:
+        said = (
+            f"Take {worth.enough} readings of each bake: the SD of a bake's mean falls from {_three(one.sd)} to "
+            f"{with_unit(_three(enough.sd), unit)}. One more gains less than 5 %."
+        )
+    if worth.people > 1:
+        said += f" {say_count(worth.people, 'person', 'people').capitalize()} who each read so help more than one."
+    if worth.anyone_sd is not None and worth.anyone_sd > 1.02 * one.sd:
+        said += (
+            f" Let the same people read every bake: with whoever is there one reading has an SD of "
+            f"{_three(worth.anyone_sd)} in place of {with_unit(_three(one.sd), unit)}."
+        )
+    return said
+
+
+def _three(sd: float) -> str:
+    return say_number(sd, sd / 10)
+
+
+def _point(answer: GaugeAnswer, readings: int) -> WorthPoint:
+    return next(point for point in answer.worth.points if point.people == 1 and point.readings == readings)
+
+
+SAID: dict[str, Callable[[GaugeAnswer, GaugeFinding], str]] = {
+    "verdict": lambda answer, finding: _headline(answer),
+    "largest part": _largest,
+    "people differ": _people,
+    "nothing seen": _nothing,
+    "odd reading": _odd,
+    "classes": _classes,
+    "readings worth": _worth,
+}
+
+
+def say_layout(answer: GaugeAnswer) -> str:
+    """ "3 people read the same 10 pieces 3 times each: 90 readings." """
+    low, high = answer.repeats
+    times = {1: "once", 2: "twice"}.get(low, f"{low} times") if low == high else f"{low} to {high} times"
+    pieces = say_count(answer.pieces, "piece")
+    if len(answer.people) == 1:
+        return f"One person read {pieces}, each {times}: {answer.readings} readings."
+    whose = f"their own pieces ({answer.pieces} in all)" if answer.nested else f"the same {pieces}"
+    return f"{len(answer.people)} people read {whose}, each {times}: {answer.readings} readings."
+
+
+def say_methods(answer: GaugeAnswer) -> tuple[str, ...]:
+    """How it was worked out, for the part that is read last."""
+    used = answer.used
+    ways = {
+        "strata": "Everyone read equally often, so the parts come from mean squares; a negative part is set to 0.",
+        "restricted likelihood": "Readings are uneven, so the parts come from restricted maximum likelihood.",
+    }
+    said = [ways[used.method]]
+    if answer.interaction is not None:
+        test = answer.interaction
+        kept = used.model == "with person by piece"
+        found = f"{say_p(test.p)} (F = {say_number(test.f)} on {test.df} and {test.df_error} df)"
+        said.append(
+            "People who read some pieces higher than others do are a part of their own when the F test of that gives p "
+            f"below {say_number(STAYS)}; here {found}, so it was {'kept' if kept else 'counted with the repeats'}."
+        )
+    methods = list(dict.fromkeys(METHODS[one.method] for one in used.components.values()))
+    said.append(f"Intervals of {say_share(answer.question.confidence)}: {join_words(methods)}.")
+    said.append(
+        "A share of the tolerance is six standard deviations of the measuring against its width. "
+        "Intervals between people allow for all people (Bonferroni)."
+    )
+    said += [f"Part not known: {LABELS[key]} ({WHY_MISSING[why]})." for key, why in used.missing.items()]
+    return tuple(said)
+
+
+def say_ranges(answer: GaugeAnswer) -> str:
+    """The way by hand beside ours; "" where it cannot be done."""
+    by_hand, unit = answer.ranges, answer.question.unit
+    if by_hand is None:
+        return ""
+    gauge = answer.used.components["gauge"]
+    return (
+        f"By averages and ranges, as with pencil and paper, the measuring comes to an SD of "
+        f"{say_amount(by_hand.gauge, unit)} (here {say_component(gauge, unit)})."
+    )
+
+
+def title_of_fit(fit: Fit) -> str:
+    return {
+        "with person by piece": "with people on some pieces as a part of their own",
+        "without person by piece": "with people on some pieces counted as repeats",
+        "nested": "each person with their own pieces",
+        "one person": "one person",
+    }[fit.model]
