@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
-from analysis.control import cumulative_sum, variables, weighted_mean
+from analysis.control import counts, cumulative_sum, variables, weighted_mean
 from analysis.control.entering import Series, check_phases, check_series
 from analysis.control.results import BatchSeries, Chart, CountSeries, Phase
 from analysis.control.rules import DEFAULT, Rule, require_rules
@@ -35,10 +35,12 @@ KINDS: dict[str, Maker] = {
     "between": variables.between_batches,
     "weighted": weighted_mean.weighted_means,
     "sums": cumulative_sum.cumulative_sums,
+    "counts": counts.counts,
 }
 SETTINGS: dict[str, frozenset[str]] = {
     "weighted": weighted_mean.SETTINGS,
     "sums": cumulative_sum.SETTINGS,
+    "counts": counts.SETTINGS,
 }
 
 
