@@ -15,7 +15,8 @@ from typing import TYPE_CHECKING, Any
 from demo_data.generate import Drawn, DrawnBatch, ToBake, draw, draw_notes
 from demo_data.truth import mishaps, plan_text, truth
 from tracker.intake.numbers import number_text
-from tracker.workflow.batches import BatchEntry, log_batches
+from tracker.workflow.batch_writing import BatchEntry
+from tracker.workflow.logging_batches import log_batches
 from tracker.workflow.recording import add_note, record_run
 
 if TYPE_CHECKING:
@@ -167,4 +168,4 @@ def log_days(store: Store, product: str, log: Sequence[DrawnBatch], *, person: i
         )
         for batch in log
     ]
-    return log_batches(store, product, entries, person=person)
+    return log_batches(store, product, entries, units={"rise height": "mm"}, person=person)

@@ -9,7 +9,9 @@ from sqlmodel import select
 
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.models import AuditEntry, Batch, BatchLot, Lot, Reading
-from tracker.workflow.batches import BatchEntry, batch_table, list_batches, log_batches
+from tracker.workflow.batch_writing import BatchEntry
+from tracker.workflow.batches import batch_table, list_batches
+from tracker.workflow.logging_batches import log_batches
 
 FIRST = BatchEntry(
     number="1",
@@ -58,6 +60,7 @@ def test_every_row_has_its_audit_entry(store):
         entries = session.exec(select(AuditEntry.table_name).where(AuditEntry.action == "log batches")).all()
     expected = [
         "product",
+        "logged_response",
         "lot",
         "lot",
         "batch",

@@ -1,0 +1,231 @@
+"""How do batches get into the record: their lots, bakes, pieces and readings?
+
+Within one transaction that is open already. A number whose batch was taken back may be
+logged again: the same batch then stands again, with what is said of it now.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Any
+
+from sqlmodel import col, select
+
+from tracker.current_batches import CurrentBatch, current_batch
+from tracker.errors import Conflict, InputError
+from tracker.models import (
+    Bake,
+    Batch,
+    BatchChange,
+    BatchFile,
+    BatchLot,
+    BatchLotChange,
+    Lot,
+    Piece,
+    Product,
+    Reading,
+    ReadingSize,
+)
+from tracker.store import Deed
+from tracker.workflow.lookup import key
+
+DETAILS = ("baked_at", "line", "oven", "shift")
+
+
+@dataclass(frozen=True, kw_only=True)
+class BatchEntry:
+    """One batch as it is logged.
+
+    ``baked_at`` is RFC 3339 in UTC; ``lots`` maps an ingredient to the code of its lot;
+    ``readings`` maps a response to one value for each piece, ``sizes`` a counted response to
+    what each count was taken out of.
+    """
+
+    number: str
+    baked_at: str
+    line: str = ""
+    oven: str = ""
+    shift: str = ""
+    lots: Mapping[str, str]
+    readings: Mapping[str, Sequence[float]]
+    sizes: Mapping[str, Sequence[float]] = field(default_factory=dict)
+
+
+def check_entries(entries: Sequence[BatchEntry]) -> None:
+    """Raises InputError for a number that stands twice and a reading that is no number."""
+    twice = [number for number, times in Counter(entry.number for entry in entries).items() if times > 1]
+    if twice:
+        raise InputError(f"Batch {twice[0]} stands twice in the log.", where="batch log", try_this="number it anew")
+    for entry in entries:
+        for response, values in entry.readings.items():
+            wrong = [value for value in values if not math.isfinite(value)]
+            if wrong:
+                raise InputError(
+                    f"{response} of batch {entry.number} is not a number.",
+                    where=f"batch {entry.number}",
+                    try_this="leave out what was not measured",
+                )
+
+
+def write_batches(
+    deed: Deed,
+    product: Product,
+    entries: Sequence[BatchEntry],
+    *,
+    person: int,
+    file: int | None = None,
+    reason: str = "",
+) -> list[Batch]:
+    """Write these batches; ``file`` is the row of the file they came from.
+
+    Raises Conflict when a number is taken by a batch that stands.
+    """
+    again = _refuse_taken(deed, product, entries)
+    lots = _lots(deed, entries)
+    new = [entry for entry in entries if entry.number not in again]
+    written = deed.add_many(
+        Batch(product_id=key(product), number=e.number, baked_at=e.baked_at, line=e.line, oven=e.oven, shift=e.shift)
+        for e in new
+    )
+    deed.add_many(
+        BatchLot(batch_id=key(batch), lot_id=key(lots[lot]))
+        for batch, entry in zip(written, new, strict=True)
+        for lot in entry.lots.items()
+    )
+    made = deed.add_many(Bake(batch_id=key(batch), made_at=batch.baked_at) for batch in written)
+    for entry in entries:
+        if entry.number in again:
+            _let_stand_again(deed, again[entry.number], entry, lots, person, reason or "logged again")
+    rows = {batch.number: batch for batch in written} | {number: row for number, (row, _) in again.items()}
+    bakes = {batch.number: bake for batch, bake in zip(written, made, strict=True)}
+    bakes |= {number: _bake(deed, row) for number, (row, _) in again.items()}
+    if file is not None:
+        deed.add_many(
+            BatchFile(batch_id=key(rows[e.number]), import_file_id=file) for e in _not_from(deed, file, entries, rows)
+        )
+    _write_readings(deed, [(bakes[entry.number], entry) for entry in entries], person, file)
+    return [rows[entry.number] for entry in entries]
+
+
+def _refuse_taken(deed: Deed, product: Product, entries: Iterable[BatchEntry]) -> dict[str, tuple[Batch, CurrentBatch]]:
+    """Batches of these numbers that were taken back; Conflict for one that stands."""
+    numbers = [entry.number for entry in entries]
+    again: dict[str, tuple[Batch, CurrentBatch]] = {}
+    for start in range(0, len(numbers), 500):
+        part = numbers[start : start + 500]
+        for row in deed.session.exec(
+            select(Batch).where(Batch.product_id == product.id, col(Batch.number).in_(part))
+        ).all():
+            stands = current_batch(deed.session, row)
+            if not stands.void:
+                raise Conflict(
+                    f'Batch {row.number} of "{product.name}" is in the log already.',
+                    where=f'product "{product.name}"',
+                    try_this="leave it out, or give the new batch a number of its own",
+                )
+            again[row.number] = (row, stands)
+    return again
+
+
+def find_or_make_lot(deed: Deed, ingredient: str, code: str) -> Lot:
+    known = deed.session.exec(select(Lot).where(Lot.ingredient == ingredient, Lot.code == code)).first()
+    return known or deed.add(Lot(ingredient=ingredient, code=code))
+
+
+def _lots(deed: Deed, entries: Iterable[BatchEntry]) -> dict[tuple[str, str], Lot]:
+    """Every lot the entries name, by ingredient and code; new ones are written, first seen first."""
+    named = dict.fromkeys(lot for entry in entries for lot in entry.lots.items())
+    codes = sorted({code for _, code in named})
+    known: dict[tuple[str, str], Lot] = {}
+    for start in range(0, len(codes), 500):
+        found = deed.session.exec(select(Lot).where(col(Lot.code).in_(codes[start : start + 500])))
+        known |= {(lot.ingredient, lot.code): lot for lot in found}
+    new = deed.add_many(
+        [Lot(ingredient=ingredient, code=code) for ingredient, code in named if (ingredient, code) not in known]
+    )
+    return known | {(lot.ingredient, lot.code): lot for lot in new}
+
+
+def _let_stand_again(
+    deed: Deed,
+    batch: tuple[Batch, CurrentBatch],
+    entry: BatchEntry,
+    lots: Mapping[tuple[str, str], Lot],
+    person: int,
+    reason: str,
+) -> None:
+    row, was = batch
+    who: dict[str, Any] = {"person_id": person, "at": deed.at, "reason": reason}
+    deed.add(BatchChange(batch_id=key(row), detail="void", value="no", **who))
+    deed.add_many(
+        BatchChange(batch_id=key(row), detail=detail, value=getattr(entry, detail), **who)
+        for detail in DETAILS
+        if getattr(entry, detail) != getattr(was, detail)
+    )
+    named = {ingredient: key(lots[(ingredient, code)]) for ingredient, code in entry.lots.items()}
+    stood = {ingredient: lot.id for ingredient, lot in was.lots.items()}
+    deed.add_many(
+        BatchLotChange(batch_id=key(row), ingredient=ingredient, lot_id=named.get(ingredient), **who)
+        for ingredient in dict.fromkeys((*stood, *named))
+        if stood.get(ingredient) != named.get(ingredient)
+    )
+
+
+def _bake(deed: Deed, batch: Batch) -> Bake:
+    known = deed.session.exec(select(Bake).where(Bake.batch_id == batch.id)).first()
+    return known or deed.add(Bake(batch_id=key(batch), made_at=batch.baked_at))
+
+
+def _not_from(deed: Deed, file: int, entries: Sequence[BatchEntry], rows: Mapping[str, Batch]) -> list[BatchEntry]:
+    """Entries whose batch did not come from this file before."""
+    came = set(deed.session.exec(select(BatchFile.batch_id).where(BatchFile.import_file_id == file)))
+    return [entry for entry in entries if rows[entry.number].id not in came]
+
+
+def _write_readings(deed: Deed, pairs: Sequence[tuple[Bake, BatchEntry]], person: int, file: int | None) -> None:
+    numbered = [
+        (bake, number)
+        for bake, entry in pairs
+        for number in range(1, max((len(values) for values in entry.readings.values()), default=0) + 1)
+    ]
+    pieces = _pieces(deed, numbered)
+    told = [
+        (bake, entry, response, number, value)
+        for bake, entry in pairs
+        for response, values in entry.readings.items()
+        for number, value in enumerate(values, start=1)
+    ]
+    written = deed.add_many(
+        Reading(
+            bake_id=key(bake),
+            # A count is taken of the batch as a whole.
+            piece_id=None if response in entry.sizes else pieces[(key(bake), number)].id,
+            response=response,
+            value=value,
+            person_id=person,
+            import_file_id=file,
+            at=entry.baked_at,
+        )
+        for bake, entry, response, number, value in told
+    )
+    deed.add_many(
+        ReadingSize(reading_id=key(reading), size=entry.sizes[response][number - 1])
+        for reading, (_, entry, response, number, _) in zip(written, told, strict=True)
+        if response in entry.sizes
+    )
+
+
+def _pieces(deed: Deed, numbered: Sequence[tuple[Bake, int]]) -> dict[tuple[int, int], Piece]:
+    """Bake and number -> piece; those that are not there yet are written."""
+    bakes = sorted({key(bake) for bake, _ in numbered})
+    known: dict[tuple[int, int], Piece] = {}
+    for start in range(0, len(bakes), 500):
+        found = deed.session.exec(select(Piece).where(col(Piece.bake_id).in_(bakes[start : start + 500])))
+        known |= {(piece.bake_id, piece.number): piece for piece in found}
+    new = deed.add_many(
+        Piece(bake_id=key(bake), number=number) for bake, number in numbered if (key(bake), number) not in known
+    )
+    return known | {(piece.bake_id, piece.number): piece for piece in new}
