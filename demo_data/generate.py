@@ -51,7 +51,11 @@ class DrawnNote:
 
 @dataclass(frozen=True, kw_only=True)
 class DrawnBatch:
-    """One day's batch of the log; ``rise_height_mm`` holds one value for each piece."""
+    """One day's batch of the log; ``rise_height_mm`` holds one value for each piece.
+
+    ``beside`` maps what else was looked at (crumb pH, gas of the open powder in ml a gram, °C of
+    the oven) to its reading; what was not looked at for this batch is not in it.
+    """
 
     number: str
     baked_at: str
@@ -61,6 +65,7 @@ class DrawnBatch:
     flour_lot: str
     powder_lot: str
     rise_height_mm: tuple[float, ...]
+    beside: Mapping[str, float]
 
 
 def stream(seed: int, *purpose: str) -> np.random.Generator:
@@ -156,27 +161,47 @@ def draw_log(seed: int) -> tuple[DrawnBatch, ...]:
         pieces = centre + rng.normal(0, sd["piece"], part["pieces"]) + rng.normal(0, sd["reading"], part["pieces"])
         late = (place - 1) % 2
         day = first + datetime.timedelta(days=(place - 1) // 2)
+        oven = str(rng.choice(part["ovens"]))
         batches.append(
             DrawnBatch(
                 number=f"{day:%y%m%d}-{late + 1}",
                 baked_at=f"{day.isoformat()}T{'14' if late else '05'}:30:00Z",
                 line=part["lines"][0],
-                oven=str(rng.choice(part["ovens"])),
+                oven=oven,
                 shift=part["shifts"][late],
                 flour_lot=flour,
                 powder_lot=powder,
                 rise_height_mm=tuple(round(float(value), part["decimals"]) for value in pieces),
+                beside=_beside(place, oven, seed),
             )
         )
     return tuple(batches)
 
 
+def _beside(place: int, oven: str, seed: int) -> dict[str, float]:
+    """What was looked at beside the rise at a batch; chance of its own, so that the rise stays as it was."""
+    found = {}
+    for name, part in truth()["log"]["beside"].items():
+        if (place - 1) % part["every"]:
+            continue
+        true = part["usual"] + part.get("shift", {}).get(oven, 0.0)
+        true *= 1 - part.get("lost_per_batch", 0.0) * lot_age(place)
+        read = true + stream(seed, "log", name, str(place)).normal(0, part["sd"])
+        found[name.replace("_", " ")] = round(float(read), part["decimals"])
+    return found
+
+
+def lot_age(place: int) -> int:
+    """For how many batches the lot that grows weaker has stood open, this one counted; 0 when another is in use."""
+    part = truth()["log"]
+    lot = part["drift"]["lot"]
+    return place - part["powder_lots"][lot] + 1 if _in_use(part["powder_lots"], place) == lot else 0
+
+
 def log_shift(place: int) -> float:
     """How far the truth lies from the usual mean at a batch (counted from 1), in mm."""
     part = truth()["log"]
-    shift = 0.0
-    if _in_use(part["powder_lots"], place) == part["drift"]["lot"]:
-        shift += part["drift"]["per_batch"] * (place - part["powder_lots"][part["drift"]["lot"]] + 1)
+    shift = float(part["drift"]["per_batch"] * lot_age(place))
     if _in_use(part["flour_lots"], place) == part["step"]["lot"]:
         shift += part["step"]["size"]
     return shift

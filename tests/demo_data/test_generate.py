@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import demo_data
-from demo_data.generate import Drawn, ToBake, draw, draw_log, draw_notes, log_shift
+from demo_data.generate import Drawn, ToBake, draw, draw_log, draw_notes, log_shift, lot_age
 from demo_data.truth import TRIALS, expected, plan_text, smallest_good_enough, truth
 
 FOLDER = Path(demo_data.__file__).parent
@@ -118,6 +118,24 @@ def test_the_log_drifts_and_steps_where_the_truth_says():
     shifts = np.array([log_shift(place) for place in range(1, 121)])
     assert np.mean(means - shifts) == pytest.approx(43, abs=0.3)
     assert all(len(batch.rise_height_mm) == 4 for batch in log)
+
+
+def test_beside_the_rise_gas_falls_with_the_open_lot_and_ph_stays():
+    log = draw_log(truth()["seed"])
+    assert [name for name in log[0].beside] == ["crumb pH", "powder gas", "oven temperature"]
+    assert sum("crumb pH" in batch.beside for batch in log) == 30
+    assert sum("powder gas" in batch.beside for batch in log) == 40
+    gas = {place: batch.beside["powder gas"] for place, batch in enumerate(log, 1) if "powder gas" in batch.beside}
+    fresh = np.mean([value for place, value in gas.items() if lot_age(place) == 0])
+    last = np.mean([value for place, value in gas.items() if lot_age(place) > 30])
+    assert fresh == pytest.approx(68, abs=1)
+    assert last / fresh == pytest.approx(1 - 0.0045 * 36, abs=0.03)
+    acid = [batch.beside["crumb pH"] for batch in log if "crumb pH" in batch.beside]
+    assert np.ptp(acid) < 0.3
+    # 0.45 % of 4 % of powder is 0.018 % of flour; the ladder's slope is 5 mm a percent: 0.09 mm a batch.
+    part = truth()["log"]
+    lost = part["beside"]["powder_gas"]["lost_per_batch"] * 4 * truth()["powder"]["rise_height"]["slope"]
+    assert lost == pytest.approx(-part["drift"]["per_batch"])
 
 
 def test_every_file_says_that_it_is_invented():

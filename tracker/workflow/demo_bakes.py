@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from tracker.store import Store
 
 MINUTES_BETWEEN_BAKES = 35
+LOG_UNITS = {"rise height": "mm", "powder gas": "ml/g", "oven temperature": "°C"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -164,7 +165,7 @@ def log_days(store: Store, product: str, log: Sequence[DrawnBatch], *, person: i
             oven=batch.oven,
             shift=batch.shift,
             lots={"flour": batch.flour_lot, "baking powder": batch.powder_lot},
-            readings={"rise height": batch.rise_height_mm},
+            readings={"rise height": batch.rise_height_mm} | {name: (value,) for name, value in batch.beside.items()},
         )
         for batch in log
     ]
