@@ -84,7 +84,7 @@ def judge(
         )
     asked = require_rules(rules)
     before = [point for point in last_points if not isinstance(held, Phase) or point.phase == number][-LOOKS_BACK:]
-    value = float(np.mean(np.sort(values)))
+    value = made.mean_of(values)
     size = np.array([float(len(values))])
     kind = LEVELS.get(limits.method, "individuals")
     level, alarms = _judged(batch, value, made.level_bounds(limits, size), number, before, asked)

@@ -13,12 +13,14 @@ from importlib.resources import files
 from typing import Any
 
 from analysis.control.results import Alarm, Capability, Chart, Limits, Point, Specification
+from analysis.control.rule_costs import RuleCost
 from analysis.control.rules import RULES
 from analysis.serialise import plain_values
 from analysis.words.control import (
     chart_title,
     say_alarm,
     say_caution,
+    say_false_alarms,
     say_limits,
     say_next_step,
     say_rule,
@@ -32,28 +34,33 @@ Json = dict[str, Any]
 
 def chart_json(
     charts: Sequence[Sequence[Chart]],
-    capability: Sequence[Capability] = (),
     *,
+    capability: Mapping[str, Sequence[Capability]] | None = None,
     source: str = "",
     rows: Mapping[str, object] | None = None,
     rules: Sequence[str] = (),
+    cost: RuleCost | None = None,
     specifications: Sequence[Specification] = (),
     capability_words: Sequence[str] = (),
     remarks: Sequence[str] = (),
 ) -> Json:
     """Plain dicts, lists, strings, finite numbers, booleans and None.
 
-    ``charts`` has one group for each response (level first). ``rows`` tells what was read and left out.
+    ``charts`` has one group for each response (level first), ``capability`` the indices of each response.
+    ``rows`` tells what was read and left out, ``cost`` how often the rules give a false alarm.
     """
     document = {
         "schema_version": SCHEMA_VERSION,
         "source": source,
         "rows": rows,
         "rules": [{"rule": rule, "words": say_rule(rule)} for rule in rules if rule in RULES],
+        "false_alarms": None if cost is None else _cost(cost),
         "responses": [_response(group) for group in charts if group],
         "charts": [_chart(chart) for group in charts for chart in group],
         "specifications": [asdict(one) for one in specifications],
-        "capability": [asdict(one) for one in capability],
+        "capability": [
+            {"response": response} | asdict(one) for response, indices in (capability or {}).items() for one in indices
+        ],
         "capability_words": list(capability_words),
         "remarks": list(remarks),
     }
@@ -68,6 +75,16 @@ def _response(group: Sequence[Chart]) -> Json:
         "stable": is_stable(group),
         "headline": say_stability(group),
         "next_step": say_next_step(group),
+    }
+
+
+def _cost(cost: RuleCost) -> Json:
+    return {
+        "run_length": cost.run_length,
+        "per_100": cost.per_100,
+        "within_25": cost.within_25,
+        "half_width": cost.half_width,
+        "words": say_false_alarms(cost),
     }
 
 

@@ -19,6 +19,9 @@ from analysis.control.results import BatchSeries, Chart, Limits, Phase
 from analysis.control.rules import OUTSIDE, Rule
 from analysis.errors import NotPossible, TrialDataError
 
+# Means that move so much more than their readings tell: so by chance in 1 of 200 series of 20 batches (simulated).
+MUCH_MORE = 1.6
+
 
 @dataclass(frozen=True, kw_only=True)
 class Stretch:
@@ -263,6 +266,9 @@ def _cautions(last: Stretch, means: Floats) -> tuple[str, ...]:
     if limits.sd == 0:
         return ("constant",)
     found = ["few batches"] if limits.provisional else []
+    within = limits.method in (made.BY_RANGES, made.BY_DEVIATIONS)
+    if within and len(means) > 2 and made.mean_moving_range(means) > MUCH_MORE * limits.sd:
+        found.append("batches differ")
     steps = np.diff(np.unique(np.round(means / limits.sd, 9)))
     if len(steps) and steps.min() > 1:
         found.append("coarse")

@@ -8,8 +8,9 @@ from textwrap import wrap
 
 from analysis.control.limits import FEW
 from analysis.control.results import Alarm, Chart, Limits, Point
+from analysis.control.rule_costs import A_MONTH, RuleCost
 from analysis.results import LeftOut
-from analysis.words.numbers import join_words, say_count, say_number, start, true_minus, with_unit
+from analysis.words.numbers import join_words, say_count, say_number, say_percent, start, true_minus, with_unit
 from analysis.words.plurals import several
 
 WIDTH = 100
@@ -59,6 +60,8 @@ _CAUTIONS: dict[str, str] = {
     "Look whether the readings are rounded too far, or copied.",
     "coarse": "Readings come in steps larger than the usual spread of a batch, so limits are rough; "
     "read one digit more.",
+    "batches differ": "Batches differ by much more than their readings tell, as doughs of different days do; "
+    "limits from batch to batch (--kind between) allow for that.",
     "averaged": "Each batch stands with the mean of its readings; what its pieces differ by is not charted.",
     "dependent": "Neighbouring batches are alike, so limits are too narrow and alarms come too often.",
     "skewed": "Readings reach further out on one side, so alarms on that side come too often.",
@@ -68,6 +71,17 @@ _CAUTIONS: dict[str, str] = {
 def say_rule(rule: str) -> str:
     """What a rule looks for, in a sentence beside its switch."""
     return _RULES.get(rule, start(f"{rule}."))
+
+
+def say_false_alarms(cost: RuleCost) -> str:
+    """How often the rules call a process that does not change, as long as its limits are known."""
+    # Simulated lengths carry no more digits than their interval.
+    length = say_number(cost.run_length, 10 * cost.half_width if cost.half_width else None)
+    give = "this rule gives" if len(cost.rules) == 1 else "these rules together give"
+    return (
+        f"When nothing changes, {give} a false alarm on the level about once in {length} batches, "
+        f"and within {A_MONTH} batches in {say_percent(cost.within_25)} of cases."
+    )
 
 
 def chart_title(chart: Chart) -> str:
@@ -226,7 +240,7 @@ def _step(chart: Chart) -> float | None:
 
 
 def charts_text(charts: Sequence[Chart], *, beside: Sequence[str] = ()) -> str:
-    """What a terminal shows for one response; ``beside`` are sentences on capability."""
+    """What a terminal shows for one response; ``beside`` are sentences on capability and on false alarms."""
     blocks = [say_stability(charts)]
     for chart in charts:
         cautions = [say_caution(caution, chart) for caution in chart.cautions]

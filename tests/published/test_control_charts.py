@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from scipy.stats import norm
 
 from analysis.control.charts import chart_batches
 from analysis.control.constants import constants
@@ -125,3 +126,48 @@ def test_rules_complete_where_nelson_has_them(key):
     # Nelson 1984, J. Quality Technology 16:237, completed by R code of its own (see the case).
     z = np.array([float(row["z"]) for row in rows("run_rules_share")])
     assert (np.flatnonzero(completed(AS_NELSON_HAS_IT[key], z)) + 1).tolist() == expected("run_rules_share")[key]
+
+
+# Simulated in R with other code (estimated_limits.R, 200,000 charts): met within 0.1 point a batch, a point a chart.
+ESTIMATED = json.loads((HERE / "estimated_limits.json").read_text(encoding="utf-8"))
+CHARTS = 10_000
+
+
+@pytest.mark.parametrize("batches", ["10", "20", "50"])
+def test_false_alarms_of_single_readings_under_estimated_limits(batches):
+    x = np.random.Generator(np.random.PCG64(2)).standard_normal((CHARTS, int(batches)))
+    sd = np.abs(np.diff(x, axis=1)).mean(axis=1) / constants(2).d2
+    assert limits_of_rows(x[0, :, None], "individuals") == pytest.approx((x[0].mean(), sd[0]), rel=1e-12)
+    assert missed(x.mean(axis=1), sd, 1.0) == pytest.approx(ESTIMATED["individuals"][batches], abs=0.001)
+
+
+@pytest.mark.parametrize("batches", ["10", "25"])
+def test_false_alarms_of_batch_means_under_estimated_limits(batches):
+    x = np.random.Generator(np.random.PCG64(3)).standard_normal((CHARTS, int(batches), 5))
+    sd = np.ptp(x, axis=2).mean(axis=1) / constants(5).d2 / math.sqrt(5)
+    assert limits_of_rows(x[0], "range") == pytest.approx((x[0].mean(), sd[0]), rel=1e-12)
+    assert missed(x.mean(axis=(1, 2)), sd, 1 / math.sqrt(5)) == pytest.approx(
+        ESTIMATED["range_of_5"][batches], abs=0.001
+    )
+
+
+def test_charts_that_are_judged_by_their_own_limits():
+    x = np.random.Generator(np.random.PCG64(4)).standard_normal((CHARTS, 25))
+    sd = np.abs(np.diff(x, axis=1)).mean(axis=1, keepdims=True) / constants(2).d2
+    z = (x - x.mean(axis=1, keepdims=True)) / sd
+    out = completed(RULES["outside the limits"], z).any(axis=1)
+    run = completed(RULES["eight on one side"], z).any(axis=1)
+    assert out.mean() == pytest.approx(ESTIMATED["any_of_25"]["outside"], abs=0.01)
+    assert (out | run).mean() == pytest.approx(ESTIMATED["any_of_25"]["both"], abs=0.01)
+
+
+def limits_of_rows(values, kind):
+    """Centre and standard deviation of the level that the chart itself makes of (batches, readings)."""
+    batches = tuple(str(number) for number in range(len(values)))
+    chart = chart_batches(BatchSeries(response="x", batches=batches, values=tuple(map(tuple, values))), kind=kind)[0]
+    return chart.limits.centre, chart.limits.sd
+
+
+def missed(centre, sd, true):
+    """Mean chance over all charts that one further point of a process that did not change lies outside."""
+    return float(np.mean(norm.cdf((centre - 3 * sd) / true) + norm.sf((centre + 3 * sd) / true)))

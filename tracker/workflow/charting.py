@@ -9,15 +9,17 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
+from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
 from analysis.control.charts import AUTO, KINDS, chart_batches, choose_kind
 from analysis.control.entering import Series, check_specification
 from analysis.control.results import BatchSeries, Capability, Chart, Phase, Specification
+from analysis.control.rule_costs import RuleCost, cost_of
 from analysis.control.rules import DEFAULT, RULES
 from analysis.errors import TrialDataError
 from analysis.results import LeftOut
-from analysis.words.control import charts_text, say_rows_left_out
+from analysis.words.control import WIDTH, charts_text, say_false_alarms, say_rows_left_out
 from tracker.errors import NotFound, UsageError
 from tracker.intake.spreadsheet import nearest, read_spreadsheet
 from tracker.workflow.chart_rows import responses_in, rows_of
@@ -27,6 +29,7 @@ if TYPE_CHECKING:
 
 COUNTS, SEVERAL, ALL = "counts", "several", "all"
 OF = ("pieces", "places")
+LEVELS = ("individuals", "batch mean", "share", "count", "rate")  # every point by itself, so rules cost alike
 FILES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods")
 
 
@@ -72,9 +75,17 @@ class ChartAnswer:
     remarks: tuple[str, ...] = ()
     content_sha256: str = ""
 
+    @property
+    def cost(self) -> RuleCost | None:
+        """False alarms of the rules together; None where charts with a memory have run lengths of their own."""
+        ruled = any(chart.kind in LEVELS for one in self.charted for chart in one.charts[:1])
+        return cost_of(self.rules) if ruled else None
+
     def summary(self) -> str:
         """What a terminal shows."""
         blocks = [charts_text(one.charts, beside=one.capability_words) for one in self.charted]
+        if self.cost is not None:
+            blocks[-1] += "\n" + "\n".join(wrap(say_false_alarms(self.cost), WIDTH))
         return "\n\n\n".join(blocks)
 
     def notes(self) -> tuple[str, ...]:
@@ -87,7 +98,7 @@ class ChartAnswer:
         used = self.rows_read - len(self.left_out)
         return chart_json(
             [one.charts for one in self.charted],
-            [index for one in self.charted for index in one.capability],
+            capability={one.charts[0].response: one.capability for one in self.charted if one.charts},
             source=self.title,
             rows={
                 "read": self.rows_read,
@@ -95,6 +106,7 @@ class ChartAnswer:
                 "left_out": [{"row": out.row, "why": out.why, "response": out.response} for out in self.left_out],
             },
             rules=self.rules,
+            cost=self.cost,
             specifications=[one.specification for one in self.charted if one.specification is not None],
             capability_words=[words for one in self.charted for words in one.capability_words],
             remarks=self.remarks,
