@@ -53,6 +53,8 @@ SHARES = (
     "standard deviations, which is how large a scatter looks; they add up to more than 100 %."
 )
 PICKED = "The spread between pieces, and every share of it, holds for pieces that differ as these did."
+NAMED = 8  # rows left out that are named
+WISHED = 5  # groups of pieces: common practice, no source
 MOST_ENDS = 10.0  # an interval that ends beyond 1000 % is said to have no useful end
 
 
@@ -119,7 +121,7 @@ def _largest(answer: GaugeAnswer, finding: GaugeFinding) -> str:
     used, unit = answer.used, answer.question.unit
     own = say_component(used.components["repeatability"], unit)
     if "reproducibility" not in used.components:
-        return f"When one person reads a piece again, the two readings differ with an SD of {own} each."
+        return f"Readings of one person on the same piece scatter with an SD of {own}."
     people = say_component(used.components["reproducibility"], unit)
     if finding.variables == ("repeatability",):
         return f"Most of it is one person who reads the same piece again: SD {own}. People add {people}."
@@ -198,7 +200,8 @@ def _classes(_: GaugeAnswer, finding: GaugeFinding) -> str:
     groups = math.floor(finding.size or 0.0)
     if groups < 2:
         return "The measuring cannot sort these pieces even into two groups."
-    return f"The measuring can sort these pieces into {groups} groups{'' if groups >= 5 else '; 5 or more are wished for'}."
+    wish = "" if groups >= WISHED else f"; {WISHED} or more are wished for"
+    return f"The measuring can sort these pieces into {groups} groups{wish}."
 
 
 def _worth(answer: GaugeAnswer, finding: GaugeFinding) -> str:
@@ -296,3 +299,13 @@ def title_of_fit(fit: Fit) -> str:
         "nested": "each person with their own pieces",
         "one person": "one person",
     }[fit.model]
+
+
+def say_left_out_readings(answer: GaugeAnswer) -> str:
+    """ "2 rows were left out: row 4 (no reading), row 9 (no person named)." """
+    out = answer.left_out
+    if not out:
+        return f"All {answer.readings} rows were used."
+    named = [f"row {one.row} ({one.why})" for one in out[:NAMED]]
+    more = [f"{len(out) - NAMED} more"] if len(out) > NAMED else []
+    return f"{say_count(len(out), 'row')} {'was' if len(out) == 1 else 'were'} left out: {join_words([*named, *more])}."

@@ -98,7 +98,7 @@ def write_report(
     path, look, beside = Path(path), look or Look(), beside or Beside()
     require_page(path)  # before anything is drawn
     page, (pictures, tables) = _drawn(answer, look, points=beside.pictures is not None, beside=beside)
-    files: dict[Path, str | bytes] = {path: _in_its_format(page, path, beside.paper), **pictures, **tables}
+    files: dict[Path, str | bytes] = {path: in_its_format(page, path, beside.paper), **pictures, **tables}
     write_together(files)
     remarks = answer.remarks if answer.why_none is None else (answer.why_none.what, *answer.remarks)
     return Written(report=path, pictures=tuple(pictures), tables=tuple(tables), remarks=remarks)
@@ -253,7 +253,8 @@ def _table_files(page: Page, place: Path | None) -> dict[Path, bytes]:
     return {place / f"{name}.csv": as_csv(table) for name, (_, table) in tables.items()}
 
 
-def _in_its_format(page: str, path: Path, paper: Paper) -> str | bytes:
+def in_its_format(page: str, path: Path, paper: Paper) -> str | bytes:
+    """The page as it is written: HTML as it stands, a PDF on its paper."""
     if path.suffix.lower() != ".pdf":
         return page
     from reports.formats.pdf import as_pdf
