@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
-from analysis.control import counts, cumulative_sum, variables, weighted_mean
+from analysis.control import counts, cumulative_sum, several, variables, weighted_mean
 from analysis.control.entering import Series, check_phases, check_series
-from analysis.control.results import BatchSeries, Chart, CountSeries, Phase
+from analysis.control.results import BatchSeries, Chart, CountSeries, Limits, Phase
 from analysis.control.rules import DEFAULT, Rule, require_rules
 from analysis.errors import TrialDataError
 
@@ -36,11 +36,13 @@ KINDS: dict[str, Maker] = {
     "weighted": weighted_mean.weighted_means,
     "sums": cumulative_sum.cumulative_sums,
     "counts": counts.counts,
+    "several": several.several,
 }
 SETTINGS: dict[str, frozenset[str]] = {
     "weighted": weighted_mean.SETTINGS,
     "sums": cumulative_sum.SETTINGS,
     "counts": counts.SETTINGS,
+    "several": several.SETTINGS,
 }
 
 
@@ -79,6 +81,11 @@ def choose_kind(series: Series, kind: str = AUTO) -> str:
             f'There is no chart of kind "{kind}".', where="kind", try_this=f"one of {', '.join([AUTO, *KINDS])}"
         )
     return kind
+
+
+def kind_of_limits(limits: Limits) -> str | None:
+    """For which kind of chart of measured levels were these limits made? None where that cannot be told."""
+    return next((kind for kind, method in variables.METHODS.items() if method == limits.method), None)
 
 
 def _refuse_unknown(given: Mapping[str, object], kind: str) -> None:

@@ -15,14 +15,25 @@ batch by its own size, with two departures that the chart names:
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
 
 from analysis.control.baselines import outside_only
+from analysis.control.chance import (
+    COUNT,
+    PIECES,
+    Bounds,
+    Floats,
+    chance_sd,
+    check_count,
+    check_counts,
+    exact_bounds,
+    kind_of,
+    scatter_of,
+    sureness_of_scatter,
+)
 from analysis.control.constants import SIGMAS
 from analysis.control.drawing import draw, none_for_nan
 from analysis.control.limits import FEW
@@ -30,19 +41,12 @@ from analysis.control.results import Chart, CountSeries, Limits, Phase, Point
 from analysis.control.rules import OUTSIDE, Rule, way_out
 from analysis.errors import NotPossible, TrialDataError
 
-Floats = NDArray[np.float64]
-Bounds = tuple[Floats, Floats, Floats]
-
-SHARE, COUNT, RATE = "share", "count", "rate"
 SETTINGS = frozenset({"spread", "limits"})
 SPREADS = ("auto", "chance", "widened")
 FORMS = ("auto", "symmetric", "exact")
-TAIL = 0.001349898  # of a normal point beyond three standard deviations, one side
 FEW_EXPECTED = 5.0  # counts in a batch below which symmetric limits are far off; common practice, no source
-JUDGE_SPREAD_FROM = 8  # batches; fewer tell nothing about their scatter
 SURE = 1.645  # one-sided 95 %: scatter beyond chance is named so in one series of twenty by chance
 SURER = 2.326  # one-sided 99 %: wider limits hide faults, so they widen by themselves only on better grounds
-PER_BATCH, PIECES = "places", "pieces"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -88,68 +92,6 @@ def counts(
         more={"sizes": asked.sizes, "scatter": last.scatter, "factor": last.factor},
     )
     return (chart,)
-
-
-def check_counts(series: object) -> CountSeries:
-    """Whole counts on whole numbers of pieces. Raises TrialDataError."""
-    if not isinstance(series, CountSeries):
-        raise TrialDataError(
-            "This kind of chart takes counts.", where="kind", try_this="--kind auto, or give counts and sizes"
-        )
-    for batch, count, size in zip(series.batches, series.counts, series.sizes, strict=True):
-        check_count(count, size, of=series.of, batch=batch)
-    return series
-
-
-def check_count(count: float, size: float, *, of: str, batch: str) -> None:
-    where = f"batch {batch}"
-    if not (math.isfinite(count) and math.isfinite(size)):
-        raise TrialDataError(f"A count of batch {batch} is not a number.", where=where, try_this="leave it out")
-    if count < 0 or size <= 0:
-        raise TrialDataError(
-            f"Batch {batch} counts {count:g} on a size of {size:g}.",
-            where=where,
-            try_this="counts are 0 or more, sizes above 0",
-        )
-    if count != round(count) or (of == PIECES and size != round(size)):
-        raise TrialDataError(
-            f"Batch {batch} counts {count:g} of {size:g}: counts are whole numbers.",
-            where=where,
-            try_this="give how many there were, not their share or mean",
-        )
-    if of == PIECES and count > size:
-        raise TrialDataError(
-            f"Batch {batch} counts {count:g} of {size:g} pieces: more than there were.",
-            where=where,
-            try_this="swap count and size, or say that a piece may have several",
-        )
-
-
-def kind_of(series: CountSeries) -> str:
-    if series.of == PIECES:
-        return SHARE
-    return COUNT if len(set(series.sizes)) == 1 else RATE
-
-
-def scatter_of(x: Floats, n: Floats, rate: float, of: str) -> float | None:
-    """How many times the scatter of chance, from the moving ranges of the standardised points; None for few batches.
-
-    1 is chance alone. Source: Laney 2002.
-    """
-    if len(x) < JUDGE_SPREAD_FROM or not rate > 0 or (of == PIECES and rate >= 1):
-        return None
-    z = (x / n - rate) / _chance_sd(rate, n, of)
-    return float(np.abs(np.diff(z)).mean() * math.sqrt(math.pi) / 2)
-
-
-def sureness_of_scatter(batches: int) -> float:
-    """Standard deviation of ``scatter_of`` under chance alone, for normal points.
-
-    Var |x1 - x2| = 2 - 4/pi and Cov(|x1 - x2|, |x2 - x3|) = 1/3 + 2 sqrt(3)/pi - 4/pi, over d2^2 = 4/pi.
-    """
-    ranges = batches - 1
-    own, neighbours = 2 - 4 / math.pi, 1 / 3 + 2 * math.sqrt(3) / math.pi - 4 / math.pi
-    return math.sqrt((ranges * own + 2 * (ranges - 1) * neighbours) / ranges**2 * math.pi / 4)
 
 
 def judge_count(held: Limits, count: float, size: float, *, of: str, batch: str) -> Point:
@@ -200,7 +142,7 @@ def _own(
     far = scatter is not None and scatter > 1 + SURER * sureness_of_scatter(len(own))
     widened = scatter is not None and (spread == "widened" or (spread == "auto" and far))
     factor = max(scatter, 1.0) if widened and scatter is not None else 1.0
-    below = rate - SIGMAS * _chance_sd(rate, np.array([usual]), series.of)[0] < 0
+    below = rate - SIGMAS * chance_sd(rate, np.array([usual]), series.of)[0] < 0
     few = rate > 0 and below and usual * rate < FEW_EXPECTED and factor == 1
     exact = form == "exact" or (form == "auto" and bool(few))
     by = "binomial" if series.of == PIECES else "Poisson"
@@ -208,7 +150,7 @@ def _own(
         lower=None,
         centre=rate,
         upper=None,
-        sd=float(_chance_sd(rate, np.array([usual]), series.of)[0]) * factor,
+        sd=float(chance_sd(rate, np.array([usual]), series.of)[0]) * factor,
         method=f"{by}, exact" if exact else f"{by}, widened" if factor > 1 else by,
         batches=len(own),
         first_batch=series.batches[start],
@@ -246,32 +188,15 @@ def _frozen(phase: Phase, start: int, stop: int) -> Ground:
 def _bounds(of: Ground, counted: str, n: Floats) -> Bounds:
     """Limits of the rate for batches of these sizes; NaN where there is none."""
     centre = np.full(n.shape, of.rate)
-    sd = _chance_sd(of.rate, n, counted) * of.factor
+    sd = chance_sd(of.rate, n, counted) * of.factor
     if not sd.all():  # none counted yet, or every piece
         return np.full(n.shape, np.nan), centre, np.full(n.shape, np.nan)
     if of.exact:
-        return _exact(of.rate, n, counted)
+        return exact_bounds(of.rate, n, counted)
     lower, upper = centre - SIGMAS * sd, centre + SIGMAS * sd
     if counted == PIECES:
         upper = np.where(upper >= 1, np.nan, upper)
     return np.where(lower <= 0, np.nan, lower), centre, upper
-
-
-def _exact(rate: float, n: Floats, counted: str) -> Bounds:
-    """The counts that chance passes in at most ``TAIL`` of batches to either side, over their sizes."""
-    from scipy import stats
-
-    chance = stats.binom(n, rate) if counted == PIECES else stats.poisson(n * rate)
-    upper = chance.isf(TAIL)  # the smallest count with so little beyond it
-    lower = chance.ppf(TAIL)
-    lower = np.where(chance.cdf(lower) <= TAIL, lower + 1, lower)
-    upper = np.where(upper >= n, np.nan, upper) if counted == PIECES else upper
-    return np.where(lower <= 0, np.nan, lower) / n, np.full(n.shape, rate), upper / n
-
-
-def _chance_sd(rate: float, n: Floats, counted: str) -> Floats:
-    """Standard deviation of a share or rate by chance alone."""
-    return np.sqrt((rate * (1 - rate) if counted == PIECES else rate) / n)
 
 
 def _joined(bounds: Sequence[Bounds], scale: Floats) -> Bounds:

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 from scipy import stats
 
+from analysis.control.chance import TAIL, scatter_of, sureness_of_scatter
 from analysis.control.charts import chart_batches
-from analysis.control.counts import TAIL, judge_count, scatter_of, sureness_of_scatter
+from analysis.control.counts import judge_count
 from analysis.control.results import CountSeries, Phase
 from analysis.errors import NotPossible, TrialDataError
 
