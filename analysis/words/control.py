@@ -253,6 +253,14 @@ def charts_text(charts: Sequence[Chart], *, beside: Sequence[str] = ()) -> str:
     return true_minus("\n\n".join(blocks))
 
 
+def say_other_phases(response: str, phases: int) -> str:
+    """That frozen limits could not be used on this kind of chart."""
+    return (
+        f"The limits of {say_count(phases, 'phase')} of {response} were frozen for another kind of chart and are "
+        "not used here."
+    )
+
+
 def say_rows_left_out(left_out: Sequence[LeftOut]) -> tuple[str, ...]:
     """One sentence for each reason: how many rows or batches were left out, and which."""
     reasons = dict.fromkeys(out.why for out in left_out)

@@ -44,16 +44,28 @@ def chart(
     of: Annotated[
         str, typer.Option(metavar="pieces|places", help="A piece is or is not so, or may have several places.")
     ] = "pieces",
+    setting: Annotated[
+        list[str] | None,
+        typer.Option(metavar="NAME=VALUE", help='What a kind takes, such as "weight=0.2"; may be repeated.'),
+    ] = None,
     sheet: Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of a workbook; else the first.")] = None,
     kitchen: KitchenOption = None,
     json_: JsonOption = False,
 ) -> None:
     """Say whether batches are stable: limits, and which batches raised which rule."""
-    from tracker.workflow.charting import OF, Chosen, chart_file, chart_product, is_file, rules_asked
+    from tracker.workflow.chart_wishes import OF, Chosen, kind_asked, rules_asked, settings_asked
+    from tracker.workflow.charting import chart_file, chart_product, is_file
 
     require_known(of, OF, "--of", "kind of count")
     chosen = Chosen(
-        kind=kind, rules=rules_asked(rule or ()), lower=lower_spec, upper=upper_spec, target=target, size=size, of=of
+        kind=kind_asked(kind),
+        rules=rules_asked(rule or ()),
+        lower=lower_spec,
+        upper=upper_spec,
+        target=target,
+        size=size,
+        of=of,
+        settings=settings_asked(setting or (), kind),
     )
     if is_file(product_or_file):
         answer = chart_file(Path(product_or_file), responses=response or (), chosen=chosen, sheet=sheet)

@@ -7,47 +7,29 @@ made of the same answer.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from textwrap import wrap
 from typing import TYPE_CHECKING, Any
 
-from analysis.control.charts import AUTO, KINDS, chart_batches, choose_kind
-from analysis.control.entering import Series, check_specification
-from analysis.control.results import BatchSeries, Capability, Chart, Phase, Specification
+from analysis.control.charts import AUTO, chart_batches, choose_kind, kind_of_limits
+from analysis.control.entering import Series
+from analysis.control.results import BatchSeries, Capability, Chart, CountSeries, Phase, Specification
 from analysis.control.rule_costs import RuleCost, cost_of
-from analysis.control.rules import DEFAULT, RULES
-from analysis.errors import TrialDataError
+from analysis.control.variables import METHODS
 from analysis.results import LeftOut
-from analysis.words.control import WIDTH, charts_text, say_false_alarms, say_rows_left_out
+from analysis.words.control import WIDTH, charts_text, say_false_alarms, say_other_phases, say_rows_left_out
 from tracker.errors import NotFound, UsageError
-from tracker.intake.spreadsheet import nearest, read_spreadsheet
+from tracker.intake.spreadsheet import read_spreadsheet
 from tracker.workflow.chart_rows import responses_in, rows_of
+from tracker.workflow.chart_wishes import Chosen, spec_of_one, specified
 
 if TYPE_CHECKING:
     from tracker.store import Store
 
-COUNTS, SEVERAL, ALL = "counts", "several", "all"
-OF = ("pieces", "places")
+COUNTS, SEVERAL, SUMS = "counts", "several", "sums"
 LEVELS = ("individuals", "batch mean", "share", "count", "rate")  # every point by itself, so rules cost alike
 FILES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods")
-
-
-@dataclass(frozen=True, kw_only=True)
-class Chosen:
-    """How to chart, as asked: ``kind`` of charts.KINDS or "auto", the rules, the specification, what a kind needs.
-
-    ``size`` names the column out of how many each count was, ``of`` whether these are "pieces" or "places".
-    """
-
-    kind: str = AUTO
-    rules: tuple[str, ...] = DEFAULT
-    lower: float | None = None
-    upper: float | None = None
-    target: float | None = None
-    size: str | None = None
-    of: str = "pieces"
-    settings: Mapping[str, object] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,26 +95,6 @@ class ChartAnswer:
         )
 
 
-def rules_asked(names: Sequence[str]) -> tuple[str, ...]:
-    """The rules by name (the usual two where none is named). Raises UsageError with the nearest name."""
-    if not names:
-        return DEFAULT
-    if ALL in names:
-        return tuple(RULES)
-    return tuple(dict.fromkeys(_rule(name) for name in names))
-
-
-def _rule(name: str) -> str:
-    for rule in RULES:
-        if rule.casefold() == name.strip().casefold():
-            return rule
-    raise UsageError(
-        f'"{name}" is no rule; the rules are: {"; ".join(RULES)}.',
-        where="--rule",
-        try_this=f'--rule "{nearest(name, list(RULES)) or DEFAULT[0]}"',
-    )
-
-
 def is_file(name: str) -> bool:
     """Is a spreadsheet meant, and not a product?"""
     return Path(name).suffix.lower() in FILES or Path(name).is_file()
@@ -151,11 +113,11 @@ def chart_file(
             where="--response",
             try_this=f'--response "{known[0] if known else "NAME"}"',
         )
-    _spec_of_one(chosen, responses)
+    spec_of_one(chosen, responses)
     rows = [rows_of(table, name, yes_no=chosen.kind == COUNTS, size=chosen.size) for name in responses]
     counts = chosen.kind == COUNTS or chosen.size is not None
-    series: list[BatchSeries | Any] = [one.counted(chosen.of) if counts else one.measured() for one in rows]
-    charted = _charted(series, chosen, {}, {one.response: one.unit for one in rows})
+    series: list[Series] = [one.counted(chosen.of) if counts else one.measured() for one in rows]
+    charted = _charted(series, chosen, {}, {})
     return ChartAnswer(
         title=table.source,
         charted=charted,
@@ -168,78 +130,90 @@ def chart_file(
 
 
 def chart_product(store: Store, product: str, *, responses: Sequence[str], chosen: Chosen | None = None) -> ChartAnswer:
-    """Chart the daily log of a product. Raises NotFound with the nearest name, and the errors of analysis."""
+    """Chart the daily log of a product (its first response where none is named), frozen phases included.
+
+    Raises NotFound with the nearest name, Conflict without a reading, and the errors of analysis.
+    """
+    from tracker.workflow.batch_series import product_series, response_names
     from tracker.workflow.batches import list_batches
 
     chosen = chosen or Chosen()
+    names = list(responses) or list(response_names(store, product)[:1])
+    if not names:
+        raise NotFound(
+            f'"{product}" has no response to chart yet.',
+            where=f'product "{product}"',
+            try_this=f'crumbwise batch log "{product}" NUMBER --reading "rise height=43.1"',
+        )
+    spec_of_one(chosen, names)
+    found = [product_series(store, product, name) for name in names]
+    series, remarks = [one for one, _, _ in found], []
+    phases: dict[str, tuple[Phase, ...]] = {}
+    for one, frozen, _ in found:
+        phases[one.response], said = phases_that_fit(frozen, chosen.kind, one.response)
+        remarks += said
     lines = list_batches(store, product)
-    known = list(dict.fromkeys(name for line in lines for name in line.values))
-    names = [_known(name, known, product) for name in responses] or known[:1]
-    _spec_of_one(chosen, names)
-    left_out = [
-        LeftOut(row=line.number, why=f"no reading of {name}", response=name)
-        for name in names
-        for line in lines
-        if not line.values.get(name)
-    ]
-    series = [_of_log(lines, name) for name in names]
-    charted = _charted(series, chosen, {}, {})
+    charted = _charted(series, chosen, phases, {one.response: meets for one, _, meets in found})
     return ChartAnswer(
-        title=product, charted=charted, rules=chosen.rules, rows_read=len(lines), left_out=tuple(left_out)
+        title=product,
+        charted=charted,
+        rules=chosen.rules,
+        rows_read=len(lines),
+        left_out=tuple(
+            LeftOut(row=line.number, why=f"no reading of {one.response}", response=one.response)
+            for one in series
+            for line in lines
+            if line.number not in set(one.batches)
+        ),
+        remarks=tuple(remarks),
     )
 
 
-def _of_log(lines: Sequence[Any], name: str) -> BatchSeries:
-    kept = [line for line in lines if line.values.get(name)]
-    return BatchSeries(
-        response=name,
-        batches=tuple(line.number for line in kept),
-        values=tuple(line.values[name] for line in kept),
-        at=tuple(line.baked_at for line in kept),
-    )
-
-
-def _known(name: str, known: Sequence[str], product: str) -> str:
-    for each in known:
-        if each.casefold() == name.strip().casefold():
-            return each
-    raise NotFound(
-        f'No batch of "{product}" has a reading of "{name}".',
-        where=f'product "{product}"',
-        try_this=f'--response "{nearest(name, list(known)) or known[0]}"' if known else "log a batch with its readings",
-    )
+def phases_that_fit(phases: tuple[Phase, ...], kind: str, response: str) -> tuple[tuple[Phase, ...], list[str]]:
+    """The phases whose limits were frozen for this kind of chart, and what is to be said of the others."""
+    if kind not in METHODS:  # charts with a memory take the level and spread of any
+        return phases, []
+    fit = tuple(phase for phase in phases if kind_of_limits(phase.limits) in (kind, None))
+    other = len(phases) - len(fit)
+    return fit, [say_other_phases(response, other)] if other else []
 
 
 def _charted(
-    series: Sequence[Any], chosen: Chosen, phases: Mapping[str, tuple[Phase, ...]], units: Mapping[str, str]
+    series: Sequence[Series],
+    chosen: Chosen,
+    phases: Mapping[str, tuple[Phase, ...]],
+    meets: Mapping[str, Specification | None],
 ) -> tuple[Charted, ...]:
     if chosen.kind == SEVERAL:
-        together = common_batches(series)
-        return (Charted(series=together, kind=SEVERAL, charts=_charts(together, chosen, ())),)
-    return tuple(_one(each, chosen, phases.get(each.response, ()), units.get(each.response, "")) for each in series)
-
-
-def _one(series: Any, chosen: Chosen, phases: tuple[Phase, ...], unit: str) -> Charted:
-    specification = specified(series.response, unit, chosen)
-    charts = _charts(series, chosen, phases)
-    return Charted(
-        series=series,
-        kind=choose_kind(series, chosen.kind),
-        charts=charts,
-        phases=phases,
-        specification=specification,
+        together = common_batches([one for one in series if isinstance(one, BatchSeries)])
+        return (Charted(series=together, kind=SEVERAL, charts=_charts(together, SEVERAL, chosen, ())),)
+    return tuple(
+        _one(one, chosen, phases.get(one.response, ()), meets.get(one.response))
+        for one in series
+        if not isinstance(one, tuple)
     )
 
 
-def _charts(series: Series, chosen: Chosen, phases: tuple[Phase, ...]) -> tuple[Chart, ...]:
-    if chosen.kind != AUTO and chosen.kind not in KINDS:
-        near = nearest(chosen.kind, [AUTO, *KINDS])
-        raise UsageError(
-            f'"{chosen.kind}" is no kind of chart.',
-            where="--kind",
-            try_this=f"--kind {near or AUTO} (of {', '.join([AUTO, *KINDS])})",
-        )
-    return chart_batches(series, kind=chosen.kind, rules=chosen.rules, phases=phases, **chosen.settings)
+def _one(
+    series: BatchSeries | CountSeries, chosen: Chosen, phases: tuple[Phase, ...], meets: Specification | None
+) -> Charted:
+    frozen = kind_of_limits(phases[-1].limits) if phases else None
+    kind = choose_kind(series, frozen if chosen.kind == AUTO and frozen else chosen.kind)
+    phases = phases if kind not in METHODS or frozen in (kind, None) else ()
+    return Charted(
+        series=series,
+        kind=kind,
+        charts=_charts(series, kind, chosen, phases),
+        phases=phases,
+        specification=specified(series.response, getattr(series, "unit", ""), chosen) or meets,
+    )
+
+
+def _charts(series: Series, kind: str, chosen: Chosen, phases: tuple[Phase, ...]) -> tuple[Chart, ...]:
+    settings = dict(chosen.settings)
+    if kind == SUMS and chosen.target is not None:
+        settings.setdefault("target", chosen.target)
+    return chart_batches(series, kind=kind, rules=chosen.rules, phases=phases, **settings)
 
 
 def common_batches(series: Sequence[BatchSeries]) -> tuple[BatchSeries, ...]:
@@ -257,25 +231,3 @@ def _only(series: BatchSeries, batches: set[str]) -> BatchSeries:
         values=tuple(series.values[at] for at in kept),
         at=tuple(series.at[at] for at in kept) if series.at else (),
     )
-
-
-def specified(response: str, unit: str, chosen: Chosen) -> Specification | None:
-    """The specification that was typed, or None. Raises UsageError when it makes no sense."""
-    if chosen.lower is None and chosen.upper is None and chosen.target is None:
-        return None
-    typed = Specification(response=response, unit=unit, lower=chosen.lower, upper=chosen.upper, target=chosen.target)
-    try:
-        check_specification(typed)
-    except TrialDataError as wrong:
-        raise UsageError(wrong.what, where="--lower-spec, --upper-spec, --target", try_this=wrong.try_this) from wrong
-    return typed
-
-
-def _spec_of_one(chosen: Chosen, responses: Sequence[str]) -> None:
-    typed = (chosen.lower, chosen.upper, chosen.target) != (None, None, None)
-    if typed and len(responses) > 1:
-        raise UsageError(
-            "A specification belongs to one response, and several were named.",
-            where="--response",
-            try_this=f'--response "{responses[0]}" alone',
-        )

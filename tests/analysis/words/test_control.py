@@ -1,0 +1,155 @@
+"""Do sentences on charts say what the charts hold, in batches and units, and no rule by a number?"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from analysis.control.charts import chart_batches
+from analysis.control.limits import FEW
+from analysis.control.results import BatchSeries, Phase
+from analysis.control.rule_costs import cost_of
+from analysis.control.rules import DEFAULT, RULES
+from analysis.control.variables import limits_of
+from analysis.results import LeftOut
+from analysis.words.control import (
+    chart_title,
+    charts_text,
+    say_alarm,
+    say_alarms,
+    say_caution,
+    say_false_alarms,
+    say_limits,
+    say_next_step,
+    say_rows_left_out,
+    say_rule,
+    say_stability,
+)
+from analysis.words.numbers import writing
+
+
+def series(values):
+    return BatchSeries(
+        response="rise height",
+        unit="mm",
+        batches=tuple(f"B-{n}" for n in range(1, len(values) + 1)),
+        values=tuple((float(value),) for value in values),
+    )
+
+
+CALM = [43.0 + (n * 7 % 11 - 5) / 5 for n in range(30)]
+
+
+@pytest.fixture
+def judged():
+    """Thirty calm batches frozen, then ten a little low, one far too high and one far too low."""
+    log = series([*CALM, *[42.6 - 0.01 * n for n in range(10)], 60.0, 20.5])
+    frozen = replace(
+        limits_of(log, kind="individuals", last="B-30"),
+        frozen=True,
+        author="Ada",
+        frozen_at="2026-03-01T08:00:00Z",
+        reason="new oven.",
+    )
+    return chart_batches(log, phases=(Phase(number=2, from_batch="B-31", limits=frozen),), rules=RULES)
+
+
+def test_alarms_name_batches_values_and_limits(judged):
+    said = say_alarms(judged[0])
+    upper, lower = (f"{bound:.2f}" for bound in (judged[0].limits.upper, judged[0].limits.lower))
+    assert f"B-41: 60.00 mm is above the upper limit of {upper} mm." in said
+    assert f"B-42: 20.50 mm is below the lower limit of {lower} mm." in said
+    assert "B-38 to B-40: eight batches in a row below the centre, since B-31." in said
+    assert "B-36 to B-40: six batches in a row, each lower than the one before, since B-31." in said
+
+
+def test_each_alarm_by_itself_has_a_sentence(judged):
+    for alarm in judged[0].alarms:
+        assert say_alarm(alarm, judged[0]).startswith(f"{alarm.batch}: ")
+
+
+def test_limits_say_what_they_rest_on_and_since_when_they_hold(judged):
+    said = " ".join(say_limits(judged[0]))
+    assert "a batch lies between" in said
+    assert "moving ranges of 30 batches, B-1 to B-30, frozen by Ada on 2026-03-01: new oven." in said
+    assert "These limits hold from batch B-31 on (phase 2); earlier batches stand under theirs." in said
+
+
+def test_stability_counts_batches_once_and_says_what_to_do(judged):
+    batches = {alarm.batch for chart in judged for alarm in chart.alarms}
+    assert say_stability(judged).startswith(
+        f"Rise height is not stable over 42 batches, B-1 to B-42: {len(batches)} of"
+    )
+    assert say_next_step(judged) == "Look for what changed with the batches named above."
+    calm = chart_batches(series(CALM))
+    assert say_stability(calm) == "Rise height is stable over 30 batches, B-1 to B-30: no batch raises an alarm."
+    assert "may be frozen" in say_next_step(calm)
+    few = chart_batches(series(CALM[:12]))
+    assert f"from {FEW} on" in say_next_step(few)
+    assert "rest on 12 batches" in charts_text(few)
+
+
+def test_a_chart_of_spread_has_an_upper_limit_only_where_nothing_lies_below(judged):
+    assert "stays below" in say_limits(judged[1])[0]
+    assert chart_title(judged[1]) == "Rise height: step from one batch to the next"
+
+
+def test_every_caution_of_ours_is_a_sentence(judged):
+    for caution in ("few batches", "constant", "coarse", "averaged", "batches differ"):
+        said = say_caution(caution, judged[0])
+        assert said != caution
+        assert said.endswith(".")
+        assert "{" not in said
+
+
+def test_rules_are_named_in_words_never_by_number():
+    for rule in RULES:
+        assert say_rule(rule).endswith(".")
+        assert not re.search(r"\d", say_rule(rule))
+
+
+def test_the_cost_of_rules_is_told():
+    said = say_false_alarms(cost_of(DEFAULT))
+    assert "these rules together give a false alarm on the level about once in 153 batches" in said
+    assert "within 25 batches in 13 % of cases" in said
+    assert "this rule gives" in say_false_alarms(cost_of(("eight on one side",)))
+
+
+def test_the_reader_s_decimal_mark_holds(judged):
+    with writing(decimal=","):
+        assert any("60,00 mm" in sentence for sentence in say_alarms(judged[0]))
+
+
+def test_rows_are_left_out_by_reason():
+    out = [LeftOut(row=n, why="no batch") for n in range(1, 14)] + [LeftOut(row=40, why="no reading of pH")]
+    assert say_rows_left_out(out) == (
+        "Rows 1, 2, 3, 4, 5, 6, 7, 8, 9, 10 and 3 more left out: no batch.",
+        "Row 40 left out: no reading of pH.",
+    )
+    batches = [LeftOut(row="B-1", why="no reading of pH"), LeftOut(row="B-4", why="no reading of pH")]
+    assert say_rows_left_out(batches) == ("Batches B-1 and B-4 left out: no reading of pH.",)
+
+
+def test_text_holds_every_alarm_and_no_missing_number(judged):
+    text = charts_text(judged)
+    flat = " ".join(text.split())
+    for chart in judged:
+        for sentence in say_alarms(chart):
+            assert sentence in flat.replace("−", "-")
+    assert not re.search(r"\bnan\b|\binf\b|None", text)
+    assert max(map(len, text.splitlines())) <= 100
+
+
+def test_neighbours_are_told_together_and_others_apart():
+    random = np.random.Generator(np.random.PCG64(8))
+    values = [*(43 + 0.3 * random.standard_normal(30)), 50, 50.2, 50.4, 50.6, 43, 36.0]
+    frozen = limits_of(series(values), kind="individuals", last="B-30")
+    level = chart_batches(series(values), phases=(Phase(number=1, from_batch="B-1", limits=frozen),))[0]
+    outside = [sentence for sentence in say_alarms(level) if "limit" in sentence]
+    assert len(outside) == 2
+    assert outside[0].startswith("B-31 to B-34: 50.0")
+    assert "…" in outside[0]
+    assert outside[1].startswith("B-36: 36.0")
