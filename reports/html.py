@@ -24,7 +24,7 @@ def environment() -> Environment:
     """The one template environment: autoescape on, and a misspelt name is an error."""
     from jinja2 import Environment, PackageLoader, StrictUndefined
 
-    from analysis.words.numbers import true_minus
+    from analysis.words.numbers import kept_together
 
     made = Environment(
         loader=PackageLoader("reports", "templates"),
@@ -34,7 +34,7 @@ def environment() -> Environment:
         lstrip_blocks=True,
         finalize=_allowed,
     )
-    made.filters["minus"] = true_minus
+    made.filters["minus"] = kept_together
     return made
 
 

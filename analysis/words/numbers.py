@@ -30,6 +30,7 @@ _SHOWN = re.compile(r"[+\-−]?\d+(?:[.,]\d+)?")
 _NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d)")
 _POINT_BETWEEN = re.compile(r"(?<=\d)\.(?=\d)")
 _COMMA_BETWEEN = re.compile(r"\d,\d")
+_TOGETHER = re.compile(r"(?<=\d) (?=%)|(?<=[=<>]) (?=[\d−])|(?<=\bp) (?=[=<>] )")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,6 +127,11 @@ def say_amount(value: float | None, unit: str, step: float | None = None) -> str
 def true_minus(text: str) -> str:
     """The text with a true minus before its negative numbers; a hyphen in a word, date or range stays."""
     return _NEGATIVE.sub("−", text)
+
+
+def kept_together(text: str) -> str:
+    """``true_minus``, and no line ends inside "95 %" or "p < 0.001": for pages and paper, where lines wrap."""
+    return _TOGETHER.sub("\u00a0", true_minus(text))
 
 
 def number_shown(text: str) -> float | None:

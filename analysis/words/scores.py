@@ -27,9 +27,10 @@ MOST_SAID = 6
 def say_scores(part: ScorePart, about: ResponseResult, question: Any) -> tuple[str, ...]:
     """What it was taken as, what each level gives, what the doses are; then how the groups differ."""
     said = [_taken_as(part, about), *_averaged(part)]
-    said += [_level(one, part, about, question.confidence) for one in part.levels[:MOST_SAID]]
-    if len(part.levels) > MOST_SAID:
-        said.append(f"The {len(part.levels) - MOST_SAID} further levels stand in the report and in JSON.")
+    told = told_levels(part)
+    said += [_level(one, part, about, question.confidence) for one in told]
+    if len(part.levels) > len(told):
+        said.append(f"The {len(part.levels) - len(told)} further levels stand in a table of the report, and in JSON.")
     typical = _typical(part)
     said += [_dose(one, question, typical) for one in part.effective if one.dose is not None]
     said += [_contrast(one, part, question.confidence) for one in part.contrasts if one.ratio is not None]
@@ -38,6 +39,11 @@ def say_scores(part: ScorePart, about: ResponseResult, question: Any) -> tuple[s
         _no_spread(check.facts, True) for check in about.family.checks if check.check == "no spread between groups"
     ]
     return tuple(start(sentence) for sentence in said)
+
+
+def told_levels(part: ScorePart) -> tuple[Shares, ...]:
+    """The levels that get a sentence each: the first of many, never all but one."""
+    return part.levels if len(part.levels) <= MOST_SAID + 1 else part.levels[:MOST_SAID]
 
 
 def _taken_as(part: ScorePart, about: ResponseResult) -> str:

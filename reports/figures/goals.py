@@ -35,6 +35,7 @@ from reports.figures.style import (
 )
 from reports.figures.svg import as_svg
 
+Limits = tuple[tuple[float, float], tuple[float, float]]
 SURE = (0.5, 0.8, 0.95)
 SHADES = (0.18, 0.36, 0.58)
 
@@ -118,7 +119,7 @@ def _write_labels(  # type: ignore[no-untyped-def]
     right = max(x for x, _, _ in labels) + 0.03 * wide
     # The surest contour lies innermost: its label goes on top, so that no line crosses another.
     ordered = sorted(labels, key=lambda label: (-round(label[1] / high, 1), label[0]))
-    places = spread([y for _, y, _ in ordered], 0.06 * high, *up)
+    places = spread([y for _, y, _ in ordered], 0.06 * high, up[0] + 0.05 * high, up[1])
     for (x, y, text), place in zip(ordered, places, strict=True):
         axes.plot([x, right], [y, place], color=INK, linewidth=0.6, zorder=5)
         write(axes, right, place, f" {text}", ha="left", va="center", fontsize=8, zorder=5)
@@ -240,19 +241,22 @@ def draw_front(front: Front, part: GoalsPart, question: Question, *, key: str) -
     )
     with canvas(3.7) as (figure, (axes,)):
         limits = span(x, share=0.3), span(y, share=0.18)
-        _shade(axes, first, second, limits)
         line(axes, x, y, series=0)
         axes.plot(x, y, marker="o", markersize=4.5, linestyle="none", color=BLUE, zorder=4)
         middle = len(front.points) // 2
         rising = (x[-1] - x[0]) * (y[-1] - y[0]) >= 0
+        taken = list(zip(x, y, strict=True))
         for at in sorted({0, middle, len(front.points) - 1}):
             point = front.points[at]
             # Beside the path and not on it: before it above a rising path, after it below.
             left = point.first > (limits[0][0] + limits[0][1]) / 2
             said = wrapped(say_settings(point.settings, question), width=24, lines=3)
+            beside, above = (-0.16 if left else 0.16), (0.07 if left == rising else -0.07)
+            taken.append(_moved((point.first, point.second), (beside, above), limits))
             lines = "\n".join(f"{text}  " if left else f"  {text}" for text in said.split("\n"))
             write(axes, point.first, point.second, lines, ha="right" if left else "left", fontsize=8, color=SOFT,
                   va="bottom" if left == rising else "top", zorder=5)  # fmt: skip
+        _shade(axes, first, second, limits, taken)
         axes.set(xlim=limits[0], ylim=limits[1])
         axes.set_xlabel(with_unit(brief(front.first, 40), first.unit), parse_math=False)
         axes.set_ylabel(with_unit(brief(front.second, 40), second.unit), parse_math=False)
@@ -266,7 +270,16 @@ def draw_front(front: Front, part: GoalsPart, question: Question, *, key: str) -
     return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_front_table(front, question, first, second))
 
 
-def _shade(axes, first: GoalTaken, second: GoalTaken, limits) -> None:  # type: ignore[no-untyped-def]
+def _moved(point: tuple[float, float], by: tuple[float, float], limits: Limits) -> tuple[float, float]:
+    """A place so many shares of the picture further."""
+    (left, right), (bottom, top) = limits
+    return point[0] + by[0] * (right - left), point[1] + by[1] * (top - bottom)
+
+
+def _shade(  # type: ignore[no-untyped-def]
+    axes, first: GoalTaken, second: GoalTaken, limits: Limits, taken: Sequence[tuple[float, float]]
+) -> None:
+    """What is good enough in both, named in that corner of it which lies furthest from what is drawn (``taken``)."""
     ends = []
     for goal, (low, high) in zip((first, second), limits, strict=True):
         ends.append(
@@ -275,7 +288,17 @@ def _shade(axes, first: GoalTaken, second: GoalTaken, limits) -> None:  # type: 
     (left, right), (bottom, top) = ends
     if left < right and bottom < top:
         axes.fill_between([left, right], bottom, top, color=GREEN, alpha=0.16, linewidth=0, zorder=0)
-        write(axes, left, bottom, " good enough in both", va="bottom", ha="left", fontsize=8, color=SOFT, zorder=1)
+        wide, high = (end[1] - end[0] for end in limits)
+
+        def room(corner: tuple[float, float]) -> float:
+            middle = _moved(
+                corner, (0.18 if corner[0] == left else -0.18, 0.03 if corner[1] == bottom else -0.03), limits
+            )
+            return min(max(abs(x - middle[0]) / wide / 0.34, abs(y - middle[1]) / high / 0.11) for x, y in taken)
+
+        x, y = max(((x, y) for y in (bottom, top) for x in (left, right)), key=room)
+        sides = {"va": "bottom" if y == bottom else "top", "ha": "left" if x == left else "right"}
+        write(axes, x, y, " good enough in both ", fontsize=8, color=SOFT, zorder=1, **sides)
 
 
 def _front_table(front: Front, question: Question, first: GoalTaken, second: GoalTaken) -> Table:

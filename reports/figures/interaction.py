@@ -15,7 +15,7 @@ from analysis.words.numbers import half_width, say_interval, say_level, say_numb
 from reports.figures.lettering import brief, column_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.points import as_number, offsets, same_level, thinned
-from reports.figures.style import LINES, MARKERS, canvas, interval, line, scatter, span, spread
+from reports.figures.style import LINES, MARKERS, SOFT, canvas, interval, line, scatter, span, spread
 from reports.figures.svg import as_svg
 
 MOST_LINES = 5  # as many as there are colours, marks and dashes
@@ -132,15 +132,18 @@ def _draw_bakes(axes, series, bakes, cells, shift, step) -> list[float]:  # type
 def _name_ends(  # type: ignore[no-untyped-def]
     axes, drawn: Mapping[str, Sequence[Mean]], limits: tuple[float, float], by: str, unit: str
 ) -> None:
-    """Each line's level at its end; a bare number says what it is an amount of."""
+    """Each line's level at its end; above bare numbers stands what they are amounts of."""
     low, high = limits
+    if all(as_number(level) is not None for level in drawn):
+        head = {"ha": "left", "va": "bottom", "multialignment": "left", "color": SOFT}
+        write(axes, 1.01, 1.04, wrapped(by, width=13), transform=axes.transAxes, **head)
     ends = [means[-1].mean for means in drawn.values()]
     for series, (level, place) in enumerate(zip(drawn, spread(ends, (high - low) * 0.11, low, high), strict=True)):
         write(
             axes,
             1.01,
             place,
-            wrapped(level, width=13) if as_number(level) is None else f"{brief(by, 14)}\n{sized(level, unit)}",
+            wrapped(level, width=13) if as_number(level) is None else sized(level, unit),
             transform=axes.get_yaxis_transform(),
             ha="left",
             multialignment="left",

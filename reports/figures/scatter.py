@@ -23,7 +23,8 @@ def draw_scatter(part: ScatterPart, *, response: str, unit: str, key: str, confi
             axes.axhline(row, color=RULE, linewidth=0.5, zorder=0)
             interval(axes, line.sd, row, line.low, line.high, colour=BLUE, marker="D", level=True)
         row_names(axes, rows, [wrapped(named(part, line)) for line in shown])
-        axes.set(xlim=(0, _reach(shown) * 1.08 or 1.0), ylim=(len(shown) - 0.4, -0.6))
+        reach = _reach(shown) * 1.08 or 1.0  # begins before 0, so that a diamond at 0 is seen whole
+        axes.set(xlim=(-0.025 * reach, reach), ylim=(len(shown) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
         axes.set_title("standard deviation between", loc="left", fontsize=9, color=SOFT)
         axes.set_xlabel(with_unit(brief(response, 40), unit), parse_math=False)

@@ -21,6 +21,7 @@ from reports.figures.svg import as_svg
 TALLEST = 7.0
 MOST_ROWS = 16
 HATCHES = ("", "....", "////", "", "xxxx", "\\\\\\\\", "oo", "----", "++", "")
+WIDE, LETTER, MARK = 330.0, 4.7, 24.0  # points: room for the legend, a letter of it, its mark with the gap beside
 NARROW = 0.09  # share below which no number fits into the strip
 
 
@@ -30,7 +31,8 @@ def draw_scores(part: ScorePart, result: ResponseResult, *, key: str) -> Figure 
     if not rows or part.scale == "count":
         return None
     labels = part.labels
-    height = min(TALLEST, 1.15 + 0.46 * len(rows) + 0.2 * (len(labels) > 6))
+    lines = -(-len(labels) // _on_a_line(labels))
+    height = min(TALLEST, 0.95 + 0.46 * len(rows) + 0.2 * lines)
     with canvas(height) as (figure, (axes,)):
         for at, row in enumerate(rows):
             _strip(axes, at, row, labels)
@@ -64,7 +66,7 @@ def _strip(axes: Any, at: int, row: Shares, labels: Sequence[str]) -> None:
         if share >= NARROW:
             box = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.8}
             text = say_fixed(100 * share, 0)
-            write(axes, start + share / 2, at, text, ha="center", fontsize=7.5, color=INK, bbox=box, zorder=4)
+            write(axes, start + share / 2, at, text, ha="center", fontsize=8, color=INK, bbox=box, zorder=4)
         start += share
     axes.axhline(at + 0.42, color=RULE, linewidth=0.4, zorder=0)
     low, high, mean = (_place(value, labels, row) for value in (row.low, row.high, row.mean))
@@ -100,13 +102,22 @@ def _legend(axes: Any, labels: Sequence[str]) -> None:
         Patch(facecolor=BLUE, alpha=_tone(at, len(labels)), hatch=HATCHES[at % len(HATCHES)], edgecolor=PAPER)
         for at in range(len(labels))
     ]
-    names = [brief(label, 14) for label in labels]
     legend = axes.legend(
-        marks, names, loc="lower left", bbox_to_anchor=(0, 1.0), ncols=min(len(labels), 5), frameon=False, fontsize=7.5,
-        handlelength=1.3, columnspacing=1.0, borderaxespad=0.2, labelcolor=SOFT,
+        marks, _shown(labels), loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=_on_a_line(labels), frameon=False,
+        fontsize=8, handlelength=1.3, columnspacing=1.0, borderaxespad=0.2, labelcolor=SOFT,
     )  # fmt: skip
     for text in legend.get_texts():
         text.set_parse_math(False)
+
+
+def _shown(labels: Sequence[str]) -> list[str]:
+    return [brief(label, 14) for label in labels]
+
+
+def _on_a_line(labels: Sequence[str]) -> int:
+    """How many scores of the legend fit side by side on the width of a picture."""
+    widths = [len(name) * LETTER + MARK for name in _shown(labels)]
+    return len(labels) if sum(widths) <= WIDE else max(1, int(WIDE / max(widths)))
 
 
 def _treatment(row: Shares) -> str:
@@ -128,6 +139,8 @@ def _alt(rows: Sequence[Shares], part: ScorePart, result: ResponseResult) -> str
 
 
 def _caption(part: ScorePart) -> str:
+    if part.scale == "yes-no":
+        return "Fitted shares of no (left) and yes (right) in percent. Diamonds: the share of yes with its interval."
     return (
         f"Fitted share of each score in percent, from {part.labels[0]} (left) to {part.labels[-1]} (right). Diamonds: "
         "the expected score with its interval, on the run from the lowest to the highest."

@@ -96,7 +96,15 @@ def _caption(results: Sequence[ResponseResult], names: Sequence[str], confidence
     said = [f"Each mark is an effect, its line the {say_share(confidence)} interval."]
     if any(result.response.matters for result in results):
         said.append("Inside the shaded band a change is too small to matter.")
-    said.append("Filled dot: matters. Diamond: too small. Open square: cannot tell.")
+    yardsticks = {bool(result.response.matters) for result in results}
+    if yardsticks == {True}:
+        said.append("Filled dot: matters. Diamond: too small. Open square: cannot tell.")
+    elif yardsticks == {False}:
+        said.append("Filled dot: differs from 0. Open square: cannot tell.")
+    else:
+        said.append(
+            "Filled dot: matters (without a band: differs from 0). Diamond: too small. Open square: cannot tell."
+        )
     if any(len(_effects(result)) > len(names) for result in results):
         said.append("The foremost are drawn; the pictures below have all.")
     return " ".join(said)

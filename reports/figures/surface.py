@@ -30,8 +30,7 @@ def draw_surface(
 ) -> Figure:
     """One picture of two amounts; ``slice_`` says which."""
     with canvas(4.1) as (figure, (axes,)):
-        _contours(axes, part, slice_)
-        _marks(axes, part, slice_)
+        _marks(axes, part, slice_, _contours(axes, part, slice_))
         axes.set(xlim=(slice_.x[0], slice_.x[-1]), ylim=(slice_.y[0], slice_.y[-1]))
         for name, side in ((slice_.x_name, axes.set_xlabel), (slice_.y_name, axes.set_ylabel)):
             side(with_unit(brief(name, 40), units.get(name, "")), color=SOFT, parse_math=False)
@@ -65,7 +64,9 @@ def level_format(levels: Any) -> Callable[[float], str]:
     return lambda level: as_written(f"{level:.{decimals}f}")
 
 
-def _contours(axes: Any, part: SurfacePart, slice_: Slice) -> None:
+def _contours(axes: Any, part: SurfacePart, slice_: Slice) -> list[tuple[float, float]]:
+    """Draws lines, what is as good as the best, and edges; returns where the lines are labelled."""
+    labels: list[tuple[float, float]] = []
     seen = np.ma.masked_array(slice_.mean, slice_.inside < -0.02)
     if slice_.good is not None:
         good = np.minimum(slice_.good / max(float(np.abs(slice_.good).max()), 1e-300), slice_.inside)
@@ -74,16 +75,18 @@ def _contours(axes: Any, part: SurfacePart, slice_: Slice) -> None:
     levels = contour_levels(slice_.mean, slice_.inside)
     if len(levels):
         drawn = axes.contour(slice_.x, slice_.y, seen, levels=levels, colors=[SOFT], linewidths=1.0, zorder=2)
-        axes.clabel(drawn, fmt=level_format(levels), fontsize=8, colors=[INK], inline_spacing=3)
+        texts = axes.clabel(drawn, fmt=level_format(levels), fontsize=8, colors=[INK], inline_spacing=3)
+        labels = [text.get_position() for text in texts]
     axes.contour(
         slice_.x, slice_.y, slice_.inside, levels=[0], colors=[RULE], linewidths=1.2, linestyles="dashed", zorder=1
     )
     if _bounded(part, slice_):
         looks = {"colors": [PURPLE], "linewidths": 1.2, "linestyles": "dotted"}
         axes.contour(slice_.x, slice_.y, slice_.turning, levels=[0], zorder=3, **looks)
+    return labels
 
 
-def _marks(axes: Any, part: SurfacePart, slice_: Slice) -> None:
+def _marks(axes: Any, part: SurfacePart, slice_: Slice, labels: list[tuple[float, float]]) -> None:
     x, y = slice_.bakes.T
     axes.plot(x, y, linestyle="none", marker="o", markersize=4.5, color=INK, markeredgecolor=PAPER, zorder=4)
     at = _seen(part, slice_)
@@ -93,20 +96,37 @@ def _marks(axes: Any, part: SurfacePart, slice_: Slice) -> None:
     best = (float(part.best[slice_.x_name]), float(part.best[slice_.y_name]))
     ringed = {"markeredgecolor": PAPER, "markeredgewidth": 1.0}
     axes.plot(*best, linestyle="none", marker="D", markersize=7.5, color=BLUE, zorder=6, **ringed)
-    right = best[0] < (slice_.x[0] + slice_.x[-1]) / 2
-    upper = best[1] > (slice_.y[0] + slice_.y[-1]) / 2
+    across, up = _roomiest(best, [*map(tuple, slice_.bakes), *labels], slice_)
     axes.annotate(
         "best",
         best,
-        xytext=(9 if right else -9, -9 if upper else 9),
+        xytext=(9 * across, 9 * up),
         textcoords="offset points",
-        ha="left" if right else "right",
+        ha="left" if across > 0 else "right",
         va="center",
         color=BLUE,
         fontsize=9,
         zorder=7,
         bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.0, "alpha": 0.8},
     )
+
+
+def _roomiest(best: tuple[float, float], taken: list[tuple[float, float]], slice_: Slice) -> tuple[int, int]:
+    """Right or left (1, -1) of the best and above, beside or below it: where its name is furthest from dots and labels.
+
+    Distances are in points of a picture of 4.8 by 4.1 inches, of which the axes take about 300 by 240.
+    """
+    size = np.array([300 / (slice_.x[-1] - slice_.x[0]), 240 / (slice_.y[-1] - slice_.y[0])])
+    mark = (np.array(best) - [slice_.x[0], slice_.y[0]]) * size
+    others = (np.array(taken, dtype=float).reshape(-1, 2) - [slice_.x[0], slice_.y[0]]) * size
+
+    def room(side: tuple[int, int]) -> float:
+        middle = mark + np.array([20 * side[0], 9 * side[1]])
+        gaps = np.hypot(*((others - middle) / [1.8, 1]).T)  # the word is about twice as wide as it is high
+        edges = min(middle[0] - 12, 288 - middle[0], middle[1] - 6, 234 - middle[1])
+        return float(min([*gaps, edges, 20.0]))
+
+    return max(((x, y) for x in (-1, 1) for y in (1, -1, 0)), key=room)
 
 
 def _seen(part: SurfacePart, slice_: Slice) -> tuple[float, float] | None:

@@ -92,7 +92,7 @@ def _draw_dot(axes, column: int, row: int, count: int, share: float) -> None:  #
         return
     size = 3.0 + 13.0 * share**0.5
     axes.plot([column], [row], marker="o", markersize=size, color=BLUE, alpha=0.75, linestyle="none", zorder=2)
-    write(axes, column, row, f"   {count}" if size < 9 else f"     {count}", ha="left", color=SOFT, fontsize=7.5)
+    write(axes, column, row, f"   {count}" if size < 9 else f"     {count}", ha="left", color=SOFT, fontsize=8)
 
 
 def _alt(counts: TagCounts) -> str:

@@ -44,6 +44,7 @@ def draw_spread(result: ResponseResult, check: Check, *, key: str, sentence: str
         reach = max(map(abs, left))
         axes.set(xlim=span([-reach, reach]), ylim=(len(names) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
+        axes.set_title(wrapped(_rows_are(result, between), width=60), loc="left", fontsize=9, color=SOFT)
         axes.set_xlabel(with_unit("residual", result.response.unit), parse_math=False)
         alt = _spread_alt(result, widths)
         svg = as_svg(
@@ -61,6 +62,12 @@ def _row_of(point: BakePoint, between: str) -> str:
     if between != "treatments" and between in point.settings:
         return say_level(point.settings[between])
     return say_list([say_level(level) for level in point.settings.values()])
+
+
+def _rows_are(result: ResponseResult, between: str) -> str:
+    """What the names of the rows are levels of."""
+    point = usable(result)[0]
+    return between if between in point.settings else say_list(list(point.settings))
 
 
 def _deviation(points: Sequence[BakePoint]) -> float | None:

@@ -6,8 +6,9 @@ from collections.abc import Sequence
 
 from analysis.results import Analysis, ResponseResult
 from analysis.scores.results import DoseLimit, LikelihoodRatio, ScoreDifference, ScorePart
-from analysis.words.numbers import half_width, say_number, say_p, say_share
-from analysis.words.scores import say_scores
+from analysis.words.findings import say_term
+from analysis.words.numbers import half_width, say_level, say_number, say_p, say_share
+from analysis.words.scores import say_scores, told_levels
 from reports.figures.picture import Table
 from reports.figures.scores import draw_scores
 from reports.sections.blocks import Grid, Items, Picture, Words
@@ -25,6 +26,7 @@ def show_scores(part: ScorePart, about: ResponseResult, analysis: Analysis, keys
     if figure is not None:
         blocks.append(Picture(figure=figure, fold=True))
     grids = [
+        (f"Expected at every level, {confidence} interval", _levels(part)),
         (f"Differences of levels, adjusted {confidence} interval", _pairs(part.pairs, part)),
         (f"Chosen contrasts as factors, {confidence} interval", _contrasts(part)),
         (f"Doses that reach a share, {confidence} interval by Fieller's theorem", _doses(part.effective)),
@@ -40,6 +42,16 @@ def _number(value: float | None, step: float | None = None) -> str:
 
 def _p(value: float | None) -> str:
     return NONE if value is None else say_p(value).removeprefix("p ").removeprefix("= ")
+
+
+def _levels(part: ScorePart) -> Table:
+    """Every level, where the sentences leave some out."""
+    rows = []
+    for one in part.levels if len(part.levels) > len(told_levels(part)) else ():
+        step = half_width(one.low, one.high)
+        where = ", ".join(f"{name} {say_level(level)}" for name, level in one.settings.items())
+        rows.append((where, *(_number(value, step) for value in (one.mean, one.low, one.high))))
+    return Table(columns=("level", "expected", "low", "high"), rows=tuple(rows))
 
 
 def _pairs(pairs: Sequence[ScoreDifference], part: ScorePart) -> Table:
@@ -89,5 +101,5 @@ def _assumed(part: ScorePart) -> Table:
     )
     for what, tests in groups:
         for one in tests:
-            rows.append((what, one.term.replace(":", " with "), str(one.df), _number(one.statistic), _p(one.p)))
+            rows.append((what, say_term(one.term), str(one.df), _number(one.statistic), _p(one.p)))
     return Table(columns=("taken for granted", "term", "df", "LR chi-square", "p"), rows=tuple(rows))

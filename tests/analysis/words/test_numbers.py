@@ -8,6 +8,7 @@ from hypothesis import strategies as st
 
 from analysis.words.numbers import (
     join_words,
+    kept_together,
     say_amount,
     say_interval,
     say_level,
@@ -111,3 +112,16 @@ def test_an_interval_with_an_open_end_says_so():
 def test_p_is_never_said_smaller_than_by_half_its_last_digit(p):
     said = float(say_p(p).removeprefix("p = "))
     assert math.isclose(said, p, rel_tol=0.051)
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("95 % interval -2 to 3", "95\u00a0% interval −2 to 3"),
+        ("told apart (p < 0.001)", "told apart (p\u00a0<\u00a00.001)"),
+        ("F = 10.8", "F =\u00a010.8"),
+        ("sleep = well", "sleep = well"),
+    ],
+)
+def test_no_line_ends_inside_a_number_that_is_read_as_one(text, said):
+    assert kept_together(text) == said

@@ -261,4 +261,4 @@ def test_a_line_of_amounts_says_what_it_is_an_amount_of():
         _name_ends(axes, {"5": [mean], "45": [replace(mean, mean=14.0)]}, (10.0, 16.0), "rest time", "min")
         _name_ends(axes, {"yogurt": [mean]}, (10.0, 16.0), "acid", "")
         said = [" ".join(text.get_text().split()) for text in axes.texts]
-    assert said == ["rest time 5 min", "rest time 45 min", "yogurt"]
+    assert said == ["rest time", "5 min", "45 min", "yogurt"]

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pandas as pd
 import pytest
 
 from analysis.engine import analyse
 from analysis.questions import Factor, Question, Response
-from reports.figures.scores import draw_scores
+from analysis.words.scores import say_scores
+from reports.figures.scores import _on_a_line, draw_scores
 from reports.figures.style import LINES
 from reports.sections.numbering import Keys
 from reports.sections.scores import show_scores
@@ -47,3 +50,24 @@ def test_the_section_has_sentences_picture_and_tables(answer):
     assert kinds[:2] == ["items", "picture"]
     pairs = next(block for block in blocks if block.kind == "grid")
     assert pairs.table.rows[0][1] == "cold – warm"
+
+
+def test_the_legend_takes_lines_enough_for_its_words():
+    assert _on_a_line(("gummy", "coarse", "fair", "fine", "fine and even")) == 5
+    assert _on_a_line(("a long name it is",) * 9) == 3
+    assert _on_a_line(("no", "yes")) == 2
+
+
+def test_levels_without_a_sentence_stand_in_a_table(answer):
+    result = answer.responses[0]
+    part = result.family.parts[0]
+    many = replace(part, levels=tuple(replace(part.levels[0], settings={"oven": f"no. {i}"}) for i in range(9)))
+    assert "The 3 further levels stand in a table of the report, and in JSON." in say_scores(
+        many, result, answer.question
+    )
+    shown = [b for b in show_scores(many, result, answer, Keys()) if b.kind == "grid"]
+    assert shown[0].caption == "Expected at every level, 95 % interval"
+    assert [row[0] for row in shown[0].table.rows] == [f"oven no. {i}" for i in range(9)]
+    assert "Expected at every level, 95 % interval" not in [
+        b.caption for b in show_scores(part, result, answer, Keys()) if b.kind == "grid"
+    ]

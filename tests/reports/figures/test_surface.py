@@ -2,8 +2,10 @@
 
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from xml.etree import ElementTree
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -13,7 +15,7 @@ from analysis.questions import Factor, Question, Response
 from analysis.surfaces.slices import slices
 from reports.figures.blend import draw_traces, draw_triangle
 from reports.figures.picture import LONGEST_ALT
-from reports.figures.surface import draw_surface
+from reports.figures.surface import _roomiest, draw_surface
 from reports.page import trial_report
 
 PUBLISHED = Path(__file__).parents[2] / "published"
@@ -124,3 +126,12 @@ def test_a_surface_without_a_bend_names_no_point_where_it_levels_out(surface):
 def test_a_point_outside_the_picture_is_not_named_in_its_caption(surface):
     part = replace(the_part(surface.responses[0]), stationary={"x1": 40.0, "x2": 40.0}, stationary_inside=False)
     assert "Hollow square" not in drawn(surface, replace(part, region_closed=False)).caption
+
+
+@pytest.mark.parametrize(
+    ("taken", "side"), [((0.6, 0.56), (-1, 1)), ((0.44, 0.56), (1, 1)), ((0.0, 0.0), (-1, 1))], ids=str
+)
+def test_the_name_of_the_best_keeps_away_from_dots_and_labels(taken, side):
+    across = np.linspace(0, 1, 5)
+    slice_ = SimpleNamespace(x=across, y=across)
+    assert _roomiest((0.52, 0.52), [taken], slice_) == side
