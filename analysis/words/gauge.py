@@ -8,52 +8,31 @@ from collections.abc import Callable
 from analysis.control.gauge.results import (
     GOOD,
     MEND,
-    STAYS,
     Component,
-    Fit,
     GaugeAnswer,
     GaugeFinding,
     Share,
     WorthPoint,
 )
 from analysis.words.numbers import (
-    join_words,
     say_amount,
     say_count,
     say_number,
-    say_p,
     say_percent,
     say_share,
     with_unit,
 )
 
 LABELS = {
-    "repeatability": "one person, the same piece again",
+    "repeatability": "repeats by one person",
     "person": "between people",
     "person by piece": "people on some pieces",
     "reproducibility": "people, all in all",
-    "gauge": "the measuring, all in all",
+    "gauge": "measuring, all in all",
     "piece": "between pieces",
-    "total": "everything together",
-}
-WHY_MISSING = {
-    "one person": "one person read everything",
-    "own pieces": "each person had their own pieces",
-    "pooled": "not seen, and counted with the repeats",
-    "no repeats": "not to be told from the repeats: nobody read a piece twice",
-    "not told apart": "not to be told from the pieces",
-}
-METHODS = {
-    "chi-squared": "exact, from chi-squared",
-    "modified large sample": "modified large sample",
+    "total": "everything",
 }
 MEND_FIRST = "Mend the measuring before the recipe."
-SHARES = (
-    "Two kinds of share stand side by side. Shares of the variance add up to 100 %. Shares of the spread compare "
-    "standard deviations, which is how large a scatter looks; they add up to more than 100 %."
-)
-PICKED = "The spread between pieces, and every share of it, holds for pieces that differ as these did."
-NAMED = 8  # rows left out that are named
 WISHED = 5  # groups of pieces: common practice, no source
 MOST_ENDS = 10.0  # an interval that ends beyond 1000 % is said to have no useful end
 
@@ -241,71 +220,3 @@ SAID: dict[str, Callable[[GaugeAnswer, GaugeFinding], str]] = {
     "classes": _classes,
     "readings worth": _worth,
 }
-
-
-def say_layout(answer: GaugeAnswer) -> str:
-    """ "3 people read the same 10 pieces 3 times each: 90 readings." """
-    low, high = answer.repeats
-    times = {1: "once", 2: "twice"}.get(low, f"{low} times") if low == high else f"{low} to {high} times"
-    pieces = say_count(answer.pieces, "piece")
-    if len(answer.people) == 1:
-        return f"One person read {pieces}, each {times}: {answer.readings} readings."
-    whose = f"their own pieces ({answer.pieces} in all)" if answer.nested else f"the same {pieces}"
-    return f"{len(answer.people)} people read {whose}, each {times}: {answer.readings} readings."
-
-
-def say_methods(answer: GaugeAnswer) -> tuple[str, ...]:
-    """How it was worked out, for the part that is read last."""
-    used = answer.used
-    ways = {
-        "strata": "Everyone read equally often, so the parts come from mean squares; a negative part is set to 0.",
-        "restricted likelihood": "Readings are uneven, so the parts come from restricted maximum likelihood.",
-    }
-    said = [ways[used.method]]
-    if answer.interaction is not None:
-        test = answer.interaction
-        kept = used.model == "with person by piece"
-        found = f"{say_p(test.p)} (F = {say_number(test.f)} on {test.df} and {test.df_error} df)"
-        said.append(
-            "People who read some pieces higher than others do are a part of their own when the F test of that gives p "
-            f"below {say_number(STAYS)}; here {found}, so it was {'kept' if kept else 'counted with the repeats'}."
-        )
-    methods = list(dict.fromkeys(METHODS[one.method] for one in used.components.values()))
-    said.append(f"Intervals of {say_share(answer.question.confidence)}: {join_words(methods)}.")
-    said.append(
-        "A share of the tolerance is six standard deviations of the measuring against its width. "
-        "Intervals between people allow for all people (Bonferroni)."
-    )
-    said += [f"Part not known: {LABELS[key]} ({WHY_MISSING[why]})." for key, why in used.missing.items()]
-    return tuple(said)
-
-
-def say_ranges(answer: GaugeAnswer) -> str:
-    """The way by hand beside ours; "" where it cannot be done."""
-    by_hand, unit = answer.ranges, answer.question.unit
-    if by_hand is None:
-        return ""
-    gauge = answer.used.components["gauge"]
-    return (
-        f"By averages and ranges, as with pencil and paper, the measuring comes to an SD of "
-        f"{say_amount(by_hand.gauge, unit)} (here {say_component(gauge, unit)})."
-    )
-
-
-def title_of_fit(fit: Fit) -> str:
-    return {
-        "with person by piece": "with people on some pieces as a part of their own",
-        "without person by piece": "with people on some pieces counted as repeats",
-        "nested": "each person with their own pieces",
-        "one person": "one person",
-    }[fit.model]
-
-
-def say_left_out_readings(answer: GaugeAnswer) -> str:
-    """ "2 rows were left out: row 4 (no reading), row 9 (no person named)." """
-    out = answer.left_out
-    if not out:
-        return f"All {answer.readings} rows were used."
-    named = [f"row {one.row} ({one.why})" for one in out[:NAMED]]
-    more = [f"{len(out) - NAMED} more"] if len(out) > NAMED else []
-    return f"{say_count(len(out), 'row')} {'was' if len(out) == 1 else 'were'} left out: {join_words([*named, *more])}."

@@ -6,17 +6,14 @@ from textwrap import wrap
 
 from analysis.control.gauge.results import GaugeAnswer
 from analysis.words.checks import say_check
-from analysis.words.gauge import (
-    LABELS,
+from analysis.words.gauge import LABELS, say_component, say_component_ends, say_gauge_answer, say_gauge_finding
+from analysis.words.gauge_pages import (
     PICKED,
-    say_component,
-    say_component_ends,
-    say_gauge_answer,
-    say_gauge_finding,
     say_layout,
     say_left_out_readings,
     say_methods,
     say_ranges,
+    shown_components,
 )
 from analysis.words.numbers import say_percent, say_share, true_minus
 
@@ -42,12 +39,12 @@ def gauge_text(answer: GaugeAnswer) -> str:
 def _components(answer: GaugeAnswer) -> list[str]:
     used, unit = answer.used, answer.question.unit
     lines = []
-    for key, one in used.components.items():
-        shares = used.shares[key]
+    for one in shown_components(answer):
+        shares = used.shares[one.key]
         told = [f"{say_percent(shares.of_spread.value)} of the spread"]
         told += [] if shares.of_tolerance is None else [f"{say_percent(shares.of_tolerance.value)} of the tolerance"]
         sd = f"SD {say_component(one, unit)}"
-        lines.append(f"  {LABELS[key]:<32} {sd:<14} ({say_component_ends(one)})  {', '.join(told)}")
+        lines.append(f"  {LABELS[one.key]:<22} {sd:<13} {say_component_ends(one):<16} {', '.join(told)}")
     return [f"Parts of the spread ({say_share(answer.question.confidence)} intervals)", *lines]
 
 

@@ -15,7 +15,8 @@ from analysis.control.gauge.fits import tolerance_of
 from analysis.control.gauge.results import Component, Fit, GaugeAnswer, Share, Shares
 from analysis.serialise import plain_values
 from analysis.words.checks import say_check
-from analysis.words.gauge import LABELS, say_gauge_answer, say_gauge_finding, say_layout, say_methods
+from analysis.words.gauge import LABELS, say_gauge_answer, say_gauge_finding
+from analysis.words.gauge_pages import say_layout, say_methods
 
 SCHEMA_VERSION = "1.0"
 
