@@ -135,7 +135,7 @@ def _alarmed(kind: str, alarm: Alarm, verdict: Verdict, limits: Limits, response
     point = verdict.points[kind]
     chart = Chart(kind=kind, response=response, unit=unit, limits=limits, points=(point,), alarms=(alarm,))
     said = say_alarm(alarm, chart).removeprefix(f"{alarm.batch}: ")
-    return said if kind == next(iter(verdict.points)) else f"{CHARTS[kind][1]}, {said}"
+    return said if kind == next(iter(verdict.points)) else f"{CHARTS[kind][1]}: {said}"
 
 
 def _basis(limits: Limits, phase: int | None, expected_from: str) -> str:

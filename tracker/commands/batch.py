@@ -6,12 +6,12 @@ line in ``PARTS`` here.
 
 from __future__ import annotations
 
-from tracker.commands import GROUPS, batch_chart, batch_read
+from tracker.commands import GROUPS, batch_causes, batch_chart, batch_log, batch_product, batch_read
 from tracker.commands.shell import make_app
 
 app = make_app(GROUPS["batch"][1])
 
 # Without a name their commands stand beside each other; a part may hold a named group of its own.
-PARTS = (batch_read, batch_chart)
+PARTS = (batch_product, batch_log, batch_read, batch_chart, batch_causes)
 for part in PARTS:
     app.add_typer(part.app)

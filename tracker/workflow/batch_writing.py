@@ -106,7 +106,7 @@ def write_batches(
         deed.add_many(
             BatchFile(batch_id=key(rows[e.number]), import_file_id=file) for e in _not_from(deed, file, entries, rows)
         )
-    _write_readings(deed, [(bakes[entry.number], entry) for entry in entries], person, file)
+    write_readings(deed, [(bakes[entry.number], entry) for entry in entries], person, file)
     return [rows[entry.number] for entry in entries]
 
 
@@ -185,7 +185,7 @@ def _not_from(deed: Deed, file: int, entries: Sequence[BatchEntry], rows: Mappin
     return [entry for entry in entries if rows[entry.number].id not in came]
 
 
-def _write_readings(deed: Deed, pairs: Sequence[tuple[Bake, BatchEntry]], person: int, file: int | None) -> None:
+def write_readings(deed: Deed, pairs: Sequence[tuple[Bake, BatchEntry]], person: int, file: int | None) -> None:
     numbered = [
         (bake, number)
         for bake, entry in pairs
