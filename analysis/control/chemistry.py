@@ -8,7 +8,6 @@ Each measurement beside is read over the same stretches as the changes, all chan
 
 from __future__ import annotations
 
-import re
 from collections.abc import Sequence
 
 import numpy as np
@@ -24,26 +23,13 @@ NEEDED = ("pH", "gas", "oven temperature")  # bake loss may stand in for the ove
 # Smallest move worth speaking of. pH: twice what duplicates may differ by (0.05, EU 85/503 for
 # caseinate). The others are common practice, no source: gas in share of its usual, °C, and percent.
 WORTH = {"pH": 0.1, "gas": 0.05, "oven temperature": 5.0, "bake loss": 1.0}
+FAHRENHEIT = 1.8  # degrees of one scale in one of the other
 FEWEST_EACH = 3  # readings within the change and outside it
 
 # Share by which rise falls for a share of gas. Low: biscuits of 3.0 cm with and 2.1 cm without powder
 # (Lloyd, Ogden, Pike and Utley 2004): 0.30. High: rise = -6.84 + 70.07 a teaspoon of powder (Lawson,
 # Design and Analysis of Experiments, exercise of chapter 2), at one teaspoon 70.07 / 63.23 = 1.11.
 RISE_FOR_GAS = (0.30, 1.11)
-
-
-def role_of(name: str) -> str:
-    """What a measurement is by its name: one of ROLES, or "" for another."""
-    words = set(re.findall(r"[a-z0-9]+", name.lower()))
-    if "ph" in words:
-        return "pH"
-    if words & {"gas", "co2"}:
-        return "gas"
-    if words & {"temperature", "temp"} and words & {"oven", "deck", "chamber"}:
-        return "oven temperature"
-    if "loss" in words and words & {"bake", "baking", "weight"}:
-        return "bake loss"
-    return ""
 
 
 def ask_chemistry(
@@ -60,8 +46,8 @@ def _one(log: MadeWith, change: Change, shapes: Array, at: int, level: float, co
     moved: list[BesideMoved] = []
     too_few: list[str] = []
     for name, column in log.beside.items():
-        role = role_of(name)
-        if not role or name == log.series.response:
+        role = log.roles.get(name, "")
+        if role not in ROLES or name == log.series.response:
             continue
         told = _moved(name, role, log.units.get(name, ""), column, shapes, at, confidence)
         if told is None:
@@ -70,9 +56,10 @@ def _one(log: MadeWith, change: Change, shapes: Array, at: int, level: float, co
             moved.append(told)
     of_role = {each.role: each for each in reversed(moved)}
     gas = of_role.get("gas")
-    wanted = gas_wanted(change, level) if gas is None or gas.moved != "no" else None
+    rises = log.roles.get(log.series.response) == "rise"
+    wanted = gas_wanted(change, level) if rises and (gas is None or gas.moved != "no") else None
     return Chemistry(
-        verdict=_verdict(change, of_role),
+        verdict=_verdict(change, of_role, rises=rises),
         moved=tuple(moved),
         missing=_missing(of_role),
         too_few=tuple(too_few),
@@ -116,7 +103,7 @@ def _moved(
         share=parts[0] if parts else None,
         share_low=parts[1] if parts else None,
         share_high=parts[2] if parts else None,
-        moved=_judged(*judged, WORTH[role]),
+        moved=_judged(*judged, WORTH[role] * (FAHRENHEIT if unit.strip().upper() in ("F", "°F") else 1)),
     )
 
 
@@ -127,15 +114,15 @@ def _judged(size: float, low: float, high: float, worth: float) -> Told:
     return "yes" if (low > 0 or high < 0) and abs(size) >= worth else "unknown"
 
 
-def _verdict(change: Change, of_role: dict[str, BesideMoved]) -> str:
+def _verdict(change: Change, of_role: dict[str, BesideMoved], *, rises: bool) -> str:
     told = {role: of_role[role].moved if role in of_role else "unknown" for role in ROLES}
     gas = of_role.get("gas")
-    if told["gas"] == "yes" and gas is not None and gas.size * change.size < 0:
+    if rises and told["gas"] == "yes" and gas is not None and gas.size * change.size < 0:
         return "open"  # more gas and less rise: neither explains the other
     if told["pH"] == "yes":
         return "amount or parts" if told["gas"] == "yes" else "amount wrong"
-    if told["pH"] == "no" and told["gas"] == "yes":
-        return "leavener weak" if change.size < 0 else "leavener strong"
+    if told["pH"] == "no" and gas is not None and gas.moved == "yes":
+        return "leavener weak" if gas.size < 0 else "leavener strong"
     if told["pH"] == "no" and told["gas"] == "no":
         return "oven" if "yes" in (told["oven temperature"], told["bake loss"]) else "not the leavening"
     return "open"

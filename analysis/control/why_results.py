@@ -20,6 +20,8 @@ class MadeWith:
     (oven, shift, line, weekday …) to its level in each batch; None where nothing was noted.
     ``beside`` maps what else was measured (pH, gas, oven temperature, bake loss) to the readings
     of each batch; an empty tuple is a gap. All have one entry for each batch of the series.
+    ``roles`` says what chemistry may take a response for: "rise", "pH", "gas", "oven temperature",
+    "bake loss"; those it does not name are not read by chemistry.
     """
 
     series: BatchSeries
@@ -27,6 +29,7 @@ class MadeWith:
     settings: Mapping[str, tuple[str | None, ...]] = field(default_factory=dict)
     beside: Mapping[str, tuple[tuple[float, ...], ...]] = field(default_factory=dict)
     units: Mapping[str, str] = field(default_factory=dict)  # of what was measured beside
+    roles: Mapping[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, kw_only=True)
