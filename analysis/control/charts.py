@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from typing import Protocol
 
-from analysis.control import counts, cumulative_sum, several, variables, weighted_mean
+from analysis.control import counts, cumulative_sum, dependent, several, skewed, variables, weighted_mean
 from analysis.control.entering import Series, check_phases, check_series
 from analysis.control.results import BatchSeries, Chart, CountSeries, Limits, Phase
 from analysis.control.rules import DEFAULT, Rule, require_rules
@@ -37,12 +37,16 @@ KINDS: dict[str, Maker] = {
     "sums": cumulative_sum.cumulative_sums,
     "counts": counts.counts,
     "several": several.several,
+    "dependent": dependent.dependent_levels,
+    "skewed": skewed.skewed_levels,
 }
 SETTINGS: dict[str, frozenset[str]] = {
     "weighted": weighted_mean.SETTINGS,
     "sums": cumulative_sum.SETTINGS,
     "counts": counts.SETTINGS,
     "several": several.SETTINGS,
+    "dependent": dependent.SETTINGS,
+    "skewed": skewed.SETTINGS,
 }
 
 
