@@ -83,6 +83,7 @@ class _Asking:
             np.array([member.prior for member in ground.members]),
             root_weights=means.root_weights,
         )
+        self.keys = [key_of(member.suspect) for member in ground.members]
         self.place = {member: at for at, member in enumerate(ground.members)}
 
     def base(self, taken: Sequence[Member]) -> Array:
@@ -100,19 +101,15 @@ class _Asking:
         """The member to take, the weight of each key, and the best member of each."""
         members = self.ground.members
         of_key: dict[Key, float] = defaultdict(float)
-        of_behaviour: dict[tuple[Key, str], float] = defaultdict(float)
-        for member, weight in zip(members, answer.weights, strict=True):
-            of_key[key_of(member.suspect)] += float(weight)
-            of_behaviour[key_of(member.suspect), member.suspect.behaviour] += float(weight)
-        best: dict[Key, Member] = {}
-        for key in of_key:
-            behaviour = max((b for k, b in of_behaviour if k == key), key=lambda b: of_behaviour[key, b])
-            mine = [
-                at
-                for at, member in enumerate(members)
-                if key_of(member.suspect) == key and member.suspect.behaviour == behaviour
-            ]
-            best[key] = members[max(mine, key=lambda at: answer.weights[at])]
+        of_way: dict[Key, dict[str, float]] = defaultdict(lambda: defaultdict(float))
+        of_both: dict[tuple[Key, str], int] = {}
+        for at, (key, weight) in enumerate(zip(self.keys, answer.weights.tolist(), strict=True)):
+            way = members[at].suspect.behaviour
+            of_key[key] += weight
+            of_way[key][way] += weight
+            if weight > answer.weights[of_both.setdefault((key, way), at)]:
+                of_both[key, way] = at
+        best = {key: members[of_both[key, max(ways, key=lambda way: ways[way])]] for key, ways in of_way.items()}
         top = max(of_key, key=lambda key: of_key[key])
         best[top] = self.refined(best[top], others)
         return best[top], dict(of_key), best

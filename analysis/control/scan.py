@@ -48,11 +48,11 @@ def whiten(columns: Array, correlation: float) -> Array:
 
 def colour(noise: Array, correlation: float) -> Array:
     """The inverse of ``whiten``, for columns of independent noise."""
-    from scipy.signal import lfilter
-
-    first = noise.copy()
-    first[0] /= np.sqrt(1 - correlation**2)
-    return np.asarray(lfilter([1.0], [1.0, -correlation], first, axis=0))
+    made = noise.copy()
+    made[0] /= np.sqrt(1 - correlation**2)
+    for row in range(1, len(made)):
+        made[row] += correlation * made[row - 1]
+    return made
 
 
 class Patterns:

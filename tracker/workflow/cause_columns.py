@@ -52,9 +52,13 @@ def made_with_of(sheet: Sheet, response: str) -> FileLog:
     for column in sheet.header:
         ingredient, setting = _ingredient(column), plain(column)
         if ingredient:
-            lots[ingredient] = _levels(sheet, column, mine, series.batches, remarks)
+            found, into = _levels(sheet, column, mine, series.batches, remarks), lots
         elif setting in SETTINGS:
-            settings[setting] = _levels(sheet, column, mine, series.batches, remarks)
+            found, into = _levels(sheet, column, mine, series.batches, remarks), settings
+        else:
+            continue
+        if any(found) or not any(text.strip() for text in sheet.column(column)):
+            into[ingredient or setting] = found
     beside, units = _beside(sheet, response, series.batches, mine)
     log = MadeWith(
         series=series,

@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from analysis.control.causes import find_causes
+from analysis.control.change import limit_of_bend, limit_of_break
 from analysis.control.results import BatchSeries
+from analysis.control.scan import CORRELATIONS, Patterns, colour, scan, whiten
 from analysis.control.why_results import MadeWith
 from analysis.errors import NotPossible, TrialDataError
 
@@ -170,3 +172,37 @@ def test_a_mean_that_is_still_but_for_one_clean_step_leaves_no_warning():
     why = find_causes(MadeWith(series=BatchSeries(response="rise", batches=tuple(map(str, range(20))), values=values)))
     assert [change.from_batch for change in why.changes] == ["10"]
     assert all(np.isfinite([c.size, c.low, c.high]).all() for c in why.changes)
+
+
+def test_noise_is_coloured_as_it_was_whitened():
+    noise = np.random.Generator(np.random.PCG64(5)).normal(size=(50, 3))
+    assert np.allclose(whiten(colour(noise, 0.6), 0.6), noise)
+    long = colour(np.random.Generator(np.random.PCG64(6)).normal(size=(20_000, 1)), 0.6)[:, 0]
+    assert np.corrcoef(long[1:], long[:-1])[0, 1] == pytest.approx(0.6, abs=0.02)
+    assert long.var() == pytest.approx(1 / (1 - 0.36), rel=0.05)
+
+
+def test_the_limit_of_a_break_is_the_published_one():
+    # Hansen 2000, Econometrica 68, Table I: 5.94, 7.35, 10.59 at 90, 95, 99 %.
+    assert [round(limit_of_break(each), 2) for each in (0.9, 0.95, 0.99)] == [5.94, 7.35, 10.59]
+    assert limit_of_bend(0.95) == pytest.approx(3.841, abs=0.001)
+
+
+def test_the_gain_of_a_pattern_is_that_of_two_fits():
+    """Twice the log likelihood gained, against least squares done one by one at every correlation."""
+    series = log(43 - 1.5 * (PLACE >= 40))
+    y = np.array([np.mean(each) for each in series.series.values])
+    base, columns = np.ones((N, 1)), np.column_stack([PLACE >= 30, PLACE >= 40, PLACE % 2]).astype(float)
+    found = scan(y, base, Patterns(columns, np.ones(3), root_weights=np.ones(N)))
+
+    def best(design):
+        fits = []
+        for correlation in CORRELATIONS:
+            a, b = whiten(design, correlation), whiten(y[:, None], correlation)[:, 0]
+            left = b - a @ np.linalg.lstsq(a, b, rcond=None)[0]
+            fits.append(np.log(1 - correlation**2) - N * np.log(left @ left))
+        return max(fits)
+
+    expected = [best(np.column_stack([base, column])) - best(base) for column in columns.T]
+    assert found.gains == pytest.approx(expected, rel=1e-6, abs=1e-6)
+    assert found.weights.sum() == pytest.approx(1)
