@@ -50,11 +50,11 @@ def unpack(
     json_: JsonOption = False,
 ) -> None:
     """Take a trial from another kitchen in, with the content it had there."""
-    from tracker.workflow.unpacking import require_bundle, unpack_trial
+    from tracker.workflow.unpacking import bundle_in, unpack_trial
 
-    require_bundle(file)  # first: a file that is none must not leave an empty kitchen behind
+    bundled = bundle_in(file)  # first: a file that is none must not leave an empty kitchen behind
     with open_store(kitchen, create=True) as store:
-        unpacked = unpack_trial(store, file, person=person)
+        unpacked = unpack_trial(store, bundled, person=person)
     for remark in unpacked.remarks:
         tell(f"Note: {remark}")
     if json_:

@@ -32,8 +32,9 @@ MAX_FILES = 64
 
 @dataclass(frozen=True, kw_only=True)
 class Bundle:
-    """``rows``: table name -> its rows as they stood in the other kitchen, its numbers included."""
+    """``rows``: table name -> its rows as they stood in the other kitchen, numbers included; ``source``: file name."""
 
+    source: str
     trial: str
     content_sha256: str
     made_with: str
@@ -53,6 +54,7 @@ def read_bundle(path: str | Path, tables: Mapping[str, type[SQLModel]]) -> Bundl
     if RECORD not in about["files"]:
         raise _broken(path, f"{RECORD} is missing from it")
     return Bundle(
+        source=path.name,
         trial=about["trial"],
         content_sha256=about["content_sha256"],
         made_with=about["made_with"],

@@ -51,19 +51,23 @@ class Unpacked:
         }
 
 
-def require_bundle(path: str | Path) -> None:
-    """Raises what ``unpack_trial`` would raise for the file alone; needs no kitchen."""
-    read_bundle(path, BY_NAME)
+def bundle_in(path: str | Path) -> Bundle:
+    """The bundle in a file, checked; needs no kitchen.
+
+    Raises NotFound and InputError for the file, IntegrityError when it was changed.
+    """
+    return read_bundle(path, BY_NAME)
 
 
-def unpack_trial(store: Store, path: str | Path, *, person: int = 1) -> Unpacked:
+def unpack_trial(store: Store, bundle: Bundle | str | Path, *, person: int = 1) -> Unpacked:
     """Take a bundle in; all of it or nothing.
 
-    Raises NotFound and InputError for the file, IntegrityError when it was changed, Conflict when a trial of
-    that name, or another formula of that name and version, stands here.
+    Raises what ``bundle_in`` raises for a path, and Conflict when a trial of that name, or another formula of
+    that name and version, stands here.
     """
-    bundle = read_bundle(path, BY_NAME)
-    source = Path(path).name
+    if not isinstance(bundle, Bundle):
+        bundle = bundle_in(bundle)
+    source = bundle.source
     with store.write(person=person, action="unpack trial", reason=f"bundle {source}") as deed:
         _refuse_taken(deed.session, bundle)
         numbers: Numbers = {"person": _people(deed, bundle)}

@@ -1,6 +1,7 @@
 """Can a trial be carried from one kitchen to another by two commands?"""
 
 import json
+import zipfile
 
 import pytest
 
@@ -39,6 +40,15 @@ def test_a_file_that_is_no_bundle_leaves_no_empty_kitchen(crumbwise, there):
     assert refused.code == 3
     assert "Try:" in refused.err
     assert not (there / "here.db").exists()
+
+
+def test_a_bundle_is_read_once(crumbwise, there, monkeypatch):
+    assert crumbwise("trial", "bundle", "soda").code == 0
+    opened = []
+    real = zipfile.ZipFile
+    monkeypatch.setattr(zipfile, "ZipFile", lambda *given, **named: opened.append(given) or real(*given, **named))
+    assert crumbwise("--kitchen", "here.db", "trial", "unpack", "soda.zip").code == 0
+    assert len(opened) == 1
 
 
 def test_a_folder_that_cannot_be_written_is_named(crumbwise, there):
