@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from tracker.errors import NotFound
+from tracker.workflow.differing_sections import Unlike, unlike_sections
 from tracker.workflow.report_facts import Facts, read_facts, read_text
 from tracker.workflow.reporting import report_page
 from tracker.workflow.retyped import Typed, read_command
-from tracker.workflow.unlike import Unlike, unlike_sections
 
 if TYPE_CHECKING:
     from tracker.store import Store
