@@ -12,7 +12,7 @@ from __future__ import annotations
 import importlib.util
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from itertools import count
 from pathlib import Path
@@ -168,6 +168,13 @@ def empty_place(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[str]
     name = server.empty_database()
     yield server.address(name)
     server.drop(name)
+
+
+@pytest.fixture(scope="session")
+def small_plan() -> Callable[..., str]:
+    """``small_plan("Acid for the scone")``: the text of a small plan, see small_plans.py."""
+    made: Callable[..., str] = _beside("small_plans").small_plan
+    return made
 
 
 @pytest.fixture(autouse=True)

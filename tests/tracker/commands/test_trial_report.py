@@ -15,35 +15,14 @@ import pytest
 
 from tracker.commands import main
 
-PLAN = """
-title = "Acid for the scone"
-question = "Which acid lifts it more?"
-flour_per_bake_g = 200
-
-[[factor]]
-name = "acid"
-kind = "category"
-levels = ["yogurt", "lemon juice"]
-
-[[response]]
-name = "rise"
-unit = "mm"
-goal = "maximise"
-matters = 2.0
-
-[design]
-kind = "completely randomised"
-replicates = 3
-seed = 5
-"""
 TRUTH = {"yogurt": 40.0, "lemon juice": 46.0}
 
 
 @pytest.fixture(scope="module")
-def baked(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def baked(tmp_path_factory: pytest.TempPathFactory, small_plan: Callable[..., str]) -> Path:
     """A kitchen with "scone" (6 of 6 bakes), "half" (4 of 6) and "empty" (none)."""
     folder = tmp_path_factory.mktemp("baked")
-    (folder / "plan.toml").write_text(PLAN)
+    (folder / "plan.toml").write_text(small_plan(question="Which acid lifts it more?"))
     place = str(folder / "kitchen.db")
     for name, baked in (("scone", 6), ("half", 4), ("empty", 0)):
         assert main(["--kitchen", place, "trial", "plan", str(folder / "plan.toml"), "--name", name]) == 0

@@ -12,33 +12,12 @@ import pytest
 
 from tracker.commands import main
 
-PLAN = """
-title = "Acid for the scone"
-flour_per_bake_g = 200
-
-[[factor]]
-name = "acid"
-kind = "category"
-levels = ["yogurt", "lemon juice"]
-
-[[response]]
-name = "rise"
-unit = "mm"
-goal = "maximise"
-matters = 2.0
-
-[design]
-kind = "completely randomised"
-replicates = 3
-seed = 5
-"""
-
 
 @pytest.fixture(scope="module")
-def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def written(tmp_path_factory: pytest.TempPathFactory, small_plan: Callable[..., str]) -> Path:
     """A folder with a kitchen and the report of its trial "scone"; trial "other" has no readings yet."""
     folder = tmp_path_factory.mktemp("written")
-    (folder / "plan.toml").write_text(PLAN)
+    (folder / "plan.toml").write_text(small_plan())
     run = ["--kitchen", str(folder / "kitchen.db"), "trial"]
     for name in ("scone", "other"):
         assert main([*run, "plan", str(folder / "plan.toml"), "--name", name]) == 0
@@ -50,7 +29,7 @@ def written(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture
 def place(written: Path, crumbwise: Callable[..., Any], tmp_path: Path) -> Path:
-    for name in ("kitchen.db", "scone.html"):
+    for name in ("kitchen.db", "scone.html", "plan.toml"):
         shutil.copy(written / name, tmp_path / name)
     return tmp_path
 
@@ -179,7 +158,6 @@ def test_what_is_no_report_is_refused(place: Path, crumbwise: Callable[..., Any]
 
 
 def test_another_kitchen_says_that_it_has_no_such_trial(place: Path, crumbwise: Callable[..., Any]) -> None:
-    (place / "plan.toml").write_text(PLAN)
     assert crumbwise("--kitchen", "new.db", "trial", "plan", "plan.toml", "--name", "else").code == 0
     ran = crumbwise("--kitchen", "new.db", "trial", "report", "--verify", "scone.html")
     assert (ran.code, "scone" in ran.err) == (4, True)

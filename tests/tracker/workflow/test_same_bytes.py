@@ -11,7 +11,7 @@ import os
 import shutil
 import subprocess
 import sys
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -21,32 +21,7 @@ from tracker.commands import main
 LARGE = os.environ.get("CRUMBWISE_LARGE") == "1"
 # How many rebuilds each process makes one after the other; 0: one of two trials at once, by --jobs 2.
 REBUILDS = (*(6,) * 16, 0, 0, 0, 0) if LARGE else (5, 4, 0)
-PLAN = """
-title = "Sodä für den Scone – 重曹"
-flour_per_bake_g = 200
-
-[[factor]]
-name = "soda"
-kind = "amount"
-unit = "% flour"
-values = [0.5, 1.0, 2.0]
-
-[[factor]]
-name = "acid"
-kind = "category"
-levels = ["yogurt", "lemon juice"]
-
-[[response]]
-name = "rise"
-unit = "mm"
-goal = "maximise"
-matters = 2.0
-
-[design]
-kind = "full factorial"
-replicates = 2
-seed = 5
-"""
+TITLE = "Sodä für den Scone – 重曹"
 ZONES = ("UTC", "Pacific/Kiritimati", "America/St_Johns", "Asia/Kathmandu", "Europe/Berlin")
 LOCALES = ("C", "C.UTF-8", "de_DE.UTF-8", "tr_TR.UTF-8", "ar_EG.UTF-8")
 # What a folder may hold that a drawing library reads.
@@ -62,9 +37,10 @@ for words in sys.stdin.read().splitlines():
 
 
 @pytest.fixture(scope="module")
-def kitchen(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def kitchen(tmp_path_factory: pytest.TempPathFactory, small_plan: Callable[..., str]) -> Path:
     folder = tmp_path_factory.mktemp("kitchen")
-    (folder / "plan.toml").write_text(PLAN, encoding="utf-8")
+    plan = small_plan(TITLE, kind="full factorial", replicates=2, soda="0.5, 1.0, 2.0")
+    (folder / "plan.toml").write_text(plan, encoding="utf-8")
     run = ["--kitchen", str(folder / "kitchen.db"), "trial"]
     for name in ("first", "second"):
         assert main([*run, "plan", str(folder / "plan.toml"), "--name", name]) == 0
