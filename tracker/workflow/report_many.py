@@ -15,6 +15,7 @@ from typing import Any
 
 from tracker.workflow.files import file_name
 from tracker.workflow.options import Options
+from tracker.workflow.report_workers import begin_worker
 from tracker.workflow.reporting import Beside, Look, Written, report_trial, require_reader
 
 
@@ -131,7 +132,7 @@ def _at_once(work: Sequence[Job], jobs: int, step: Callable[[str], None]) -> Ite
     from multiprocessing import get_context
 
     # Started anew everywhere: a copy of this process would share its open kitchen and its locks.
-    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=_one_thread) as pool:
+    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=begin_worker) as pool:
         waiting = [_submitted(pool, job) for job in work]
         try:
             for job, future in zip(work, waiting, strict=True):
@@ -153,12 +154,6 @@ def _submitted(pool: Executor, job: Job) -> Future[Outcome]:
         refused: Future[Outcome] = Future()
         refused.set_exception(broken)
         return refused
-
-
-def _one_thread() -> None:
-    """Processes share the cores already; threads of the matrix library would only wait for each other."""
-    for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
-        os.environ.setdefault(name, "1")
 
 
 def make(job: Job) -> Outcome:
