@@ -41,6 +41,7 @@ KINDS: dict[str, Maker] = {
     "skewed": skewed.skewed_levels,
 }
 SETTINGS: dict[str, frozenset[str]] = {
+    **dict.fromkeys(variables.METHODS, variables.SETTINGS),
     "weighted": weighted_mean.SETTINGS,
     "sums": cumulative_sum.SETTINGS,
     "counts": counts.SETTINGS,

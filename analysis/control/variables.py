@@ -8,7 +8,7 @@ also differ from one another as a rule, batch means judged by their own moving r
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -17,24 +17,29 @@ from analysis.control.drawing import draw
 from analysis.control.limits import Bounds, Floats
 from analysis.control.results import BatchSeries, Chart, Limits, Phase
 from analysis.control.rules import OUTSIDE, Rule
-from analysis.errors import NotPossible, TrialDataError
+from analysis.control.stretches import METHODS, SETTINGS, Stretch, base_of, divide, limits_of
+from analysis.errors import TrialDataError
+
+__all__ = [
+    "METHODS",
+    "SETTINGS",
+    "Stretch",
+    "between_batches",
+    "divide",
+    "individuals",
+    "level_chart",
+    "limits_of",
+    "mean_and_range",
+    "mean_and_sd",
+    "moving_ranges",
+    "rules_of_spread",
+    "spread_chart",
+    "spread_limits",
+    "spread_of",
+]
 
 # Means that move so much more than their readings tell: so by chance in 1 of 200 series of 20 batches (simulated).
 MUCH_MORE = 1.6
-
-
-@dataclass(frozen=True, kw_only=True)
-class Stretch:
-    """Batches ``start`` to ``stop`` (not included) that stand under the same limits."""
-
-    phase: int
-    start: int
-    stop: int
-    limits: Limits
-
-    @property
-    def at(self) -> range:
-        return range(self.start, self.stop)
 
 
 def individuals(
@@ -42,7 +47,7 @@ def individuals(
 ) -> tuple[Chart, ...]:
     """Each batch's level by itself, with the moving ranges; several readings of a batch count as their mean."""
     asked = _measured(series)
-    stretches = divide(asked, phases, made.BY_MOVING_RANGES)
+    stretches = divide(asked, phases, made.BY_MOVING_RANGES, base=base_of(asked, settings, phases))
     averaged = ("averaged",) if any(len(values) > 1 for values in asked.values) else ()
     return (
         level_chart("individuals", asked, stretches, rules, averaged),
@@ -55,7 +60,7 @@ def mean_and_range(
 ) -> tuple[Chart, ...]:
     """Batch means, judged by the ranges within batches."""
     asked = _measured(series)
-    stretches = divide(asked, phases, made.BY_RANGES)
+    stretches = divide(asked, phases, made.BY_RANGES, base=base_of(asked, settings, phases))
     return (level_chart("batch mean", asked, stretches, rules), spread_chart("range", asked, stretches, rules))
 
 
@@ -64,7 +69,7 @@ def mean_and_sd(
 ) -> tuple[Chart, ...]:
     """Batch means, judged by the standard deviations within batches."""
     asked = _measured(series)
-    stretches = divide(asked, phases, made.BY_DEVIATIONS)
+    stretches = divide(asked, phases, made.BY_DEVIATIONS, base=base_of(asked, settings, phases))
     return (
         level_chart("batch mean", asked, stretches, rules),
         spread_chart("standard deviation", asked, stretches, rules),
@@ -80,89 +85,11 @@ def between_batches(
     their pieces tell; limits from within would call most of them out.
     """
     asked = _measured(series)
-    stretches = divide(asked, phases, made.BETWEEN)
+    stretches = divide(asked, phases, made.BETWEEN, base=base_of(asked, settings, phases))
     return (
         level_chart("batch mean", asked, stretches, rules),
         moving_ranges(asked, stretches, rules),
         spread_chart("standard deviation", asked, stretches, rules),
-    )
-
-
-METHODS = {
-    "individuals": made.BY_MOVING_RANGES,
-    "range": made.BY_RANGES,
-    "sd": made.BY_DEVIATIONS,
-    "between": made.BETWEEN,
-}
-
-
-def limits_of(
-    series: BatchSeries, *, kind: str, first: str | None = None, last: str | None = None, without: Sequence[str] = ()
-) -> Limits:
-    """Limits of the level from batch ``first`` to ``last``, those ``without`` left out: what a phase freezes.
-
-    ``kind`` is a key of ``METHODS``. Raises TrialDataError for an unknown batch or ends the wrong way round.
-    """
-    start = 0 if first is None else _place(series, first)
-    stop = len(series.batches) if last is None else _place(series, last) + 1
-    for batch in without:
-        _place(series, batch)
-    if start >= stop:
-        raise TrialDataError(
-            f"Batch {last} comes before batch {first}.", where="base of the limits", try_this=f"from {last} to {first}"
-        )
-    kept = [at for at in range(start, stop) if series.batches[at] not in without]
-    if not kept:
-        raise NotPossible("No batch is left to make limits from.", where="base", try_this="leave fewer batches out")
-    return made.estimate(_some(series, kept), METHODS[kind])
-
-
-def divide(series: BatchSeries, phases: Sequence[Phase], method: str) -> tuple[Stretch, ...]:
-    """The series cut where a phase begins. Before the first phase (as phase 0) and without phases (as
-    phase 1) limits come from the batches of the stretch itself."""
-    if not phases:
-        return (Stretch(phase=1, start=0, stop=len(series.batches), limits=made.estimate(series, method)),)
-    starts = [_place(series, phase.from_batch) for phase in phases]
-    stops = [*starts[1:], len(series.batches)]
-    stretches = [
-        Stretch(phase=phase.number, start=start, stop=stop, limits=fitting(phase, series, method))
-        for phase, start, stop in zip(phases, starts, stops, strict=True)
-    ]
-    if starts[0] > 0:
-        before = _some(series, range(starts[0]))
-        stretches.insert(0, Stretch(phase=0, start=0, stop=starts[0], limits=_own(before, method)))
-    return tuple(stretches)
-
-
-def fitting(phase: Phase, series: BatchSeries, method: str) -> Limits:
-    """The limits of a phase, if they were made for this kind of chart. Raises TrialDataError otherwise."""
-    known = set(METHODS.values())
-    if phase.limits.method in known and phase.limits.method != method:
-        kinds = {of: kind for kind, of in METHODS.items()}
-        raise TrialDataError(
-            f"The limits of phase {phase.number} were made from {phase.limits.method}, this chart needs {method}.",
-            where=f"phase {phase.number} of {series.response}",
-            try_this=f"--kind {kinds[phase.limits.method]}, or freeze limits of the other kind",
-        )
-    return phase.limits
-
-
-def _own(series: BatchSeries, method: str) -> Limits:
-    """Limits of a stretch from itself; a single batch stands without limits."""
-    if len(series.batches) > 1:
-        return made.estimate(series, method)
-    batch = series.batches[0]
-    return Limits(
-        lower=None,
-        centre=float(made.means_of(series)[0]),
-        upper=None,
-        sd=0.0,
-        method=method,
-        batches=1,
-        first_batch=batch,
-        last_batch=batch,
-        provisional=True,
-        numbers={"spread": 0.0, "within": 0.0},
     )
 
 
@@ -283,25 +210,6 @@ def _over(stretches: Sequence[Stretch], bounds: Callable[[Stretch], Bounds]) -> 
 
 def _phases(stretches: Sequence[Stretch]) -> np.ndarray:
     return np.concatenate([np.full(of.stop - of.start, of.phase) for of in stretches])
-
-
-def _some(series: BatchSeries, at: Sequence[int]) -> BatchSeries:
-    return replace(
-        series,
-        batches=tuple(series.batches[place] for place in at),
-        values=tuple(series.values[place] for place in at),
-        at=tuple(series.at[place] for place in at) if series.at else (),
-    )
-
-
-def _place(series: BatchSeries, batch: str) -> int:
-    if batch not in series.batches:
-        raise TrialDataError(
-            f"There is no batch {batch} with readings of {series.response}.",
-            where=series.response,
-            try_this=f"a batch from {series.batches[0]} to {series.batches[-1]}",
-        )
-    return series.batches.index(batch)
 
 
 def _measured(series: object) -> BatchSeries:

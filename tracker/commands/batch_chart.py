@@ -46,7 +46,7 @@ def chart(
     ] = "pieces",
     setting: Annotated[
         list[str] | None,
-        typer.Option(metavar="NAME=VALUE", help='What a kind takes, such as "weight=0.2"; may be repeated.'),
+        typer.Option(metavar="NAME=VALUE", help='What a kind takes, as "last=B-25" or "weight=0.2"; may be repeated.'),
     ] = None,
     sheet: Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of a workbook; else the first.")] = None,
     kitchen: KitchenOption = None,

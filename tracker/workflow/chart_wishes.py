@@ -17,8 +17,10 @@ from analysis.errors import TrialDataError
 from tracker.errors import UsageError
 from tracker.intake.numbers import plain_number
 from tracker.intake.spreadsheet import nearest
+from tracker.workflow.chart_rows import Rows
 
 ALL = "all"
+BATCHES = ("first", "last", "without")  # settings that name batches, which may look like numbers
 OF = ("pieces", "places")
 
 
@@ -53,16 +55,17 @@ def kind_asked(kind: str) -> str:
 
 def settings_asked(texts: Sequence[str], kind: str) -> dict[str, object]:
     """ "weight=0.2" as a setting of the kind of chart. Raises UsageError for one that it does not have."""
-    known = sorted(SETTINGS.get(kind, frozenset()))
+    known = sorted(SETTINGS["between" if kind == AUTO else kind])
     found: dict[str, object] = {}
     for text in texts:
         name, _, value = (part.strip() for part in text.partition("="))
         if name not in known or not value:
-            such = f"{known[0]}=…, of {', '.join(known)}" if known else "leave it out"
             raise UsageError(
-                f'"{text}" is no setting of a chart of kind "{kind}".', where="--setting", try_this=f"--setting {such}"
+                f'"{text}" is no setting of a chart of kind "{kind}".',
+                where="--setting",
+                try_this=f"--setting {nearest(name, known) or known[0]}=… (of {', '.join(known)})",
             )
-        number = plain_number(value)
+        number = value if name in BATCHES else plain_number(value)
         found[name] = number if isinstance(number, float) else {"yes": True, "no": False}.get(value, value)
     return found
 
@@ -107,3 +110,17 @@ def spec_of_one(chosen: Chosen, responses: Sequence[str]) -> None:
             where="--response",
             try_this=f'--response "{responses[0]}" alone',
         )
+
+
+def refuse_counts_without_size(rows: Sequence[Rows], chosen: Chosen) -> None:
+    """A count says how many of how many; without a size each row is one piece. Raises UsageError for more than one."""
+    if chosen.size is not None or chosen.of != "pieces":
+        return
+    for one in rows:
+        many = next((value for values in one.values for value in values if value not in (0.0, 1.0)), None)
+        if many is not None:
+            raise UsageError(
+                f"{one.response} holds {many:g}, but out of how many pieces is not said.",
+                where="--size",
+                try_this='--size "pieces" (the column that says so), or --of places when one piece may have several',
+            )

@@ -22,13 +22,13 @@ from analysis.words.control import WIDTH, charts_text, say_false_alarms, say_oth
 from tracker.errors import NotFound, UsageError
 from tracker.intake.spreadsheet import read_spreadsheet
 from tracker.workflow.chart_rows import responses_in, rows_of
-from tracker.workflow.chart_wishes import Chosen, spec_of_one, specified
+from tracker.workflow.chart_wishes import Chosen, refuse_counts_without_size, spec_of_one, specified
 
 if TYPE_CHECKING:
     from tracker.store import Store
 
 COUNTS, SEVERAL, SUMS = "counts", "several", "sums"
-LEVELS = ("individuals", "batch mean", "share", "count", "rate")  # every point by itself, so rules cost alike
+LEVELS = ("individuals", "batch mean")  # every point by itself and of one shape, so rules cost alike
 FILES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods")
 
 
@@ -116,6 +116,8 @@ def chart_file(
     spec_of_one(chosen, responses)
     rows = [rows_of(table, name, yes_no=chosen.kind == COUNTS, size=chosen.size) for name in responses]
     counts = chosen.kind == COUNTS or chosen.size is not None
+    if counts:
+        refuse_counts_without_size(rows, chosen)
     series: list[Series] = [one.counted(chosen.of) if counts else one.measured() for one in rows]
     charted = _charted(series, chosen, {}, {})
     return ChartAnswer(

@@ -162,6 +162,15 @@ def test_limits_may_leave_batches_out():
     assert without.upper < 60
 
 
+def test_the_base_of_limits_may_be_told():
+    log = drawn([4] * 30, between=1.0)
+    told = chart_batches(log, kind="between", first="B-2", last="B-25", without="B-9, B-11")[0].limits
+    assert told == limits_of(log, kind="between", first="B-2", last="B-25", without=("B-9", "B-11"))
+    phase = Phase(number=1, from_batch="B-1", limits=told)
+    with pytest.raises(TrialDataError, match="are frozen"):
+        chart_batches(log, phases=(phase,), last="B-25")
+
+
 def test_a_single_batch_before_the_first_phase_stands_without_limits():
     log = drawn([1] * 12)
     phase = Phase(number=1, from_batch="B-2", limits=limits_of(log, kind="individuals"))

@@ -139,7 +139,9 @@ def test_rows_that_cannot_be_used_are_left_out_and_said(crumbwise, tmp_path):
         (["batch,rise", "1,40", "2,41"], ("--kind", "rang"), 2, "no kind of chart", "--kind range"),
         (["batch,rise", "1,40", "2,41"], ("--kind", "range"), 7, "one reading of rise", "--kind individuals"),
         (["batch,rise", "1,40", "2,41"], ("--rule", "eight on a side"), 2, "no rule", '--rule "eight on one side"'),
-        (["batch,rise", "1,40", "2,41"], ("--setting", "weight=1"), 2, "no setting", "leave it out"),
+        (["batch,rise", "1,40", "2,41"], ("--setting", "weight=1"), 2, "no setting", "first, last, without"),
+        (["batch,rise", "1,40", "2,41"], ("--setting", "last=9"), 3, "no batch 9", "from 1 to 2"),
+        (["batch,bad", "1,4", "2,1"], ("--response", "bad", "--kind", "counts"), 2, "out of how many", "--size"),
         (["batch,rise", "1,40", "2,41"], ("--of", "loaves"), 2, "no kind of count", "pieces"),
         (["batch,rise", "1,40", "2,41"], ("--size", "tray"), 3, 'no column "tray"', "--size"),
     ],
@@ -170,6 +172,17 @@ def test_a_response_that_was_not_named_is_offered(crumbwise, log):
     ran = crumbwise("batch", "chart", log)
     assert ran.code == 2
     assert 'Try: --response "rise height (mm)"' in ran.err
+
+
+def test_limits_may_come_from_some_batches_and_judge_all(crumbwise, log):
+    words = ("--response", "rise height", "--kind", "individuals")
+    plain = crumbwise("batch", "chart", log, *words, "--json").document["charts"][0]
+    base = crumbwise("batch", "chart", log, *words, "--setting", "last=B-38", "--json").document["charts"][0]
+    spared = crumbwise("batch", "chart", log, *words, "--setting", "without=B-39,B-40", "--json").document["charts"][0]
+    assert base["limits"]["batches"] == 38
+    assert base["points"] == spared["points"]
+    assert len(base["points"]) == 40
+    assert base["limits"]["upper"] < plain["limits"]["upper"]
 
 
 def test_rules_are_chosen_by_name_and_their_price_is_told(crumbwise, log):

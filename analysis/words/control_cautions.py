@@ -1,0 +1,106 @@
+"""What is to be known about the limits of a chart, its rules and their cost, and what was left out?"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+from analysis.control.limits import FEW
+from analysis.control.results import Chart
+from analysis.control.rule_costs import A_MONTH, RuleCost
+from analysis.results import LeftOut
+from analysis.words.numbers import join_words, say_count, say_level, say_number, say_percent, start
+from analysis.words.plurals import several
+
+MOST_NAMED = 5  # rows or batches that were left out
+
+_RULES: dict[str, str] = {
+    "outside the limits": "One batch lies outside its limits.",
+    "eight on one side": "Eight batches in a row lie on one side of the centre: the level has moved a little.",
+    "six rising or falling": "Six batches in a row, each higher (or each lower) than the one before: a drift.",
+    "two of three far out": "Two of three batches lie more than two thirds of the way to the same limit.",
+    "four of five well out": "Four of five batches lie more than a third of the way to the same limit.",
+    "fourteen up and down": "Fourteen batches go up and down in turn: two ovens, shifts or scales that alternate.",
+    "fifteen close in": "Fifteen batches lie within a third of the way: calmer than the limits allow for, "
+    "or batches that mix two sources.",
+    "eight away from the centre": "Eight batches in a row keep away from the centre, on either side: two states "
+    "in one chart.",
+}
+_CAUTIONS: dict[str, str] = {
+    "few batches": "The limits are provisional: they rest on {batches}; from {few} on they hold.",
+    "constant": "There is no spread to make limits from ({where}), so no batch can stand out here. "
+    "Look whether the readings are rounded too far, or copied.",
+    "coarse": "Readings come in steps larger than the usual spread of a batch, so limits are rough; "
+    "read one digit more.",
+    "batches differ": "Batches differ by much more than their readings tell, as doughs of different days do; "
+    "limits from batch to batch (--kind between) allow for that.",
+    "none counted": "Nothing was counted in any batch, so there is no limit yet.",
+    "more scatter than chance": "Batches differ by more than counting explains, as different days do; the limits are "
+    "widened for it.",
+    "more scatter than chance, not widened": "Batches differ by more than counting explains, so limits that allow for "
+    "chance alone call too many of them out.",
+    "less scatter than chance": "Batches differ by less than counting explains: the same pieces counted twice, or "
+    "counts that are made to fit.",
+    "exact limits": "Counts are few, so limits are those of the exact chances and not alike to both sides.",
+    "batches left out": "Batches without a reading of every response are left out.",
+    "averaged": "Each batch stands with the mean of its readings; what its pieces differ by is not charted.",
+    "dependent": "Neighbouring batches are alike, so limits are too narrow and alarms come too often.",
+    "skewed": "Readings reach further out on one side, so alarms on that side come too often.",
+}
+
+
+def say_rule(rule: str) -> str:
+    """What a rule looks for, in a sentence beside its switch."""
+    return _RULES.get(rule, start(f"{rule}."))
+
+
+def say_false_alarms(cost: RuleCost) -> str:
+    """How often the rules call a process that does not change, as long as its limits are known."""
+    # Simulated lengths carry no more digits than their interval.
+    length = say_number(cost.run_length, 10 * cost.half_width if cost.half_width else None)
+    give = "this rule gives" if len(cost.rules) == 1 else "these rules together give"
+    return (
+        f"When nothing changes, {give} a false alarm on the level about once in {length} batches, "
+        f"and within {A_MONTH} batches in {say_percent(cost.within_25)} of cases."
+    )
+
+
+def say_caution(caution: str, chart: Chart) -> str:
+    """A sentence for a key of ``chart.cautions``; a key that is a sentence stays one."""
+    words = _CAUTIONS.get(caution, caution)
+    return words.format(batches=say_count(chart.limits.batches, "batch"), few=FEW, where=chart.kind)
+
+
+def say_more(chart: Chart) -> tuple[str, ...]:
+    """How soon a chart with a memory sees what, as long as its limits are known."""
+    length, catches = chart.more.get("run_length"), chart.more.get("catches")
+    if not isinstance(length, float) or not isinstance(catches, dict):
+        return ()
+    shifts = join_words([say_level(float(shift)) for shift in catches])
+    seen = join_words([say_level(math.ceil(float(batches))) for batches in catches.values()])
+    return (
+        f"When nothing changes, a false alarm comes about once in {say_level(round(length))} batches; a level that "
+        f"moves by {shifts} standard deviations of a batch is seen after about {seen} batches.",
+    )
+
+
+def say_other_phases(response: str, phases: int) -> str:
+    """That frozen limits could not be used on this kind of chart."""
+    return (
+        f"The limits of {say_count(phases, 'phase')} of {response} were frozen for another kind of chart and are "
+        "not used here."
+    )
+
+
+def say_rows_left_out(left_out: Sequence[LeftOut]) -> tuple[str, ...]:
+    """One sentence for each reason: how many rows or batches were left out, and which."""
+    reasons = dict.fromkeys(out.why for out in left_out)
+    return tuple(_left_out(why, [out.row for out in left_out if out.why == why]) for why in reasons)
+
+
+def _left_out(why: str, rows: Sequence[int | str]) -> str:
+    what = "row" if all(isinstance(row, int) for row in rows) else "batch"
+    named = [str(row) for row in rows[:MOST_NAMED]]
+    more = f" and {len(rows) - MOST_NAMED} more" if len(rows) > MOST_NAMED else ""
+    listed = join_words(named) if not more else f"{', '.join(named)}{more}"
+    return f"{start(what if len(rows) == 1 else several(what))} {listed} left out: {why}."
