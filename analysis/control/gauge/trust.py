@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 import numpy as np
+from numpy.typing import NDArray
 from scipy.special import chdtrc, stdtr
 
 from analysis.control.gauge.people import within_people
@@ -13,7 +14,11 @@ from analysis.control.gauge.study import Study
 from analysis.mixed.terms import FloatArray
 from analysis.results import Check
 
+BoolArray = NDArray[np.bool_]
+
 ODD = 0.05  # over all readings together
+MOST_ODD = 10
+ROUNDING = 1e-12
 FEW_PEOPLE, FEW_PIECES, FEW_DF = 3, 5, 10  # below these a spread is hardly known; common practice, no source
 LEAST_PIECES = 5  # for asking whether the scatter grows
 
@@ -21,40 +26,52 @@ LEAST_PIECES = 5  # for asking whether the scatter grows
 def odd_readings(study: Study) -> tuple[OddReading, ...]:
     """Readings that stand too far from their cell, against the scatter without them (t, Bonferroni).
 
-    Of two readings both are named, once. Empty without two df of repeats to spare.
+    The oddest first; it is set aside before the next is looked for, so that its fellows are not blamed
+    for it. Of two readings both are meant.
     """
-    if study.within_df < 3:
-        return ()
-    counts = study.counts
-    means = np.bincount(study.cell, study.y) / counts
-    left = study.y - means[study.cell]
-    whole, df = float(left @ left), study.within_df
-    looked = int(counts[counts > 2].sum() + (counts == 2).sum())
-    found, told = [], set()
-    for i in np.argsort(-np.abs(left), kind="stable"):
-        cell, n = int(study.cell[i]), int(counts[study.cell[i]])
-        if n < 2 or (n == 2 and cell in told):
-            continue
-        own = left[i] ** 2 * n / (n - 1)
-        rest = (whole - own) / (df - 1)
-        p = 0.0 if rest <= 0 else min(1.0, looked * 2 * float(stdtr(df - 1, -np.sqrt(own / rest))))
-        if p > ODD:
-            continue
-        told.add(cell)
-        found.append(_odd(study, int(i), float(means[cell]), n, p))
+    found: list[OddReading] = []
+    kept = np.ones(len(study.y), dtype=bool)
+    while len(found) < MOST_ODD:
+        odd = _oddest(study, kept)
+        if odd is None:
+            break
+        place, pair, expected, p = odd
+        found.append(_odd(study, place, expected, p, pair=pair))
+        kept[(study.cell == study.cell[place]) if pair else place] = False
     return tuple(found)
 
 
-def _odd(study: Study, i: int, mean: float, n: int, p: float) -> OddReading:
-    others = (n * mean - study.y[i]) / (n - 1)
+def _oddest(study: Study, kept: BoolArray) -> tuple[int, bool, float, float] | None:
+    """(place, one of two?, what its fellows say, p) of the reading farthest out; None when it is not far."""
+    counts = np.bincount(study.cell[kept], minlength=study.cells)
+    sums = np.bincount(study.cell[kept], study.y[kept], minlength=study.cells)
+    n = counts[study.cell]
+    usable = kept & (n > 1)
+    df = int(usable.sum() - (counts > 1).sum())
+    if df < 2:
+        return None
+    fellows = (sums[study.cell] - study.y) / np.maximum(n - 1, 1)
+    # The sum of squares that falls away without the reading: (y - fellows)^2 (n - 1) / n.
+    lost = np.where(usable, (study.y - fellows) ** 2 * (n - 1) / np.maximum(n, 1), -1.0)
+    whole = float(np.bincount(study.cell[usable], (lost * (n - 1) / np.maximum(n, 1))[usable]).sum())
+    place = int(np.argmax(lost))
+    pair = int(n[place]) == 2
+    looked = int(counts[counts > 2].sum() + (counts == 2).sum())
+    rest = (whole - float(lost[place])) / (df - 1)
+    t = np.sqrt(lost[place] / rest) if rest > ROUNDING * whole else np.inf
+    p = min(1.0, looked * 2 * float(stdtr(df - 1, -t)))
+    return (place, pair, float(fellows[place]), p) if p <= ODD else None
+
+
+def _odd(study: Study, place: int, expected: float, p: float, *, pair: bool) -> OddReading:
     return OddReading(
-        row=study.rows[i],
-        person=study.people[study.person[i]],
-        piece=study.pieces[study.piece[i]],
-        value=float(study.y[i]),
-        expected=float(others),
+        row=study.rows[place],
+        person=study.people[study.person[place]],
+        piece=study.pieces[study.piece[place]],
+        value=float(study.y[place]),
+        expected=expected,
         p=p,
-        pair=n == 2,
+        pair=pair,
     )
 
 
