@@ -10,9 +10,18 @@ from collections.abc import Sequence
 
 from analysis.control.judging import Verdict
 from analysis.control.limits import FEW
-from analysis.control.results import Alarm, Chart, Limits, Point, Specification
+from analysis.control.results import Alarm, Chart, Limits, Phase, Point, Specification
 from analysis.words.control import CHARTS, say_alarm
-from analysis.words.numbers import join_words, say_count, say_level, say_number, start, true_minus, with_unit
+from analysis.words.numbers import (
+    join_words,
+    say_count,
+    say_level,
+    say_number,
+    say_percent,
+    start,
+    true_minus,
+    with_unit,
+)
 
 SHOWN = 4  # single pieces named
 
@@ -33,13 +42,17 @@ def say_against_limits(
     *,
     phase: int | None = None,
     expected_from: str = "",
+    out_of: float | None = None,
 ) -> str:
     """Is the batch what the process does by itself? One text of a few sentences.
 
     ``phase`` is the number of the frozen phase (None: limits are not frozen), ``expected_from`` the
-    trial whose promise the limits are.
+    trial whose promise the limits are, ``out_of`` what a count was taken out of.
     """
-    read = say_reading(response, unit, values, limits.sd or None)
+    if out_of is None:
+        read = say_reading(response, unit, values, limits.sd or None)
+    else:
+        read, unit = say_count_of(response, sum(values), out_of), ""
     if verdict.as_expected:
         said = [f"{read} is what this process does by itself{_reach(verdict.level, limits, unit)}."]
     else:
@@ -49,17 +62,15 @@ def say_against_limits(
     return true_minus(" ".join(said))
 
 
-def say_not_judged(response: str, unit: str, values: Sequence[float], why: str) -> str:
+def say_not_judged(response: str, unit: str, values: Sequence[float], why: str, *, out_of: float | None = None) -> str:
     """Why there is no verdict."""
-    return true_minus(f"{say_reading(response, unit, values)} is logged and not judged: {why.rstrip('.')}.")
+    read = say_reading(response, unit, values) if out_of is None else say_count_of(response, sum(values), out_of)
+    return true_minus(f"{read} is logged and not judged: {why.rstrip('.')}.")
 
 
-def say_counted(response: str, count: float, size: float) -> str:
-    """A count with what it was taken out of; counts are judged on their chart."""
-    return (
-        f"{start(response)}: {say_level(count)} of {say_level(size)} is logged and not judged: "
-        "counts are judged on their chart."
-    )
+def say_count_of(response: str, count: float, size: float) -> str:
+    """ "Split, 3 of 40 (7.5 %),"."""
+    return start(f"{response}, {say_level(count)} of {say_level(size)} ({say_percent(count / size, 1)}),")
 
 
 def say_against_specification(specification: Specification, values: Sequence[float], unit: str) -> str:
@@ -99,6 +110,23 @@ def say_specification(specification: Specification, unit: str) -> str:
     return said if target is None else f"{said}, target {with_unit(target, unit)}"
 
 
+def say_recorded_alarm(
+    response: str, unit: str, chart: str, rule: str, side: str, values: Sequence[float], batch: str, since: str
+) -> str:
+    """An alarm as it was entered (or several in a row): "batch 12, rise height (batch means), 39.2 mm: outside …"."""
+    over = f"batches {since} to {batch}" if since != batch else f"batch {batch}"
+    where = f", {side}" if side else ""
+    on = CHARTS.get(chart, (chart, ""))[0]
+    shown = say_number(values[-1]) if len(values) == 1 else f"{say_number(values[0])} … {say_number(values[-1])}"
+    return true_minus(f"{over}, {response} ({on}), {with_unit(shown, unit)}: {rule}{where}")
+
+
+def say_too_few(batches: int, fewest: int) -> str:
+    """Why a batch is not judged yet."""
+    there = f"there {'is' if batches == 1 else 'are'} {say_count(batches, 'batch')}" if batches else "there is no batch"
+    return f"{there} before it to compare it with; from {fewest} on there are provisional limits"
+
+
 def say_frozen(response: str, phase: int, limits: Limits, unit: str, raised: Sequence[str]) -> tuple[str, ...]:
     """What freezing limits has settled, and what to look at: ``raised`` are batches of its base that raise alarms."""
     said = [
@@ -114,6 +142,18 @@ def say_frozen(response: str, phase: int, limits: Limits, unit: str, raised: Seq
             "limits made without what had a cause are narrower."
         )
     return tuple(map(true_minus, said))
+
+
+def say_phase(response: str, unit: str, phase: Phase, rules: Sequence[str]) -> str:
+    """A phase in a list: what holds, from when on, by whom and why, judged by which rules."""
+    limits = phase.limits
+    by = f"frozen on {limits.frozen_at[:10]} by {limits.author}: {limits.reason.rstrip('.')}"
+    base = f"from {say_count(limits.batches, 'batch')}, {limits.first_batch} to {limits.last_batch}"
+    few = ", provisional" if limits.provisional else ""
+    return true_minus(
+        f"{response}, phase {phase.number}, from batch {phase.from_batch} on: {_span(limits, unit)} "
+        f"({limits.method} {base}{few}), {by}. Rules: {join_words(list(rules))}."
+    )
 
 
 def _span(limits: Limits, unit: str) -> str:

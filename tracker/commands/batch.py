@@ -6,12 +6,22 @@ line in ``PARTS`` here.
 
 from __future__ import annotations
 
-from tracker.commands import GROUPS, batch_causes, batch_chart, batch_log, batch_product, batch_read
+from tracker.commands import (
+    GROUPS,
+    batch_alarms,
+    batch_causes,
+    batch_chart,
+    batch_limits,
+    batch_log,
+    batch_mend,
+    batch_product,
+    batch_read,
+)
 from tracker.commands.shell import make_app
 
 app = make_app(GROUPS["batch"][1])
 
 # Without a name their commands stand beside each other; a part may hold a named group of its own.
-PARTS = (batch_product, batch_log, batch_read, batch_chart, batch_causes)
+PARTS = (batch_product, batch_log, batch_mend, batch_read, batch_limits, batch_alarms, batch_chart, batch_causes)
 for part in PARTS:
     app.add_typer(part.app)

@@ -8,14 +8,22 @@ written: ``logging_batches``.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
-from sqlmodel import col, select
+from sqlmodel import Session, col, select
 
-from tracker.current_batches import CurrentBatch, current_batch, current_batches, find_batch, find_product
+from tracker.current_batches import (
+    CurrentBatch,
+    current_batch,
+    current_batches,
+    find_batch,
+    find_product,
+    lots_as_they_stand,
+)
 from tracker.intake.mapping import snake
-from tracker.models import Disposition
+from tracker.intake.numbers import number_text
+from tracker.models import Batch, BatchChange, BatchLotChange, Disposition, Reading
 from tracker.workflow.exporting import Column, Exported
 
 if TYPE_CHECKING:
@@ -41,6 +49,7 @@ class BatchLine:
     ages: Mapping[str, int] = field(default_factory=dict)
     void: bool = False
     decision: str = ""
+    changes: tuple[str, ...] = ()
 
     def words(self) -> str:
         lots = ", ".join(f"{ingredient} {code}" for ingredient, code in self.lots.items())
@@ -48,6 +57,22 @@ class BatchLine:
         decided = f"  {self.decision}" if self.decision else ""
         made = ", ".join(part for part in (self.line, self.oven, self.shift) if part)
         return f"{self.number}  {made}  {'; '.join(self._means())}  lots: {lots}{decided}{gone}"
+
+    def summary(self) -> str:
+        """The whole batch: when and where, lots with their age, every reading, what was changed."""
+        made = ", ".join(part for part in (self.line, self.oven, self.shift) if part)
+        lines = [f"Batch {self.number}, baked at {self.baked_at}" + (f", {made}" if made else "")]
+        for name, code in self.lots.items():
+            age = self.ages.get(name)
+            lines.append(f"  {name} lot {code}" + ("" if age is None else f", {age} days old"))
+        for name, values in self.values.items():
+            shown = ", ".join(number_text(value) for value in values)
+            of = f" of {', '.join(number_text(size) for size in self.sizes[name])}" if name in self.sizes else ""
+            lines.append(f"  {name}: {shown}{of}")
+        lines += [f"  {change}" for change in self.changes]
+        lines += ["  It was taken back and counts no longer."] if self.void else []
+        lines += [f"  Decided: {self.decision}"] if self.decision else []
+        return "\n".join(lines)
 
     def _means(self) -> list[str]:
         said = []
@@ -71,6 +96,7 @@ class BatchLine:
             "sizes": {name: list(sizes) for name, sizes in self.sizes.items()},
             "void": self.void,
             "decision": self.decision or None,
+            "changes": list(self.changes),
         }
 
 
@@ -94,7 +120,29 @@ def show_batch(store: Store, product: str, number: str) -> BatchLine:
         batch = current_batch(session, row)
         wanted = select(Disposition.decision).where(Disposition.batch_id == row.id).order_by(col(Disposition.id).desc())
         decision = session.exec(wanted).first()
-    return line_of(batch, decision or "")
+        changes = _changes_of(session, row, batch)
+    return replace(line_of(batch, decision or ""), changes=changes)
+
+
+def _changes_of(session: Session, row: Batch, batch: CurrentBatch) -> tuple[str, ...]:
+    """What was put right, in the order of entry, each with its reason."""
+    said: list[tuple[str, str]] = []
+    for change in session.exec(select(BatchChange).where(BatchChange.batch_id == row.id)):
+        what = {"void": "taken back" if change.value == "yes" else "let stand again"}.get(
+            change.detail, f'{change.detail.replace("_", " ")} "{change.value}"'
+        )
+        said.append((change.at, f"{what}: {change.reason}"))
+    lots = lots_as_they_stand(session)
+    for moved in session.exec(select(BatchLotChange).where(BatchLotChange.batch_id == row.id)):
+        code = lots[moved.lot_id].code if moved.lot_id is not None else "none"
+        said.append((moved.at, f"lot of {moved.ingredient} {code}: {moved.reason}"))
+    corrected = select(Reading).where(Reading.bake_id == batch.bake_id, col(Reading.replaces_id).is_not(None))
+    for reading in session.exec(corrected):
+        old = session.get(Reading, reading.replaces_id)
+        was = "" if old is None or old.value is None else f" (was {number_text(old.value)})"
+        now = "taken back" if reading.value is None else number_text(reading.value)
+        said.append((reading.at, f"{reading.response} {now}{was}: {reading.reason}"))
+    return tuple(f"{at[:16].replace('T', ' ')}  {what}" for at, what in sorted(said, key=lambda pair: pair[0]))
 
 
 def line_of(batch: CurrentBatch, decision: str = "") -> BatchLine:

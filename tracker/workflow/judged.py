@@ -16,6 +16,7 @@ from sqlmodel import Session, col, select
 
 from analysis.control.results import BatchSeries, Limits, Phase, Point
 from analysis.errors import AnalysisError
+from analysis.words.batch_log import say_too_few
 from tracker.current import standing
 from tracker.current_batches import CurrentBatch, Place, current_batches
 from tracker.models import Expectation, LoggedResponse, Product, Trial
@@ -56,25 +57,31 @@ class Judged:
 
 def judge_batch(session: Session, product: Product, batch: CurrentBatch, response: LoggedResponse) -> Judged:
     """Judge one response of a batch that stands; reads the limits and the last few batches, not the log."""
-    own = series_of([batch], response)
-    told: dict[str, Any] = {"response": response.name, "unit": response.unit, "batch": batch.number}
-    if not isinstance(own, BatchSeries):
-        return Judged(**told, values=own.counts, why_not="counts are judged on their chart")
-    values = own.values[0]
+    values = batch.values(response.name)
+    told: dict[str, Any] = {"response": response.name, "unit": response.unit, "batch": batch.number, "values": values}
     try:
         held, before = _held(session, product, batch, response)
-        from analysis.control.judging import judge
-
-        last = [_point(held, values_of, number) for number, values_of in before]
-        verdict = judge(held.phase or held.limits, last, values, batch=batch.number, rules=held.rules)
+        return Judged(**told, held=held, verdict=_verdict(held, before, batch, response))
     except AnalysisError as wrong:
-        return Judged(**told, values=values, why_not=wrong.what)
-    return Judged(**told, values=values, held=held, verdict=verdict)
+        return Judged(**told, why_not=wrong.what)
+
+
+def _verdict(held: Held, before: Sequence[CurrentBatch], batch: CurrentBatch, response: LoggedResponse) -> Verdict:
+    if response.scale != "measured":
+        from tracker.workflow.counted import judge_counts
+
+        number = held.phase.number if held.phase else 1
+        return judge_counts(held.limits, before, batch, response, rules=held.rules, phase=number)
+    from analysis.control.judging import judge
+
+    last = [_point(held, each.values(response.name), each.number) for each in before]
+    values = batch.values(response.name)
+    return judge(held.phase or held.limits, last, values, batch=batch.number, rules=held.rules)
 
 
 def _held(
     session: Session, product: Product, batch: CurrentBatch, response: LoggedResponse
-) -> tuple[Held, list[tuple[str, tuple[float, ...]]]]:
+) -> tuple[Held, list[CurrentBatch]]:
     """The limits that hold for a batch, and the batches under the same limits just before it, oldest first."""
     from analysis.control.judging import LOOKS_BACK
     from analysis.control.rules import DEFAULT
@@ -85,10 +92,10 @@ def _held(
             rules = tuple(json.loads(row.rules)) or DEFAULT
             held = Held(limits=phase.limits, rules=rules, phase=phase, phase_id=row.id, begins=begins)
             before = read_before(session, product, batch.place, response, LOOKS_BACK)
-            return held, [(each.number, each.values(response.name)) for each in before if each.place >= begins]
+            return held, [each for each in before if each.place >= begins]
     before = read_before(session, product, batch.place, response, BEFORE)
     held = _provisional(session, product, response, before, several=len(batch.values(response.name)) > 1)
-    return held, [(each.number, each.values(response.name)) for each in before[-LOOKS_BACK:]]
+    return held, before[-LOOKS_BACK:]
 
 
 def read_before(
@@ -118,13 +125,15 @@ def _provisional(
             return Held(limits=expected[0], rules=DEFAULT, expected_from=expected[1])
     if len(before) < FEWEST:
         raise NotPossible(
-            f"there are {len(before) or 'no'} batches before it to compare it with; from {FEWEST} on there are "
-            "provisional limits",
+            say_too_few(len(before), FEWEST),
             where=response.name,
             try_this="log further batches",
         )
     series = series_of(before, response)
-    assert isinstance(series, BatchSeries)
+    if not isinstance(series, BatchSeries):
+        from tracker.workflow.counted import counted_limits
+
+        return Held(limits=counted_limits(before, response), rules=DEFAULT)
     within = several and any(len(values) > 1 for values in series.values)
     return Held(limits=limits_of(series, kind="between" if within else "individuals"), rules=DEFAULT)
 

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, func, select
 
-from analysis.control.results import Alarm, BatchSeries
+from analysis.control.results import Alarm
 from analysis.errors import AnalysisError
 from tracker.current import rows_of
 from tracker.current_batches import CurrentBatch, Place, current_batches, find_batch
@@ -19,6 +19,7 @@ from tracker.models import AlarmAnswer, AlarmEntry, LoggedResponse, Product
 from tracker.store import Deed
 from tracker.workflow.batch_series import phases_of, phases_over, series_of
 from tracker.workflow.judged import Judged, judge_batch
+from tracker.workflow.logged_responses import responses_of
 from tracker.workflow.lookup import key
 
 Found = tuple[str, Alarm]  # kind of chart, and the alarm on it
@@ -54,27 +55,50 @@ def judge_and_record(
     reason: str = "the batch was judged anew",
 ) -> tuple[list[Judged], Changes]:
     """Judge a batch that was logged or corrected, and those behind it whose patterns it may belong to."""
-    from analysis.control.judging import LOOKS_BACK
-
+    behind = _behind(deed, product, batch.place)
     judged: list[Judged] = []
     changes = Changes()
-    behind = current_batches(deed.session, product, after=batch.place, first=LOOKS_BACK)
     for response in responses:
-        found: list[Finding] = []
-        for each in (batch, *behind):
-            stands = not each.void and bool(each.values(response.name))
-            one = judge_batch(deed.session, product, each, response) if stands else None
-            if one is not None and each is batch:
-                judged.append(one)
-            found.append(
-                Finding(
-                    batch=each.id,
-                    alarms=one.verdict.alarms if one and one.verdict else (),
-                    phase=one.held.phase_id if one and one.held else None,
-                )
-            )
+        found, own = _judge_all(deed, product, [batch, *behind], response)
+        judged += [one for one in own if one.batch == batch.number]
         changes += _settle(deed, product, response.name, found, person=person, reason=reason)
     return judged, changes
+
+
+def judge_following(deed: Deed, product: Product, place: Place, *, person: int, reason: str) -> Changes:
+    """Judge the batches behind a place anew, since one that stood there has moved."""
+    changes = Changes()
+    behind = _behind(deed, product, place)
+    for response in responses_of(deed.session, product):
+        found, _ = _judge_all(deed, product, behind, response)
+        changes += _settle(deed, product, response.name, found, person=person, reason=reason)
+    return changes
+
+
+def _behind(deed: Deed, product: Product, place: Place) -> list[CurrentBatch]:
+    from analysis.control.judging import LOOKS_BACK
+
+    return current_batches(deed.session, product, after=place, first=LOOKS_BACK)
+
+
+def _judge_all(
+    deed: Deed, product: Product, batches: Sequence[CurrentBatch], response: LoggedResponse
+) -> tuple[list[Finding], list[Judged]]:
+    """What is found of each; one that was taken back, or has no reading, has no alarms."""
+    found: list[Finding] = []
+    judged: list[Judged] = []
+    for each in batches:
+        stands = not each.void and bool(each.values(response.name))
+        one = judge_batch(deed.session, product, each, response) if stands else None
+        judged += [one] if one is not None else []
+        found.append(
+            Finding(
+                batch=each.id,
+                alarms=one.verdict.alarms if one and one.verdict else (),
+                phase=one.held.phase_id if one and one.held else None,
+            )
+        )
+    return found, judged
 
 
 def record_by_chart(
@@ -95,7 +119,7 @@ def record_by_chart(
 
     batches = current_batches(deed.session, product)
     series = series_of(batches, response)
-    if not isinstance(series, BatchSeries) or len(series.batches) < 2:
+    if len(series.batches) < 2:
         return Changes()
     phases = phases_over(deed.session, product, response, batches)
     rows = {

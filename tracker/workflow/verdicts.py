@@ -11,7 +11,6 @@ from sqlmodel import Session
 from analysis.words.batch_log import (
     say_against_limits,
     say_against_specification,
-    say_counted,
     say_not_judged,
 )
 from analysis.words.numbers import join_words
@@ -145,11 +144,10 @@ def _verdict(
 
 
 def _words(batch: CurrentBatch, judged: Judged, *, measured: bool) -> str:
-    if not measured:
-        sizes = [each.size or 1.0 for each in batch.readings if each.response == judged.response]
-        return say_counted(judged.response, sum(judged.values), sum(sizes))
+    sizes = [each.size or 1.0 for each in batch.readings if each.response == judged.response]
+    out_of = None if measured else sum(sizes)
     if judged.verdict is None or judged.held is None:
-        return say_not_judged(judged.response, judged.unit, judged.values, judged.why_not)
+        return say_not_judged(judged.response, judged.unit, judged.values, judged.why_not, out_of=out_of)
     held = judged.held
     return say_against_limits(
         judged.response,
@@ -159,6 +157,7 @@ def _words(batch: CurrentBatch, judged: Judged, *, measured: bool) -> str:
         held.limits,
         phase=held.phase.number if held.phase else None,
         expected_from=held.expected_from,
+        out_of=out_of,
     )
 
 
