@@ -15,7 +15,7 @@ from math import comb
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import norm
+from scipy.special import ndtr, ndtri
 
 from analysis.errors import NotPossible
 
@@ -85,7 +85,7 @@ def bias_correction(draws: Array, estimate: float) -> float:
     Kept finite when all lie on one side.
     """
     below = float((draws < estimate).mean() + 0.5 * (draws == estimate).mean())
-    return float(norm.ppf(np.clip(below, 0.5 / draws.size, 1 - 0.5 / draws.size)))
+    return float(ndtri(np.clip(below, 0.5 / draws.size, 1 - 0.5 / draws.size)))
 
 
 def percentile_limits(draws: Array, confidence: float) -> tuple[float, float]:
@@ -104,10 +104,10 @@ def bca_levels(z0: float, accelerated: float, confidence: float) -> tuple[float,
     """The two levels at which BCa reads the resamples."""
     levels = []
     for share in ((1 - confidence) / 2, (1 + confidence) / 2):
-        z = z0 + norm.ppf(share)
+        z = z0 + ndtri(share)
         bent = 1 - accelerated * z
         # Beyond its pole the correction means "all the way to that side".
-        levels.append(float(norm.cdf(z0 + z / bent)) if bent > 0 else float(z > 0))
+        levels.append(float(ndtr(z0 + z / bent)) if bent > 0 else float(z > 0))
     return levels[0], levels[1]
 
 

@@ -14,10 +14,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import f as f_distribution
 
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.layout import Layout
+from analysis.dose_response.tails import f_above
 from analysis.dose_results import LackOfFit
 from analysis.estimates import Residual, Test
 
@@ -49,7 +49,7 @@ def f_test(sum_sq: float, df: int, error: Scatter, total: float) -> tuple[float 
     if df <= 0 or error.df <= 0 or error.sum_sq <= 1e-20 * total:
         return None, None
     value = max(sum_sq, 0.0) / df / (error.sum_sq / error.df)
-    return float(value), float(f_distribution.sf(value, df, error.df))
+    return float(value), f_above(value, df, error.df)
 
 
 def decompose(layout: Layout) -> Decomposition:

@@ -10,15 +10,15 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-from scipy.stats import norm
+from scipy.special import ndtr
 
 from analysis.dose_response.bootstrap import DRAWS, Resampled
 from analysis.dose_response.curves import ShapeFit, joint_jacobian
 from analysis.dose_response.effective import dose_at_fraction
 from analysis.dose_response.goals import Aim, smallest_good_enough
-from analysis.dose_response.intervals import t_quantile
 from analysis.dose_response.reading import turning_dose
 from analysis.dose_response.shape import AnyArray, Array
+from analysis.dose_response.tails import t_quantile
 from analysis.dose_results import Curve, EffectiveDose, Optimum, Recommended
 from analysis.estimates import Interval
 from analysis.resampling import acceleration, bca_limits
@@ -53,7 +53,7 @@ class _Limits:
     def __init__(self, fit: ShapeFit, number: int, confidence: float, inner: Array, reasons: dict[str, str]) -> None:
         self.fit, self.number, self.confidence = fit, number, confidence
         # Few bakes: read as far out as Student's t lies, not the normal (Hesterberg 2015, Am. Stat. 69:371).
-        self.wide = 2 * float(norm.cdf(t_quantile(confidence, fit.df))) - 1
+        self.wide = 2 * float(ndtr(t_quantile(confidence, fit.df))) - 1
         self.inner, self.reasons = inner, reasons
         self.doses = fit.layout.parts[number].doses
         self.fine = np.linspace(self.doses[0], self.doses[-1], _POINTS)

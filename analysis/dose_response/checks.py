@@ -12,12 +12,12 @@ from typing import Any, cast
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import t as t_distribution
 
 from analysis.dose_response.anova import Scatter
 from analysis.dose_response.compare import Choice
 from analysis.dose_response.curves import ShapeFit, joint_jacobian
 from analysis.dose_response.layout import Layout
+from analysis.dose_response.tails import t_above
 from analysis.dose_results import Curve, LackOfFit
 from analysis.linear.residual_checks import brown_forsythe, looks_sorted
 from analysis.questions import Question
@@ -200,7 +200,7 @@ def _odd_bakes(layout: Layout, left: Leftovers) -> Check | None:
         if rest <= 1e-12 * left.sum_sq:
             p = 0.0  # without this bake there is no scatter at all
         else:
-            p = min(1.0, usable.size * 2 * float(t_distribution.sf(abs(e) / np.sqrt(rest * room[i]), left.df - 1)))
+            p = min(1.0, usable.size * 2 * t_above(abs(e) / np.sqrt(rest * room[i]), left.df - 1))
         smallest = min(smallest, p)
         if p < ALARM:
             odd.append(layout.bakes[i])
@@ -227,7 +227,7 @@ def _order(layout: Layout, left: Leftovers) -> Check | None:
     rest = (left.sum_sq - drift * drift * size) / (left.df - 1)
     if rest <= 1e-12 * left.sum_sq:
         return None
-    p = 2 * float(t_distribution.sf(abs(drift) * np.sqrt(size / rest), left.df - 1))
+    p = 2 * t_above(abs(drift) * np.sqrt(size / rest), left.df - 1)
     facts = {"tested": True, "p": p, "drift": drift, "bakes": layout.n}
     return Check(check="order", verdict="look here" if p < ALARM else "fine", facts=facts)
 

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import chi2
 
 from analysis.dose_response.between_days import limits_between
 from analysis.dose_response.curves import ShapeFit
+from analysis.dose_response.tails import chi_squared_quantile
 from analysis.linear.scatter import RESIDUAL, GroupScatter, ScatterPart
 from analysis.parts import Variance
 from analysis.results import Check, ModelNote
@@ -32,7 +32,7 @@ def variances(fit: ShapeFit, confidence: float) -> tuple[tuple[Variance, ...], d
                 boundary=ratio == 0,
             )
         )
-    tails = chi2.ppf([(1 + confidence) / 2, (1 - confidence) / 2], fit.df)
+    tails = (chi_squared_quantile(share, fit.df) for share in ((1 + confidence) / 2, (1 - confidence) / 2))
     low, high = (float(fit.variance * fit.df / q) for q in tails)
     sd = float(np.sqrt(fit.variance))
     return (*out, Variance(group=RESIDUAL, variance=fit.variance, sd=sd, low=low, high=high)), reasons

@@ -12,8 +12,9 @@ import numpy as np
 import numpy.typing as npt
 
 from analysis.dose_response.curves import ShapeFit
-from analysis.dose_response.intervals import around, delta, t_quantile
+from analysis.dose_response.intervals import around, delta
 from analysis.dose_response.reading import fraction_dose
+from analysis.dose_response.tails import t_quantile
 from analysis.dose_results import EffectiveDose
 
 FRACTIONS = (0.1, 0.5, 0.9)

@@ -14,13 +14,13 @@ from typing import Literal
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import f as f_distribution
 
 from analysis.dose_response.anova import Scatter, f_test, scatter
 from analysis.dose_response.best import Drawn
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.goals import Aim
 from analysis.dose_response.intervals import quantiles
+from analysis.dose_response.tails import squares_of_t_above
 from analysis.estimates import Test
 from analysis.findings import judge
 from analysis.results import Finding, Matters
@@ -58,7 +58,7 @@ def contrasts(fit: ShapeFit, rows: Array, sizes: Array, ask: Ask, *, adjusted: b
         ts = np.where(fixed, np.where(np.abs(sizes) > 0, 1e6, 0.0), np.abs(sizes) / np.where(fixed, 1.0, ses))
     if not adjusted or len(sizes) == 1:
         reach = quantiles(fit, rows, ask.confidence)
-        ps = f_distribution.sf(ts**2, 1, fit.df_of(rows))
+        ps = squares_of_t_above(ts**2, fit.df_of(rows))
     else:
         highest = _largest_t(fit, rows, ask.seed)
         reach = np.full(len(sizes), np.quantile(highest, ask.confidence))

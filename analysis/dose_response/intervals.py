@@ -14,19 +14,14 @@ from collections.abc import Callable
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq
-from scipy.stats import f as f_distribution
-from scipy.stats import t as t_distribution
 
 from analysis.dose_response.curves import ShapeFit, joint_bounds, joint_jacobian, joint_mean
 from analysis.dose_response.fitting import minimise
+from analysis.dose_response.tails import f_quantile, t_quantile
 from analysis.estimates import Interval
 
 Array = npt.NDArray[np.float64]
 _STEP = 1e-30
-
-
-def t_quantile(confidence: float, df: float) -> float:
-    return float(t_distribution.ppf(0.5 + confidence / 2, df))
 
 
 def quantiles(fit: ShapeFit, rows: Array, confidence: float) -> Array:
@@ -132,7 +127,7 @@ def profile_interval(
     The search stays between ``lowest`` and ``highest``.
     """
     index = curve * fit.shape.size + parameter
-    limit = fit.rss + fit.variance * float(f_distribution.ppf(confidence, 1, fit.df))
+    limit = fit.rss + fit.variance * f_quantile(confidence, 1, fit.df)
     estimate = float(fit.inner[curve, parameter])
     doses = fit.layout.parts[curve].doses
     nodes = np.unique(np.concatenate([doses, (doses[1:] + doses[:-1]) / 2, [lowest, highest]]))

@@ -12,9 +12,10 @@ import numpy.typing as npt
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.free_shapes import FreeFit
 from analysis.dose_response.goals import Aim
-from analysis.dose_response.intervals import delta, level_doubt, profile_interval, quantiles, t_quantile, turning_point
+from analysis.dose_response.intervals import delta, level_doubt, profile_interval, quantiles, turning_point
 from analysis.dose_response.profiles import of_turning, profile_ends
 from analysis.dose_response.reading import turning_dose
+from analysis.dose_response.tails import t_quantile
 from analysis.dose_results import Optimum
 
 Array = npt.NDArray[np.float64]

@@ -13,11 +13,10 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-from scipy.stats import f as f_distribution
 
-from analysis.dose_response.intervals import t_quantile
 from analysis.dose_response.layout import Layout
 from analysis.dose_response.results import TestOfPotency
+from analysis.dose_response.tails import f_above, t_quantile
 from analysis.dose_response.whitening import Errors, Groups
 
 Array = npt.NDArray[np.float64]
@@ -130,7 +129,7 @@ def _f(sum_sq: float, df: int, error: float, df_error: int) -> TestOfPotency | N
     if df <= 0 or df_error <= 0 or error <= 0:
         return None
     value = max(sum_sq, 0.0) / df / (error / df_error)
-    return TestOfPotency(value=float(value), df=df, df_error=df_error, p=float(f_distribution.sf(value, df, df_error)))
+    return TestOfPotency(value=float(value), df=df, df_error=df_error, p=f_above(value, df, df_error))
 
 
 def _fieller(

@@ -16,11 +16,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq
-from scipy.stats import f as f_distribution
 
 from analysis.dose_response.curves import ShapeFit, joint_bounds, joint_jacobian, joint_mean
 from analysis.dose_response.goals import Aim
 from analysis.dose_response.reading import turning_dose
+from analysis.dose_response.tails import f_quantile
 
 Array = npt.NDArray[np.float64]
 #: value held, all parameters -> (what has to be 0, its gradient)
@@ -39,7 +39,7 @@ class Ends:
 
 def allowed(fit: ShapeFit, confidence: float) -> float:
     """Largest residual sum that is not refused."""
-    return fit.rss + fit.variance * float(f_distribution.ppf(confidence, 1, fit.df))
+    return fit.rss + fit.variance * f_quantile(confidence, 1, fit.df)
 
 
 def profile_ends(

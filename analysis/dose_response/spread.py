@@ -17,11 +17,11 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import minimize, minimize_scalar
-from scipy.stats import chi2
 
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.layout import Layout
 from analysis.dose_response.settling import settle
+from analysis.dose_response.tails import chi_squared_above
 from analysis.dose_response.variances import criterion, deviance, tangent
 from analysis.dose_response.whitening import Errors
 
@@ -75,7 +75,7 @@ def choose_spread(fit: ShapeFit) -> SpreadChoice:
     used = min(offered, key=lambda one: one.aicc)
     tested = used if used is not equal else min(offered[1:], key=lambda one: one.aicc, default=equal)
     statistic = max(equal.deviance - tested.deviance, 0.0)
-    p = float(chi2.sf(statistic, tested.numbers)) if tested.numbers else 1.0
+    p = chi_squared_above(statistic, tested.numbers) if tested.numbers else 1.0
     return SpreadChoice(used=used, statistic=statistic, df=tested.numbers, p=p, of=tested.kind, refused=refused)
 
 

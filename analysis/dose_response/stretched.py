@@ -13,11 +13,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 from scipy.optimize import brentq
-from scipy.stats import f as f_distribution
 
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.fitting import fit_curve, minimise
 from analysis.dose_response.results import TestOfPotency
+from analysis.dose_response.tails import f_above, f_quantile
 from analysis.errors import NotPossible
 
 Array = npt.NDArray[np.float64]
@@ -61,10 +61,10 @@ def stretch(fit: ShapeFit, reference: int, confidence: float) -> Stretched | str
     test = None
     if extra > 0 and fit.variance > 1e-20 * float(np.var(layout.y)):
         value = max(found.rss - fit.rss, 0.0) / extra / fit.variance
-        p = float(f_distribution.sf(value, extra, fit.df))
+        p = f_above(value, extra, fit.df)
         test = TestOfPotency(value=float(value), df=extra, df_error=fit.df, p=p)
     best = np.array(found.parameters)
-    limit = found.rss * (1 + float(f_distribution.ppf(confidence, 1, df)) / found.df)
+    limit = found.rss * (1 + f_quantile(confidence, 1, df) / found.df)
     logs, ends = [0.0] * len(layout.parts), [(0.0, 0.0)] * len(layout.parts)
     out: list[tuple[float, float] | None] = list(ends)
     for k, level in enumerate(others):

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
-from scipy.stats import t as t_distribution
 
 from analysis.dose_response.compare import Choice
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.free_shapes import FreeFit
 from analysis.dose_response.intervals import parameter_intervals, quantiles
+from analysis.dose_response.tails import t_above
 from analysis.dose_results import Candidate, Curve, CurvePoint
 from analysis.estimates import Coefficient, Mean, Residual
 from analysis.results import BakePoint
@@ -68,7 +68,7 @@ def coefficients(fit: ShapeFit, curves: tuple[Curve, ...]) -> tuple[Coefficient,
                     high=value.high,
                     df=float(fit.df),
                     t=t if t is not None and np.isfinite(t) else None,
-                    p=2 * float(t_distribution.sf(abs(t), fit.df)) if t is not None and np.isfinite(t) else None,
+                    p=2 * t_above(abs(t), fit.df) if t is not None and np.isfinite(t) else None,
                 )
             )
     return tuple(out)
