@@ -13,11 +13,13 @@ from dataclasses import replace
 import numpy as np
 
 from analysis.control import limits as made
+from analysis.control.dependence import Dependence, dependence_of
 from analysis.control.drawing import draw
 from analysis.control.limits import Bounds, Floats
 from analysis.control.results import BatchSeries, Chart, Limits, Phase
 from analysis.control.rules import OUTSIDE, Rule
 from analysis.control.stretches import METHODS, SETTINGS, Stretch, base_of, divide, limits_of
+from analysis.control.transforming import is_skewed
 from analysis.errors import TrialDataError
 
 __all__ = [
@@ -99,6 +101,8 @@ def level_chart(
     sizes, means = made.sizes_of(series), made.means_of(series)
     bounds = _over(stretches, lambda of: made.level_bounds(of.limits, sizes[of.start : of.stop]))
     last = stretches[-1]
+    alike = dependence_of(means[last.start : last.stop])
+    uneven = {"sizes": tuple(int(size) for size in sizes)} if len(set(sizes.tolist())) > 1 else {}
     return draw(
         kind,
         series,
@@ -108,8 +112,8 @@ def level_chart(
         phase_of=_phases(stretches),
         rules=rules,
         limits=last.limits,
-        cautions=(*cautions, *_cautions(last, means[last.start : last.stop])),
-        more={"sizes": tuple(int(size) for size in sizes)} if len(set(sizes.tolist())) > 1 else {},
+        cautions=(*cautions, *_cautions(last, means[last.start : last.stop], alike)),
+        more={**uneven, **({"lag1": alike.lag1} if alike.seen else {})},
     )
 
 
@@ -187,7 +191,7 @@ def spread_limits(kind: str, limits: Limits) -> Limits:
     )
 
 
-def _cautions(last: Stretch, means: Floats) -> tuple[str, ...]:
+def _cautions(last: Stretch, means: Floats, alike: Dependence) -> tuple[str, ...]:
     """What is to be known about the limits that hold now."""
     limits = last.limits
     if limits.sd == 0:
@@ -199,6 +203,10 @@ def _cautions(last: Stretch, means: Floats) -> tuple[str, ...]:
     steps = np.diff(np.unique(np.round(means / limits.sd, 9)))
     if len(steps) and steps.min() > 1:
         found.append("coarse")
+    if alike.seen:
+        found.append("dependent" if alike.verdict == "alike" else "opposed")
+    if is_skewed(means):
+        found.append("skewed")
     return tuple(found)
 
 

@@ -40,7 +40,7 @@ __all__ = [
 
 WIDTH = 100
 # Methods that are something the batches show; others are laws of chance or what somebody gave.
-_LAWS = {"binomial": "binomial law of chance", "Poisson": "Poisson law of chance", "quantiles": "batches' quantiles"}
+_LAWS = {"binomial": "binomial chances", "Poisson": "Poisson chances"}
 _GIVEN = {"expected": "what the trial promised", "given": "the level and the spread that were given"}
 _SEEN = (BY_MOVING_RANGES, BY_RANGES, BY_DEVIATIONS, BETWEEN, "covariance of batch means")
 
@@ -62,7 +62,14 @@ CHARTS: dict[str, tuple[str, str]] = {
 
 def chart_title(chart: Chart) -> str:
     """ "Rise height: batch means"."""
-    return start(f"{chart.response}: {CHARTS.get(chart.kind, (chart.kind, ''))[0]}")
+    return start(f"{chart.response}: {_named(chart)[0]}")
+
+
+def _named(chart: Chart) -> tuple[str, str]:
+    """The chart's name and that of one of its points."""
+    if chart.more.get("by") == "residuals":
+        return "each batch against the one before", "what a batch differs from what the one before foretold"
+    return CHARTS.get(chart.kind, (chart.kind, "a point"))
 
 
 def say_stability(charts: Sequence[Chart]) -> str:
@@ -85,8 +92,7 @@ def say_limits(chart: Chart) -> tuple[str, ...]:
     limits = chart.limits
     if limits.lower is None and limits.upper is None:
         return ()
-    what = CHARTS.get(chart.kind, ("", "a point"))[1]
-    said = [start(f"as long as nothing changes, {what} {_between(chart)}.")]
+    said = [start(f"as long as nothing changes, {_named(chart)[1]} {_between(chart)}.")]
     if _vary(chart):
         said.append("Limits differ from batch to batch with their size; these are the usual ones.")
     said.append(_basis(limits))
@@ -132,7 +138,8 @@ def _basis(limits: Limits) -> str:
     if limits.method in _SEEN:
         said = f"Limits from the {limits.method} of {of}"
     else:
-        said = f"Limits from {of}" + (f", by the {_LAWS.get(law, law)}" if law else "") + (f" ({more})" if more else "")
+        by = join_words([part for part in (_LAWS.get(law, law), more) if part])
+        said = f"Limits from {of}" + (f" ({by})" if by else "")
     if not limits.frozen:
         return f"{said}."
     by = f" by {limits.author}" if limits.author else ""

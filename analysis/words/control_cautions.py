@@ -9,7 +9,7 @@ from analysis.control.limits import FEW
 from analysis.control.results import Chart
 from analysis.control.rule_costs import A_MONTH, RuleCost
 from analysis.results import LeftOut
-from analysis.words.numbers import join_words, say_count, say_level, say_number, say_percent, start
+from analysis.words.numbers import join_words, say_count, say_fixed, say_level, say_number, say_percent, start
 from analysis.words.plurals import several
 
 MOST_NAMED = 5  # rows or batches that were left out
@@ -44,9 +44,19 @@ _CAUTIONS: dict[str, str] = {
     "exact limits": "Counts are few, so limits are those of the exact chances and not alike to both sides.",
     "batches left out": "Batches without a reading of every response are left out.",
     "averaged": "Each batch stands with the mean of its readings; what its pieces differ by is not charted.",
-    "dependent": "Neighbouring batches are alike, so limits are too narrow and alarms come too often.",
-    "skewed": "Readings reach further out on one side, so alarms on that side come too often.",
+    "dependent": "Neighbouring batches are alike (correlation {lag1}): a step or a drift does that, and so does a "
+    "process with a memory. Where no cause is found, limits that allow for it (--kind dependent) call fewer "
+    "batches falsely.",
+    "opposed": "Neighbouring batches are unlike (correlation {lag1}): what was high once is low next, as with two "
+    "ovens in turn or a setting corrected too often.",
+    "dependence not seen": "Neighbouring batches are not seen to be alike; plain limits would do.",
+    "skewed": "Batches reach further out on one side than on the other, so alarms on that side come too often; limits "
+    "with two widths (--kind skewed) allow for it.",
+    "uneven limits": "Batches reach further out on one side, so the limits have two widths.",
+    "uneven limits, not needed": "Batches reach out alike to both sides; plain limits would do.",
 }
+
+_ALLOWED_FOR = "Neighbouring batches are alike (correlation {lag1}), and the limits allow for it."
 
 
 def say_rule(rule: str) -> str:
@@ -68,7 +78,15 @@ def say_false_alarms(cost: RuleCost) -> str:
 def say_caution(caution: str, chart: Chart) -> str:
     """A sentence for a key of ``chart.cautions``; a key that is a sentence stays one."""
     words = _CAUTIONS.get(caution, caution)
-    return words.format(batches=say_count(chart.limits.batches, "batch"), few=FEW, where=chart.kind)
+    if caution == "dependent" and "by" in chart.more:
+        words = _ALLOWED_FOR
+    lag1 = chart.more.get("lag1")
+    return words.format(
+        lag1=say_fixed(lag1, 2) if isinstance(lag1, float) else "",
+        batches=say_count(chart.limits.batches, "batch"),
+        few=FEW,
+        where=chart.kind,
+    )
 
 
 def say_more(chart: Chart) -> tuple[str, ...]:

@@ -10,7 +10,7 @@ import pytest
 
 from analysis.control.charts import chart_batches
 from analysis.control.limits import FEW
-from analysis.control.results import BatchSeries, Phase
+from analysis.control.results import BatchSeries, CountSeries, Phase
 from analysis.control.rule_costs import cost_of
 from analysis.control.rules import DEFAULT, RULES
 from analysis.control.variables import limits_of
@@ -23,6 +23,7 @@ from analysis.words.control import (
     say_caution,
     say_false_alarms,
     say_limits,
+    say_more,
     say_next_step,
     say_rows_left_out,
     say_rule,
@@ -153,3 +154,59 @@ def test_neighbours_are_told_together_and_others_apart():
     assert outside[0].startswith("B-31 to B-34: 50.0")
     assert "…" in outside[0]
     assert outside[1].startswith("B-36: 36.0")
+
+
+def test_alike_neighbours_and_lopsided_batches_are_told_with_the_way_to_allow_for_them():
+    random = np.random.Generator(np.random.PCG64(12))
+    walk, level = [], 0.0
+    for step in random.standard_normal(80):
+        level = 0.8 * level + step
+        walk.append(43 + level)
+    alike = chart_batches(series(walk))[0]
+    assert "dependent" in alike.cautions
+    assert f"correlation {alike.more['lag1']:.2f}" in say_caution("dependent", alike)
+    assert "--kind dependent" in say_caution("dependent", alike)
+    seesaw = chart_batches(series([43 + (-1) ** n + 0.2 * random.standard_normal() for n in range(60)]))[0]
+    assert "unlike" in say_caution("opposed", seesaw)
+    assert "opposed" in seesaw.cautions
+    lopsided = chart_batches(series(np.exp(0.9 * random.standard_normal(80))))[0]
+    assert "skewed" in lopsided.cautions
+    assert {"dependent", "opposed", "skewed"}.isdisjoint(
+        chart_batches(series(43 + random.standard_normal(80)))[0].cautions
+    )
+    allowed = chart_batches(series(walk), kind="dependent")[0]
+    assert "the limits allow for it" in say_caution("dependent", allowed)
+    assert "foretold" in say_limits(allowed)[0] or allowed.more["by"] == "widened"
+
+
+def test_counts_are_told_as_shares_of_their_pieces():
+    counted = CountSeries(
+        response="cracked",
+        batches=tuple(str(n) for n in range(1, 31)),
+        counts=tuple(float(3 + n % 3 + (16 if n == 20 else 0)) for n in range(1, 31)),
+        sizes=(100.0,) * 30,
+    )
+    (share,) = chart_batches(counted)
+    assert say_alarms(share)[0].startswith("20: 21.0 % is above the upper limit of ")
+    assert "binomial chances" in " ".join(say_limits(share))
+
+
+def test_charts_with_a_memory_tell_what_they_catch_and_since_when():
+    log = series([*CALM, *(44.2 + 0.1 * n % 0.7 for n in range(15))])
+    (sums,) = chart_batches(log, kind="sums", target=43.0)
+    assert "once in 370 batches" in say_more(sums)[0]
+    assert "0.5, 1 and 2 standard deviations" in say_more(sums)[0]
+    said = say_alarms(sums)[-1]
+    assert re.search(r"since B-\d+; the level since then is about 44\.\d+ mm\.$", said)
+
+
+def test_several_responses_tell_what_drove_the_alarm():
+    random = np.random.Generator(np.random.PCG64(6))
+    rise = 43 + random.standard_normal(40)
+    ph = 7 + 0.1 * (rise - 43) + 0.02 * random.standard_normal(40)
+    ph[30] += 0.6
+    pair = (series(rise), replace(series(ph), response="crumb pH", unit=""))
+    (together,) = chart_batches(pair, kind="several")
+    assert say_stability([together]).startswith("Rise height and crumb pH together are not stable over 40 batches")
+    assert "driven foremost by" in say_alarms(together)[0]
+    assert "crumb pH" in say_alarms(together)[0]
