@@ -52,7 +52,11 @@ def key_of(suspect: Suspect) -> Key:
 
 
 def choose(means: BatchMeans, ground: Ground, *, alpha: float, seed: int) -> Chosen:
-    """All changes that chance would show in fewer than ``alpha`` of logs; none when there is none."""
+    """All changes that chance would show in fewer than ``alpha`` of logs; none when there is none.
+
+    Each further look is a further chance of error, so the second change has to stand at half of alpha,
+    the third at a third.
+    """
     asking = _Asking(means, ground, seed)
     taken: list[Member] = []
     first_p = 1.0
@@ -61,12 +65,12 @@ def choose(means: BatchMeans, ground: Ground, *, alpha: float, seed: int) -> Cho
         p = answer.p_value or 0.0
         if not taken:
             first_p = p
-        if p > alpha:
+        if p > alpha / (1 + len(taken)):
             break
         taken.append(asking.best(answer, taken)[0])
         taken = asking.settle(asking.split(asking.settle(taken)))
     found = asking.told(taken)
-    while any(each.p_value > alpha for each in found):
+    while any(each.p_value > alpha / len(found) for each in found):
         weakest = max(range(len(found)), key=lambda at: found[at].p_value)
         taken = asking.settle([member for at, member in enumerate(taken) if at != weakest])
         found = asking.told(taken)

@@ -21,6 +21,7 @@ from analysis.words.plurals import several
 WIDTH = 100
 SURE, LIKELY = 0.95, 0.8
 _NOTHING = "nothing in the log changed with it"
+_UNNAMED = "the log names no lots, ovens or shifts"
 
 _LEFT_OUT = {
     "not noted": "was never noted",
@@ -68,13 +69,15 @@ def say_headline(why: Why) -> str:
         )
     causes = [say_suspect(change.cause) for change in why.changes if change.cause.logged]
     told = say_count(len(why.changes), "change")
+    if not why.asked:
+        return f"{told} in {batches} of {why.response}; {_UNNAMED} {_it(why)} may have gone with."
     if not causes:
-        return f"{told} in {batches} of {why.response}, and nothing in the log changed with {_it(why)}."
+        return f"{told} in {batches} of {why.response}, and nothing in the log changed with {_it(why, more='them')}."
     return f"{told} in {batches} of {why.response}: {join_words(list(dict.fromkeys(causes)))}{_rest(why, causes)}."
 
 
-def _it(why: Why) -> str:
-    return "it" if len(why.changes) == 1 else "them"
+def _it(why: Why, one: str = "it", more: str = "they") -> str:
+    return one if len(why.changes) == 1 else more
 
 
 def _rest(why: Why, causes: list[str]) -> str:
@@ -105,7 +108,7 @@ def _step(change: Change, why: Why, confidence: float) -> str:
     way = "lower" if change.size < 0 else "higher"
     was, cause = f"{_stretch(change, why)} {why.response} was {amount} {way}", change.cause
     if not cause.logged:
-        return f"{was} ({interval}); {_NOTHING}"
+        return f"{was} ({interval}){_unexplained(why)}"
     if cause.of_lot:
         return f"{was} ({interval}); it began with {say_suspect(cause)}"
     against = f"with {say_suspect(_other(change))}" if change.against else "otherwise"
@@ -130,7 +133,11 @@ def _drift(change: Change, why: Why, confidence: float) -> str:
     went = f"{_stretch(change, why)} {why.response} {way} by {each} a batch, {amount} in all ({interval})"
     if cause.of_lot:
         return f"{went}, as {say_suspect(cause)} grew older"
-    return f"{went}, with {say_suspect(cause)}" if cause.logged else f"{went}; {_NOTHING}"
+    return f"{went}, with {say_suspect(cause)}" if cause.logged else f"{went}{_unexplained(why)}"
+
+
+def _unexplained(why: Why) -> str:
+    return f"; {_NOTHING}" if why.asked else ""
 
 
 def _by(change: Change, unit: str, confidence: float) -> tuple[str, str]:
@@ -204,7 +211,7 @@ def say_ground(why: Why) -> str:
     spread = say_amount(why.sd, why.unit)
     hang = "batches hang together a little" if why.correlation >= 0.2 else ""
     hang = "batches hang together" if why.correlation >= 0.5 else hang
-    asked = f"asked: {join_words(list(why.asked))}" if why.asked else "no lots, ovens or shifts are in the log"
+    asked = f"asked: {join_words(list(why.asked))}" if why.asked else ""
     return start(
         "; ".join(part for part in (f"otherwise a batch mean scatters by {spread}", hang, asked) if part) + "."
     )
