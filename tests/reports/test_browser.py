@@ -6,8 +6,12 @@ import re
 import shutil
 import subprocess
 
+import pandas as pd
 import pytest
 
+from analysis.control.gauge.analysing import gauge_study
+from analysis.control.gauge.results import GaugeQuestion
+from reports.gauge import gauge_page
 from reports.labels import code_labels
 from reports.oven_map import oven_map
 from reports.page import trial_report
@@ -15,7 +19,18 @@ from reports.sheet import bench_sheet
 from reports.weighing_list import weighing_list
 
 pytestmark = pytest.mark.browser
-KINDS = ("dose", "screening", "factorial", "sheet", "labels", "weighing", "oven")
+KINDS = ("dose", "screening", "factorial", "sheet", "labels", "weighing", "oven", "gauge")
+
+
+def loaves() -> pd.DataFrame:
+    """Three bakers who read twelve loaves twice; one of them reads high."""
+    rows = [
+        (who, f"loaf {loaf}", 40 + 0.7 * loaf + 1.1 * (who == "Bernadette") + 0.5 * ((loaf * 7 + k * 5 + len(who)) % 3))
+        for who in ("Ada", "Bernadette", "Cleo")
+        for loaf in range(12)
+        for k in range(2)
+    ]
+    return pd.DataFrame(rows, columns=["baker", "loaf", "height"])
 
 
 @pytest.fixture
@@ -23,6 +38,8 @@ def files(answers, notes, sheet, tmp_path):
     """Each page as a file to be opened offline."""
     pages = {"sheet": bench_sheet(sheet()), "labels": code_labels(sheet())}
     pages |= {"weighing": weighing_list(sheet(), spare_percent=5), "oven": oven_map(sheet())}
+    asked = GaugeQuestion(response="height", unit="mm", person="baker", piece="loaf", tolerance=8)
+    pages["gauge"] = gauge_page(gauge_study(loaves(), asked), title="Heights", provenance={"command": "x"}).html()
     for kind in ("dose", "screening", "factorial"):
         frame = notes if kind == "dose" else None
         pages[kind] = trial_report(
@@ -110,7 +127,7 @@ def test_pictures_follow_a_dark_page(browser, files, kind):
     assert set(inks[1]) == {"rgb(236, 232, 225)"}
 
 
-@pytest.mark.parametrize("kind", ["dose", "screening", "factorial"])
+@pytest.mark.parametrize("kind", ["dose", "screening", "factorial", "gauge"])
 def test_nothing_in_a_picture_lies_outside_it(browser, files, kind):
     page, _, _ = opened(browser, files[kind])
     outside = page.evaluate(

@@ -14,6 +14,8 @@ from xml.etree.ElementTree import Element
 import pandas as pd
 import pytest
 
+from analysis.control.gauge.analysing import gauge_study
+from analysis.control.gauge.results import GaugeQuestion
 from analysis.engine import analyse
 from analysis.leavening.balance import balance
 from analysis.leavening.batter import Amount
@@ -23,6 +25,7 @@ from analysis.leavening.substances import SUBSTANCES
 from analysis.pooling import TrialAnswer, pool_effects
 from analysis.questions import Factor, Question, Response
 from reports.balance import balance_report
+from reports.gauge import gauge_page
 from reports.kinds import KINDS, Told
 from reports.labels import code_labels
 from reports.oven_map import oven_map
@@ -34,7 +37,7 @@ from reports.weighing_list import weighing_list
 
 HTML, SVG = "{http://www.w3.org/1999/xhtml}", "{http://www.w3.org/2000/svg}"
 TRIALS = [f"{kind} {trial}" for kind in KINDS for trial in ("dose", "screening", "factorial")]
-OTHERS = ("unanswered", "balance", "pooled", "overview", "sheet", "labels", "weighing", "oven")
+OTHERS = ("unanswered", "balance", "pooled", "overview", "sheet", "labels", "weighing", "oven", "gauge")
 
 
 def pooled_trial(name: str) -> TrialAnswer:
@@ -46,6 +49,17 @@ def pooled_trial(name: str) -> TrialAnswer:
         kind="factors",
     )
     return TrialAnswer(name=name, analysis=analyse(pd.DataFrame(rows, columns=["soda", "rise"]), asked))
+
+
+def loaves() -> pd.DataFrame:
+    """Two bakers who read four loaves twice."""
+    rows = [
+        (who, loaf, 40 + 2 * loaf + 0.6 * (who == "Ada") + 0.4 * ((loaf * 7 + k * 5 + len(who)) % 3))
+        for who in ("Ada", "Ben")
+        for loaf in range(4)
+        for k in range(2)
+    ]
+    return pd.DataFrame(rows, columns=["baker", "loaf", "height"])
 
 
 @pytest.fixture
@@ -69,6 +83,9 @@ def page_of(answers, notes, sheet) -> Callable[[str], str]:
             ]
             curve = titration_curve(amounts, most_g=3.0)
             return balance_report(balance(amounts), title="A", provenance={"command": "x"}, curve=curve)
+        if kind == "gauge":
+            asked = GaugeQuestion(response="height", unit="mm", person="baker", piece="loaf", tolerance=8)
+            return gauge_page(gauge_study(loaves(), asked), title="A", provenance={"command": "x"}).html()
         if kind == "pooled":
             return pooled_report(
                 pool_effects([pooled_trial("spring"), pooled_trial("autumn")]), title="A", provenance={}
