@@ -18,7 +18,7 @@ from analysis.control.rules import RULES
 from analysis.serialise import plain_values
 from analysis.words.control import (
     chart_title,
-    say_alarm,
+    each_alarm,
     say_caution,
     say_false_alarms,
     say_limits,
@@ -105,7 +105,7 @@ def _chart(chart: Chart) -> Json:
         "phase": chart.phase,
         "limits": limits_json(chart.limits),
         "points": [_point(point) for point in chart.points],
-        "alarms": [_alarm(alarm, chart) for alarm in chart.alarms],
+        "alarms": [_alarm(alarm, words) for alarm, words in zip(chart.alarms, each_alarm(chart), strict=True)],
         "cautions": [{"caution": caution, "words": say_caution(caution, chart)} for caution in chart.cautions],
         "words": list(say_limits(chart)),
         "more": dict(chart.more),
@@ -121,11 +121,11 @@ def _point(point: Point) -> Json:
     return asdict(point) | {"alarms": list(point.alarms)}
 
 
-def _alarm(alarm: Alarm, chart: Chart) -> Json:
+def _alarm(alarm: Alarm, words: str) -> Json:
     return {
         "batch": alarm.batch,
         "rule": alarm.rule,
-        "words": say_alarm(alarm, chart),
+        "words": words,
         "since": alarm.since,
         "side": alarm.side or None,
         "value": alarm.value,

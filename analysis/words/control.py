@@ -7,7 +7,7 @@ from textwrap import wrap
 
 from analysis.control.limits import BETWEEN, BY_DEVIATIONS, BY_MOVING_RANGES, BY_RANGES, FEW
 from analysis.control.results import Chart, Limits, Point
-from analysis.words.control_alarms import say_alarm, say_alarms, say_value
+from analysis.words.control_alarms import each_alarm, say_alarm, say_alarms, say_value
 from analysis.words.control_cautions import (
     say_caution,
     say_false_alarms,
@@ -24,6 +24,7 @@ __all__ = [
     "WIDTH",
     "chart_title",
     "charts_text",
+    "each_alarm",
     "say_alarm",
     "say_alarms",
     "say_caution",

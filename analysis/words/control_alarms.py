@@ -37,28 +37,34 @@ def say_value(value: float, chart: Chart, *, unit: bool = True) -> str:
 
 def say_alarm(alarm: Alarm, chart: Chart) -> str:
     """Why this batch raised an alarm: "B-12: 39.2 mm is below the lower limit of 40.1 mm"."""
-    return _run([alarm], chart)
+    return _run([alarm], chart, {point.batch: point for point in chart.points})
+
+
+def each_alarm(chart: Chart) -> tuple[str, ...]:
+    """``say_alarm`` for every alarm of a chart, in their order."""
+    points = {point.batch: point for point in chart.points}
+    return tuple(_run([alarm], chart, points) for alarm in chart.alarms)
 
 
 def say_alarms(chart: Chart) -> tuple[str, ...]:
     """The alarms of a chart, those of neighbouring batches by one rule in one sentence."""
-    place = {point.batch: at for at, point in enumerate(chart.points)}
+    points = {point.batch: point for point in chart.points}
+    place = {batch: at for at, batch in enumerate(points)}
     rules = dict.fromkeys((alarm.rule, alarm.side) for alarm in chart.alarms)
     said: list[tuple[int, str]] = []
     for rule, side in rules:
         own = [alarm for alarm in chart.alarms if (alarm.rule, alarm.side) == (rule, side)]
         for _, together in groupby(enumerate(own), key=lambda pair: place[pair[1].batch] - pair[0]):
             run = [alarm for _, alarm in together]
-            said.append((place[run[0].batch], f"{_run(run, chart)}."))
+            said.append((place[run[0].batch], f"{_run(run, chart, points)}."))
     return tuple(sentence for _, sentence in sorted(said, key=lambda pair: pair[0]))
 
 
-def _run(run: Sequence[Alarm], chart: Chart) -> str:
+def _run(run: Sequence[Alarm], chart: Chart, points: Mapping[str, Point]) -> str:
     first, last = run[0], run[-1]
     batches = first.batch if len(run) == 1 else f"{first.batch} to {last.batch}"
     if first.rule in _COMPLETED:
         return f"{batches}: {_pattern(first)}, since {first.since}"
-    points = {point.batch: point for point in chart.points}
     since = f", since {first.since}" if first.since != first.batch else ""
     return f"{batches}: {_outside([points[alarm.batch] for alarm in run], first.side, chart)}{since}{_told(run, chart)}"
 

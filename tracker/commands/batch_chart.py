@@ -31,7 +31,10 @@ def chart(
     ] = None,
     kind: Annotated[
         str,
-        typer.Option(metavar="KIND", help="auto, individuals, range, sd, between, weighted, sums, counts or several."),
+        typer.Option(
+            metavar="KIND",
+            help="auto, individuals, range, sd, between, weighted, sums, counts, several, dependent, skewed.",
+        ),
     ] = "auto",
     rule: Annotated[
         list[str] | None,
