@@ -21,7 +21,7 @@ def test_readings_of_a_batch_come_together_with_unit_and_time():
         "rise height",
     )
     assert (rows.response, rows.unit, rows.batches) == ("rise height", "mm", ("7", "8"))
-    assert rows.values == ((43.1, 42.9), (4.0,))
+    assert rows.values == ((43.1, 42.9), (41.0,))
     assert rows.at == ("2026-02-01T06:00:00+00:00", "2026-02-02T00:00:00+00:00")
     assert rows.measured().values == rows.values
 
