@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 from tracker.errors import InputError, UsageError
 from tracker.intake.columns import numbers_of, texts_of
 from tracker.intake.mapping import plain
+from tracker.intake.numbers import plain_number
 from tracker.intake.spreadsheet import Sheet, read_spreadsheet
 from tracker.workflow.files import write_together
 from tracker.workflow.provenance import as_words, versions
@@ -207,8 +208,11 @@ def _guess(columns: SheetColumns, known: Sequence[str], taken: str | None = None
 def _only_number(columns: SheetColumns, taken: tuple[str | None, str]) -> str:
     """The one column of numbers that is nothing else. Raises InputError when there are several or none."""
     header = columns.sheet.header
-    numeric = [c for c in header if c not in taken and columns.kind(c) == "amount"]
-    likely = [c for c in numeric if plain(columns.names[c]) not in NOT_READ] or numeric
+    free = [column for column in header if column not in taken]
+    # A slip of the pen among numbers is for the reader of the cells to find: most cells decide.
+    numeric = [column for column in free if _mostly_numbers(columns.sheet.column(column))]
+    likely = [column for column in numeric if plain(columns.names[column]) not in NOT_READ]
+    likely = likely or [column for column in numeric if len(free) == 1]
     if len(likely) == 1:
         return likely[0]
     which = f"any of {', '.join(likely)}" if likely else f"none of {', '.join(header)}"
@@ -217,6 +221,11 @@ def _only_number(columns: SheetColumns, taken: tuple[str | None, str]) -> str:
         where=columns.sheet.source,
         try_this=f'--response "{likely[-1] if likely else header[-1]}"',
     )
+
+
+def _mostly_numbers(cells: Sequence[str]) -> bool:
+    filled = [cell for cell in cells if cell.strip()]
+    return sum(isinstance(plain_number(cell), float) for cell in filled) > len(filled) / 2
 
 
 def _refuse_twice(response: str, person: str | None, piece: str) -> None:
