@@ -15,6 +15,7 @@ from analysis.words.control_cautions import (
     say_other_phases,
     say_rows_left_out,
     say_rule,
+    say_rule_cost,
 )
 from analysis.words.numbers import join_words, say_count, start, true_minus
 
@@ -35,6 +36,7 @@ __all__ = [
     "say_other_phases",
     "say_rows_left_out",
     "say_rule",
+    "say_rule_cost",
     "say_stability",
     "say_value",
 ]

@@ -66,13 +66,22 @@ def say_rule(rule: str) -> str:
 
 def say_false_alarms(cost: RuleCost) -> str:
     """How often the rules call a process that does not change, as long as its limits are known."""
-    # Simulated lengths carry no more digits than their interval.
-    length = say_number(cost.run_length, 10 * cost.half_width if cost.half_width else None)
     give = "this rule gives" if len(cost.rules) == 1 else "these rules together give"
     return (
-        f"When nothing changes, {give} a false alarm on the level about once in {length} batches, "
+        f"When nothing changes, {give} a false alarm on the level about once in {_length(cost)} batches, "
         f"and within {A_MONTH} batches in {say_percent(cost.within_25)} of cases."
     )
+
+
+def say_rule_cost(alone: RuleCost, beside: RuleCost, *, usual: bool) -> str:
+    """What one rule adds: its false alarms by itself, and with the usual two."""
+    said = f"A false alarm about once in {_length(alone)} batches by itself"
+    return f"{said}; one of the usual two." if usual else f"{said}, {_length(beside)} with the usual two."
+
+
+def _length(cost: RuleCost) -> str:
+    # Simulated lengths carry no more digits than their interval.
+    return say_number(cost.run_length, 10 * cost.half_width if cost.half_width else None)
 
 
 def say_caution(caution: str, chart: Chart) -> str:

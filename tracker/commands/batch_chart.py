@@ -9,6 +9,7 @@ import typer
 
 from tracker.commands.option_values import require_known
 from tracker.commands.shell import JsonOption, KitchenOption, example, make_app, open_store, print_json, say, tell
+from tracker.errors import UsageError
 
 app = make_app("")
 
@@ -16,16 +17,17 @@ app = make_app("")
 @app.command(
     epilog=example(
         'crumbwise batch chart "pass scones" --response "rise height"',
+        "crumbwise batch chart --list-rules",
         'crumbwise batch chart log.xlsx --response "piece weight" --kind range --lower-spec 245 --upper-spec 255',
     )
 )
 def chart(
     product_or_file: Annotated[
-        str,
+        str | None,
         typer.Argument(
             metavar="PRODUCT|FILE", help="A product, or a CSV or XLSX with a row a reading.", show_default=False
         ),
-    ],
+    ] = None,
     response: Annotated[
         list[str] | None, typer.Option(metavar="NAME", help="What was measured; may be repeated.")
     ] = None,
@@ -40,6 +42,9 @@ def chart(
         list[str] | None,
         typer.Option(metavar="NAME", help='Rule to use instead of the usual two; may be repeated; "all" for all.'),
     ] = None,
+    list_rules: Annotated[
+        bool, typer.Option("--list-rules", help="List the rules with what they cost in false alarms.")
+    ] = False,
     lower_spec: Annotated[float | None, typer.Option(metavar="NUMBER", help="Least that is accepted.")] = None,
     upper_spec: Annotated[float | None, typer.Option(metavar="NUMBER", help="Most that is accepted.")] = None,
     target: Annotated[float | None, typer.Option(metavar="NUMBER", help="What is aimed at.")] = None,
@@ -59,6 +64,15 @@ def chart(
     from tracker.workflow.chart_wishes import OF, Chosen, kind_asked, rules_asked, settings_asked
     from tracker.workflow.charting import chart_file, chart_product, is_file
 
+    if list_rules:
+        _list_rules(json_)
+        return
+    if product_or_file is None:
+        raise UsageError(
+            "Neither a product nor a file was named.",
+            where="batch chart",
+            try_this='crumbwise batch chart "pass scones"',
+        )
     require_known(of, OF, "--of", "kind of count")
     chosen = Chosen(
         kind=kind_asked(kind),
@@ -81,3 +95,14 @@ def chart(
         print_json(answer.to_json())
     else:
         say(answer.summary())
+
+
+def _list_rules(json_: bool) -> None:
+    from tracker.workflow.chart_wishes import list_rules
+
+    found = list_rules()
+    if json_:
+        print_json({"schema_version": "1.0", "rules": [each.to_json() for each in found]})
+        return
+    for each in found:
+        say(f"{each.rule}\n    {each.words}\n    {each.cost}")

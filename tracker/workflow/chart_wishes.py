@@ -7,13 +7,16 @@ wrongly, and the message names the nearest that one can.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import asdict, dataclass, field
+from typing import Any
 
 from analysis.control.charts import AUTO, KINDS, SETTINGS
 from analysis.control.entering import check_specification
 from analysis.control.results import Specification
+from analysis.control.rule_costs import cost_of
 from analysis.control.rules import DEFAULT, RULES
 from analysis.errors import TrialDataError
+from analysis.words.control import say_rule, say_rule_cost
 from tracker.errors import UsageError
 from tracker.intake.numbers import plain_number
 from tracker.intake.spreadsheet import nearest
@@ -77,6 +80,39 @@ def rules_asked(names: Sequence[str]) -> tuple[str, ...]:
     if ALL in names:
         return tuple(RULES)
     return tuple(dict.fromkeys(_rule(name) for name in names))
+
+
+@dataclass(frozen=True, kw_only=True)
+class RuleLine:
+    """A rule with what it looks for and costs: mean batches to a false alarm, by itself and beside the usual two."""
+
+    rule: str
+    words: str
+    usual: bool
+    alone: float
+    beside: float
+    cost: str
+
+    def to_json(self) -> dict[str, Any]:
+        return asdict(self)
+
+
+def list_rules() -> tuple[RuleLine, ...]:
+    """Every rule that can be asked for, with its cost where nothing changes and limits are known."""
+    lines = []
+    for rule in RULES.values():
+        alone, beside = cost_of((rule.key,)), cost_of((*DEFAULT, rule.key))
+        lines.append(
+            RuleLine(
+                rule=rule.key,
+                words=say_rule(rule.key),
+                usual=rule.default,
+                alone=alone.run_length,
+                beside=beside.run_length,
+                cost=say_rule_cost(alone, beside, usual=rule.default),
+            )
+        )
+    return tuple(lines)
 
 
 def _rule(name: str) -> str:

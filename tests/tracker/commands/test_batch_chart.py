@@ -194,6 +194,22 @@ def test_rules_are_chosen_by_name_and_their_price_is_told(crumbwise, log):
     assert every["false_alarms"]["run_length"] < 80
 
 
+def test_the_rules_are_listed_with_their_price(crumbwise):
+    listed = {line["rule"]: line for line in crumbwise("batch", "chart", "--list-rules", "--json").document["rules"]}
+    assert len(listed) == 8
+    assert [rule for rule, line in listed.items() if line["usual"]] == ["outside the limits", "eight on one side"]
+    # Champ and Woodall 1987, Technometrics 29:393 (figures from memory): 370.40 alone; 152.73 for the usual two.
+    assert listed["outside the limits"]["alone"] == pytest.approx(370.40, abs=0.01)
+    assert listed["outside the limits"]["beside"] == pytest.approx(152.73, abs=0.01)
+    assert all(line["beside"] <= line["alone"] for line in listed.values())
+    said = crumbwise("batch", "chart", "--list-rules").out
+    assert "fifteen close in" in said
+    assert "963 batches by itself" in said
+    nothing = crumbwise("batch", "chart")
+    assert nothing.code == 2
+    assert "Neither a product nor a file" in nothing.err
+
+
 def test_yes_and_no_are_counted_out_of_the_pieces_of_a_batch(crumbwise, log):
     ran = crumbwise("batch", "chart", log, "--response", "cracked", "--kind", "counts", "--json")
     assert ran.code == 0, ran.err
