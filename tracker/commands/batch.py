@@ -11,6 +11,7 @@ from tracker.commands import (
     batch_alarms,
     batch_causes,
     batch_chart,
+    batch_import,
     batch_limits,
     batch_log,
     batch_mend,
@@ -22,6 +23,16 @@ from tracker.commands.shell import make_app
 app = make_app(GROUPS["batch"][1])
 
 # Without a name their commands stand beside each other; a part may hold a named group of its own.
-PARTS = (batch_product, batch_log, batch_mend, batch_read, batch_limits, batch_alarms, batch_chart, batch_causes)
+PARTS = (
+    batch_product,
+    batch_log,
+    batch_import,
+    batch_mend,
+    batch_read,
+    batch_limits,
+    batch_alarms,
+    batch_chart,
+    batch_causes,
+)
 for part in PARTS:
     app.add_typer(part.app)

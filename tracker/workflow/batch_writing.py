@@ -40,8 +40,8 @@ class BatchEntry:
     """One batch as it is logged.
 
     ``baked_at`` is RFC 3339 in UTC; ``lots`` maps an ingredient to the code of its lot;
-    ``readings`` maps a response to one value for each piece, ``sizes`` a counted response to
-    what each count was taken out of.
+    ``readings`` maps a response to one value for each piece (None: not read), ``sizes`` a counted
+    response to what each count was taken out of.
     """
 
     number: str
@@ -50,7 +50,7 @@ class BatchEntry:
     oven: str = ""
     shift: str = ""
     lots: Mapping[str, str]
-    readings: Mapping[str, Sequence[float]]
+    readings: Mapping[str, Sequence[float | None]]
     sizes: Mapping[str, Sequence[float]] = field(default_factory=dict)
 
 
@@ -61,7 +61,7 @@ def check_entries(entries: Sequence[BatchEntry]) -> None:
         raise InputError(f"Batch {twice[0]} stands twice in the log.", where="batch log", try_this="number it anew")
     for entry in entries:
         for response, values in entry.readings.items():
-            wrong = [value for value in values if not math.isfinite(value)]
+            wrong = [value for value in values if value is not None and not math.isfinite(value)]
             if wrong:
                 raise InputError(
                     f"{response} of batch {entry.number} is not a number.",
@@ -159,6 +159,11 @@ def _let_stand_again(
 ) -> None:
     row, was = batch
     who: dict[str, Any] = {"person_id": person, "at": deed.at, "reason": reason}
+    for old in was.readings:  # what it was read for the first time does not count beside what is said now
+        before = deed.session.get(Reading, old.id)
+        assert before is not None
+        gone: dict[str, Any] = {"bake_id": before.bake_id, "piece_id": before.piece_id, "repeat": before.repeat}
+        deed.add(Reading(**gone, response=before.response, value=None, void=True, replaces_id=before.id, **who))
     deed.add(BatchChange(batch_id=key(row), detail="void", value="no", **who))
     deed.add_many(
         BatchChange(batch_id=key(row), detail=detail, value=getattr(entry, detail), **who)
@@ -197,6 +202,7 @@ def write_readings(deed: Deed, pairs: Sequence[tuple[Bake, BatchEntry]], person:
         for bake, entry in pairs
         for response, values in entry.readings.items()
         for number, value in enumerate(values, start=1)
+        if value is not None
     ]
     written = deed.add_many(
         Reading(

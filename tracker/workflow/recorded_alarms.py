@@ -165,6 +165,12 @@ def _rules(rows: Mapping[int, tuple[int | None, str, str]], phases: Sequence[obj
     return {"rules": rules} if rules else {}
 
 
+def withdraw_from(deed: Deed, batches: Sequence[int], *, person: int, reason: str) -> Changes:
+    """Withdraw the open alarms of batches (their rows) that were taken back."""
+    gone = standing_alarms(deed.session, batches)
+    return Changes(withdrawn=_withdraw(deed, gone, person, reason))
+
+
 def standing_alarms(session: Session, batches: Iterable[int], response: str | None = None) -> list[AlarmEntry]:
     """Alarms of these batches that were not withdrawn, in order of entry."""
     rows = rows_of(session, AlarmEntry, AlarmEntry.batch_id, sorted(set(batches)))

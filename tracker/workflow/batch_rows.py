@@ -1,0 +1,231 @@
+"""What does each row of a season's spreadsheet say of its batch?
+
+One row for each piece with a column for each response, or one row for each reading as our own
+export writes them. What is wrong with a row is kept beside it, so that one look shows it all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from tracker.errors import TrackerError
+from tracker.intake.moments import read_moment
+from tracker.intake.numbers import number_text, read_number
+from tracker.intake.piece_readings import read_pieces
+from tracker.intake.preview import RowError
+from tracker.intake.spreadsheet import Sheet
+from tracker.models import LoggedResponse
+from tracker.workflow.batch_columns import BatchColumns
+from tracker.workflow.batch_writing import BatchEntry
+from tracker.workflow.import_rows import unguarded
+from tracker.workflow.logged_responses import find_response
+
+DETAILS = ("line", "oven", "shift")
+MOST_PIECES = 10_000
+
+
+@dataclass
+class _Batch:
+    """A batch as its rows tell it; ``readings`` maps response -> piece -> value, ``sizes`` likewise."""
+
+    number: str
+    row: int
+    details: dict[str, str] = field(default_factory=dict)
+    lots: dict[str, str] = field(default_factory=dict)
+    readings: dict[str, dict[int, float]] = field(default_factory=dict)
+    sizes: dict[str, dict[int, float]] = field(default_factory=dict)
+    rows: int = 0
+
+
+@dataclass
+class BatchRows:
+    """Reads the rows of one sheet; ``errors`` and ``notices`` grow as it goes."""
+
+    sheet: Sheet
+    columns: BatchColumns
+    responses: Sequence[LoggedResponse]
+    product: str
+    zone: str
+    errors: list[RowError] = field(default_factory=list)
+    notices: list[str] = field(default_factory=list)
+    _batches: dict[str, _Batch] = field(default_factory=dict)
+    _last: str = ""
+
+    def read(self) -> list[BatchEntry]:
+        """Every batch in the order of the file. Look at ``errors`` before using any."""
+        for index in range(len(self.sheet.rows)):
+            batch = self._batch(index)
+            if batch is not None:
+                batch.rows += 1
+                self._details(index, batch)
+                self._lots(index, batch)
+                self._readings(index, batch)
+        entries = [self._entry(batch) for batch in self._batches.values()]
+        self._clock(entries)
+        return entries
+
+    def row_of(self, number: str) -> int:
+        return self._batches[number].row
+
+    def _cell(self, index: int, column: str | None) -> str:
+        return "" if column is None else unguarded(self.sheet.rows[index][self.sheet.header.index(column)].strip())
+
+    def _own(self, index: int, name: str) -> str:
+        return self._cell(index, self.columns.own.get(name))
+
+    def _error(self, index: int, column: str | None, what: str, try_this: str) -> None:
+        place = self.sheet.places[index]
+        self.errors.append(RowError(row=place, column=column or "", what=what, try_this=try_this))
+
+    def _batch(self, index: int) -> _Batch | None:
+        number = " ".join(self._own(index, "batch").split())
+        column = self.columns.own["batch"]
+        if not number:
+            self._error(index, column, "The row has readings without a batch.", "write the number of its batch")
+            return None
+        if number not in self._batches:
+            self._batches[number] = _Batch(number, self.sheet.places[index])
+        elif number != self._last and not self.columns.long:
+            before = self._batches[number]
+            self._error(
+                index,
+                column,
+                f"Batch {number} comes back (first in row {before.row}): two batches with one number, "
+                "or rows out of order.",
+                "give the later one a number of its own, or bring the rows of one batch together",
+            )
+        self._last = number
+        return self._batches[number]
+
+    def _details(self, index: int, batch: _Batch) -> None:
+        told = {name: self._own(index, name) for name in DETAILS}
+        when = self._own(index, "baked at") or " ".join(
+            part for part in (self._own(index, "date"), self._own(index, "time")) if part
+        )
+        if when:
+            column = self.columns.own.get("baked at") or self.columns.own.get("date")
+            try:
+                told["baked_at"] = read_moment(when, zone=self.zone, where="baked at")
+            except TrackerError as wrong:
+                self._error(index, column, wrong.what, wrong.try_this)
+        for name, value in told.items():
+            self._once(index, batch.details, name, value, batch.number)
+
+    def _lots(self, index: int, batch: _Batch) -> None:
+        for ingredient, column in self.columns.lots.items():
+            self._once(index, batch.lots, ingredient, self._cell(index, column), batch.number)
+
+    def _once(self, index: int, told: dict[str, str], name: str, value: str, number: str) -> None:
+        """A detail stands once for a batch; rows may leave it out, but not contradict it."""
+        if value and told.setdefault(name, value) != value:
+            self._error(
+                index,
+                None,
+                f'{name.replace("_", " ")} of batch {number} is "{value}" here and "{told[name]}" above.',
+                "give all rows of a batch the same, or the later batch a number of its own",
+            )
+
+    def _readings(self, index: int, batch: _Batch) -> None:
+        if self.columns.long:
+            name = self._own(index, "response")
+            column = self.columns.own["response"]
+            if not name:
+                self._error(index, column, "The row names no response.", "write which response was read")
+                return
+            try:
+                response = find_response(self.responses, name, product=self.product)
+            except TrackerError as wrong:
+                self._error(index, column, wrong.what, wrong.try_this)
+                return
+            self._reading(index, batch, response, self.columns.own["value"], self.columns.own.get("size"))
+            return
+        known = {response.name: response for response in self.responses}
+        for name, column in self.columns.responses.items():
+            self._reading(index, batch, known[name], column, self.columns.sizes.get(name))
+
+    def _reading(
+        self, index: int, batch: _Batch, response: LoggedResponse, column: str, size_column: str | None
+    ) -> None:
+        text, size = self._cell(index, column), self._cell(index, size_column)
+        if not text:
+            return
+        counted = response.scale != "measured"
+        try:
+            if not counted:
+                value, out_of = read_number(text, what=response.name), None
+            else:
+                typed = text if "/" in text or " of " in text else f"{text}/{size}"
+                (read,) = read_pieces(typed, scale=response.scale, what=response.name)
+                value, out_of = read.value, read.size
+        except TrackerError as wrong:
+            self._error(index, column, wrong.what, wrong.try_this)
+            return
+        piece = self._piece(index, batch, response.name)
+        if piece is None:
+            return
+        if piece in batch.readings.setdefault(response.name, {}):
+            self._error(
+                index, column, f"Piece {piece} of batch {batch.number} has {response.name} already.", "count the pieces"
+            )
+            return
+        batch.readings[response.name][piece] = value
+        if out_of is not None:
+            batch.sizes.setdefault(response.name, {})[piece] = out_of
+
+    def _piece(self, index: int, batch: _Batch, response: str) -> int | None:
+        text = self._own(index, "piece")
+        if not text:
+            return batch.rows if not self.columns.long else len(batch.readings.get(response, {})) + 1
+        column = self.columns.own["piece"]
+        try:
+            number = read_number(text, what="piece")
+        except TrackerError as wrong:
+            self._error(index, column, wrong.what, wrong.try_this)
+            return None
+        if number < 1 or not number.is_integer() or number > MOST_PIECES:
+            self._error(index, column, f"{number_text(number)} is no number of a piece.", "count from 1")
+            return None
+        return int(number)
+
+    def _entry(self, batch: _Batch) -> BatchEntry:
+        if "baked_at" not in batch.details and not any(error.row == batch.row for error in self.errors):
+            column = self.columns.own.get("baked at") or self.columns.own.get("date") or ""
+            self.errors.append(
+                RowError(
+                    row=batch.row,
+                    column=column,
+                    what=f"Nothing says when batch {batch.number} was baked.",
+                    try_this='write it as "2026-11-26 05:30"',
+                )
+            )
+        return BatchEntry(
+            number=batch.number,
+            baked_at=batch.details.get("baked_at", ""),
+            line=batch.details.get("line", ""),
+            oven=batch.details.get("oven", ""),
+            shift=batch.details.get("shift", ""),
+            lots=batch.lots,
+            readings={name: _in_order(values) for name, values in batch.readings.items()},
+            sizes={
+                name: tuple(sizes.get(piece, 1.0) for piece in range(1, max(sizes) + 1))
+                for name, sizes in batch.sizes.items()
+            },
+        )
+
+    def _clock(self, entries: Sequence[BatchEntry]) -> None:
+        latest: BatchEntry | None = None
+        for entry in entries:
+            if latest is not None and entry.baked_at and entry.baked_at < latest.baked_at:
+                self.notices.append(
+                    f"The clock goes back in row {self.row_of(entry.number)}: batch {entry.number} was baked at "
+                    f"{entry.baked_at}, before batch {latest.number} ({latest.baked_at}). "
+                    "Batches are kept in the order of their times."
+                )
+            elif entry.baked_at:
+                latest = entry
+
+
+def _in_order(values: dict[int, float]) -> tuple[float | None, ...]:
+    """Piece by piece, None where a piece was not read."""
+    return tuple(values.get(piece) for piece in range(1, max(values) + 1))
