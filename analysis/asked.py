@@ -14,10 +14,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.bakes import group_columns
 from analysis.checks import did_you_mean
 from analysis.errors import NotPossible, TrialDataError
 from analysis.questions import Factor, Question, Response
+from analysis.rows import group_columns
 
 ENOUGH_DOSES = 4  # distinct levels from which a single amount is read as a dose
 SETTINGS = (3, 5)  # of each amount, in designs for surfaces of second order

@@ -13,96 +13,106 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from analysis.checks import did_you_mean, numbers, require_columns, row_names
+from analysis.checks import numbers, require_columns, row_names
 from analysis.errors import NotPossible, TrialDataError
-from analysis.questions import Factor, Question, Response
+from analysis.questions import Question, Response
 from analysis.results import Check, LeftOut
+from analysis.rows import PIECE, Rows, asked_for, group_columns, in_bakes, level_text, measured, ordered, rows_of
 
 OWN_COLUMNS = ("bake", "order", "readings")  # what the bake frame adds to the user's columns
-_ORDER, _PIECE = "bake_order", "piece"  # columns read when the table happens to have them
 
 
 @dataclass(frozen=True, kw_only=True)
 class BakeTable:
     """The bake frame of one response with an account of every row of its table.
 
-    ``n_rows`` rows came in, ``n_readings`` of them were used; ``left_out`` lists the rest.
-    ``notes`` are the checks that forming the bakes gave rise to.
+    ``n_bakes`` counts bakes, not their readings by several assessors. ``n_rows`` rows came in,
+    ``n_readings`` of them were used; ``left_out`` lists the rest.
+    ``notes`` are the checks that forming the bakes gave rise to; ``rows`` is what other responses share.
     """
 
+    rows: Rows
     bakes: pd.DataFrame
+    n_bakes: int
     n_rows: int
     n_readings: int
     left_out: tuple[LeftOut, ...]
     notes: tuple[Check, ...]
 
-    @property
-    def n_bakes(self) -> int:
-        """Bakes, not their readings by several assessors."""
-        return int(self.bakes["bake"].nunique())
 
-
-def bake_table(table: pd.DataFrame, response: Response, question: Question) -> BakeTable:
+def bake_table(
+    table: pd.DataFrame, response: Response, question: Question, *, shared: dict[int, Rows] | None = None
+) -> BakeTable:
     """One row per bake from one row per reading.
 
     Readings of one bake (``question.bake``) are averaged, piece means first where there is a
     column "piece". Groups that vary within bakes (assessors who scored the same one) keep a row for
     each bake and group; the bake's name then stands in several rows. Without ``question.bake`` each
-    row is a bake. Rows without a response, a setting or a block are left out and listed. Raises
+    row is a bake. Rows without a response, a setting or a block are left out and listed. Whoever asks
+    about several responses hands the same ``shared`` to each, so that a table's settings are formed once. Raises
     TrialDataError (unknown column, text in a number, infinity, settings that differ within a bake) and
     NotPossible (nothing left).
     """
     where = f"table of {response.name}"
-    require_columns(table, _asked_for(response, question), where=where)
+    require_columns(table, asked_for(response, question), where=where)
     _refuse_own_names(response, question, where)
-    about, values = _about(table, question, response), _values(table, response, question, where)
-    gaps = _gaps(about, values)
+    rows = _rows(table, response, question, shared)
+    read = numbers(table, response.name, where=where, yes_no=response.scale == "yes-no").reset_index(drop=True)
+    if rows.one_each is not None and not read.isna().any():
+        left_out: tuple[LeftOut, ...] = ()
+        bakes = rows.one_each.copy()
+        bakes.insert(len(rows.settings.columns), response.name, read)
+        n_bakes = len(bakes)
+    else:
+        about, values, left_out = _usable(rows, read, response)
+        bakes = _averaged(about, values, response, question)
+        n_bakes = int(bakes["bake"].nunique())
+    return BakeTable(
+        rows=rows,
+        bakes=bakes,
+        n_bakes=n_bakes,
+        n_rows=len(table),
+        n_readings=len(table) - len(left_out),
+        left_out=left_out,
+        notes=_unit_notes(table, bakes, n_bakes, response, question),
+    )
+
+
+def _rows(table: pd.DataFrame, response: Response, question: Question, shared: dict[int, Rows] | None) -> Rows:
+    if shared is None or response.name == PIECE:  # which then says nothing of pieces
+        return rows_of(table, response, question)
+    if id(table) not in shared:
+        shared[id(table)] = rows_of(table, response, question)
+    return shared[id(table)]
+
+
+def _usable(rows: Rows, read: pd.Series, response: Response) -> tuple[pd.DataFrame, pd.DataFrame, tuple[LeftOut, ...]]:
+    """The rows that have the response and all their settings, and why the others have not."""
+    values = rows.settings.assign(**{response.name: read})
+    gaps = _gaps(rows.about, values)
     left_out = tuple(
         LeftOut(row=row, why=why, response=response.name)
-        for row, why in zip(row_names(table), gaps, strict=True)
+        for row, why in zip(row_names(rows.table), gaps, strict=True)
         if why
     )
     used = [not why for why in gaps]
     if not any(used):
         raise NotPossible(
             f"No row has {response.name} together with all its settings.",
-            where=where,
+            where=f"table of {response.name}",
             try_this=f"Record {response.name} for the bakes of this trial, or leave this response out.",
         )
-    about, values = about[used], values[used]
-    numeric = [name for name in _measured(question) if values[name].dtype.kind == "f"]
+    return rows.about[used], values[used], left_out
+
+
+def _averaged(about: pd.DataFrame, values: pd.DataFrame, response: Response, question: Question) -> pd.DataFrame:
+    where = f"table of {response.name}"
+    numeric = [name for name in measured(question) if values[name].dtype.kind == "f"]
     _refuse_no_weight(about, values, question, where)
     apart = _within_bakes(about, values, question)
     _settings_agree(about, values.drop(columns=[response.name, *numeric, *apart]), where)
-    about["unit"] = _units(about, values, apart)
-    bakes = _ordered(_average(about, values, response.name, numeric, question.weights), question)
-    return BakeTable(
-        bakes=bakes,
-        n_rows=len(table),
-        n_readings=len(values),
-        left_out=left_out,
-        notes=_unit_notes(table, bakes, response, question),
-    )
-
-
-def level_text(value: object) -> str:
-    """A level as it is written: 1.0 from a spreadsheet is "1", blanks around a name go."""
-    if isinstance(value, float) and value.is_integer():
-        return str(int(value))
-    return str(value).strip()
-
-
-def _asked_for(response: Response, question: Question) -> list[str]:
-    settings = [factor.name for factor in question.factors]
-    bake = [question.bake] if question.bake else []
-    groups = [*question.blocks, *group_columns(question)]
-    return list(dict.fromkeys([*settings, *groups, *_measured(question), *bake, response.name]))
-
-
-def group_columns(question: Question) -> tuple[str, ...]:
-    """Every column that says which rows share an error."""
-    chains = (question.group, *question.crossed, question.strips, tuple(group for _, group in question.slopes))
-    return tuple(dict.fromkeys(name for chain in chains for name in chain))
+    about = about.assign(unit=_units(about, values, apart))
+    return ordered(_average(about, values, response.name, numeric, question.weights), question)
 
 
 def without_readings(bakes: pd.DataFrame, response: Response, question: Question) -> tuple[pd.DataFrame, Question]:
@@ -121,13 +131,8 @@ def without_readings(bakes: pd.DataFrame, response: Response, question: Question
     return whole.reset_index(drop=True), replace(question, group=kept[0] if kept else (), crossed=tuple(kept[1:]))
 
 
-def _measured(question: Question) -> tuple[str, ...]:
-    """Columns that were measured beside the response: covariates and weights."""
-    return (*question.covariates, *((question.weights,) if question.weights else ()))
-
-
 def _refuse_own_names(response: Response, question: Question, where: str) -> None:
-    groups = (*question.blocks, *group_columns(question), *_measured(question))
+    groups = (*question.blocks, *group_columns(question), *measured(question))
     names = [response.name, *(factor.name for factor in question.factors), *groups]
     taken = [name for name in names if name in OWN_COLUMNS and name != question.bake]
     if taken:
@@ -136,29 +141,6 @@ def _refuse_own_names(response: Response, question: Question, where: str) -> Non
             where=where,
             try_this=f'Rename the column, for example to "{taken[0]} of the day".',
         )
-
-
-def _values(table: pd.DataFrame, response: Response, question: Question, where: str) -> pd.DataFrame:
-    """Settings and response of each row: amounts as floats, categories as text, gaps as NaN or None."""
-    columns: dict[str, pd.Series] = {}
-    for factor in question.factors:
-        amount = factor.kind == "amount"
-        columns[factor.name] = numbers(table, factor.name, where=where) if amount else _category(table, factor, where)
-    for name in (*question.blocks, *group_columns(question)):
-        columns.setdefault(name, _texts(table[name]))
-    for name in question.covariates:
-        columns.setdefault(name, _covariate(table, name, where))
-    if question.weights:
-        columns.setdefault(question.weights, numbers(table, question.weights, where=where))
-    columns[response.name] = numbers(table, response.name, where=where, yes_no=response.scale == "yes-no")
-    return pd.DataFrame(columns).reset_index(drop=True)
-
-
-def _covariate(table: pd.DataFrame, name: str, where: str) -> pd.Series:
-    """Numbers where every filled cell is one, else texts, which are levels."""
-    if table[name].dtype.kind in "iufb" and table[name].dtype.kind != "b":
-        return numbers(table, name, where=where)
-    return _texts(table[name])
 
 
 def _refuse_no_weight(about: pd.DataFrame, values: pd.DataFrame, question: Question, where: str) -> None:
@@ -172,46 +154,6 @@ def _refuse_no_weight(about: pd.DataFrame, values: pd.DataFrame, question: Quest
             where=where,
             try_this="Give how many pieces each value stands for, or leave the row out.",
         )
-
-
-def _about(table: pd.DataFrame, question: Question, response: Response) -> pd.DataFrame:
-    """Of each row: which bake, which piece of it, and when it was baked."""
-    rows = pd.Series(row_names(table), dtype=object, index=table.index)
-    has_pieces = _PIECE in table and _PIECE not in _asked_for(response, question)
-    return pd.DataFrame(
-        {
-            "bake": _texts(table[question.bake]) if question.bake else rows.map(level_text),
-            "piece": _texts(table[_PIECE]).fillna("") if has_pieces else "",
-            "order": _orders(table, question),
-        }
-    ).reset_index(drop=True)
-
-
-def _texts(column: pd.Series) -> pd.Series:
-    """Levels as text; None where the cell is empty or blank."""
-    texts = [None if pd.isna(value) or not level_text(value) else level_text(value) for value in column]
-    return pd.Series(texts, index=column.index, dtype=object)
-
-
-def _category(table: pd.DataFrame, factor: Factor, where: str) -> pd.Series:
-    texts = _texts(table[factor.name])
-    unknown = [text for text in texts.dropna().unique() if factor.levels and text not in factor.levels]
-    if unknown:
-        raise TrialDataError(
-            f'"{factor.name}" has no level "{unknown[0]}".',
-            where=where,
-            try_this=did_you_mean(unknown[0], factor.levels),
-        )
-    return texts
-
-
-def _orders(table: pd.DataFrame, question: Question) -> list[int]:
-    """The recorded order of baking where every row has one, else the order of the rows."""
-    if _ORDER in table and _ORDER not in {factor.name for factor in question.factors}:
-        recorded = pd.to_numeric(table[_ORDER], errors="coerce")
-        if recorded.notna().all():
-            return recorded.astype(int).tolist()
-    return list(range(1, len(table) + 1))
 
 
 def _gaps(about: pd.DataFrame, values: pd.DataFrame) -> list[str]:
@@ -272,11 +214,7 @@ def _average(
     count by theirs, and the bake weighs what they weigh together.
     """
     if about["unit"].is_unique:
-        bakes = values.reset_index(drop=True)
-        bakes["bake"] = about["bake"].astype(str).to_numpy()
-        bakes["order"] = about["order"].to_numpy()
-        bakes["readings"] = 1
-        return bakes
+        return in_bakes(about, values)
     keys = [about["unit"].to_numpy(), about["piece"].to_numpy()]
     pieces = values[response].groupby(keys, sort=False).mean()
     means = pieces.groupby(level=0, sort=False).mean()
@@ -298,21 +236,11 @@ def _weighed(values: pd.DataFrame, response: str, weights: str, of_bake: Any) ->
     return (values[response] * light).groupby(of_bake, sort=False).sum()
 
 
-def _ordered(bakes: pd.DataFrame, question: Question) -> pd.DataFrame:
-    """Categories, blocks and groups as ordered categoricals of the levels that occur."""
-    stored = {factor.name: factor.levels for factor in question.factors if factor.kind != "amount"}
-    texts = [name for name in question.covariates if bakes[name].dtype.kind != "f"]
-    for name in dict.fromkeys((*stored, *question.blocks, *group_columns(question), *texts)):
-        occurring = list(dict.fromkeys(bakes[name]))
-        levels = [level for level in stored.get(name, ()) if level in occurring] or occurring
-        bakes[name] = pd.Categorical(bakes[name], categories=levels, ordered=True)
-    return bakes
-
-
-def _unit_notes(table: pd.DataFrame, bakes: pd.DataFrame, response: Response, question: Question) -> tuple[Check, ...]:
+def _unit_notes(
+    table: pd.DataFrame, bakes: pd.DataFrame, count: int, response: Response, question: Question
+) -> tuple[Check, ...]:
     """Was the right thing counted as one bake?"""
     most = int(bakes["readings"].max())
-    count = int(bakes["bake"].nunique())
     facts: dict[str, Any] = {"bakes": count, "readings": int(bakes["readings"].sum()), "most": most}
     if count < len(bakes):
         held = bakes.groupby("bake", observed=True)
@@ -321,8 +249,8 @@ def _unit_notes(table: pd.DataFrame, bakes: pd.DataFrame, response: Response, qu
     if question.bake:
         averaged = [Check(check="experimental unit", verdict="fine", facts=facts)] if most > 1 else []
         return tuple(averaged)
-    asked = _asked_for(response, question)
-    hints = [name for name in (_PIECE, "bake", "reading") if name in table.columns and name not in asked]
+    asked = asked_for(response, question)
+    hints = [name for name in (PIECE, "bake", "reading") if name in table.columns and name not in asked]
     if hints:
         return (Check(check="experimental unit", verdict="look here", facts={**facts, "column": hints[0]}),)
     return ()

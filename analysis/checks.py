@@ -79,13 +79,10 @@ def numbers(frame: pd.DataFrame, column: str, *, where: str = "", yes_no: bool =
             where=where,
             try_this=f'Give "{column}" as a category, or as a number such as minutes.',
         )
-    if yes_no:
-        raw = raw.map(lambda value: YES_NO.get(_plain(value), value) if isinstance(value, str) else value)
-    raw = raw.map(lambda value: None if isinstance(value, str) and not value.strip() else value)
-    values = pd.to_numeric(raw, errors="coerce").astype("float64")
-    text = values.isna() & raw.notna()
-    if text.any():
-        raise _text_in_number(frame, column, text, where)
+    if isinstance(raw.dtype, np.dtype) and raw.dtype.kind in "iuf":
+        values = raw.astype("float64")
+    else:
+        values = _typed(frame, column, raw, where, yes_no)
     infinite = np.isinf(values)
     if infinite.any():
         raise TrialDataError(
@@ -93,6 +90,18 @@ def numbers(frame: pd.DataFrame, column: str, *, where: str = "", yes_no: bool =
             where=where,
             try_this="Replace it by the value that was read, or leave the cell empty.",
         )
+    return values
+
+
+def _typed(frame: pd.DataFrame, column: str, raw: pd.Series, where: str, yes_no: bool) -> pd.Series:
+    """A column that holds text, gaps or truth values, as numbers."""
+    if yes_no:
+        raw = raw.map(lambda value: YES_NO.get(_plain(value), value) if isinstance(value, str) else value)
+    raw = raw.map(lambda value: None if isinstance(value, str) and not value.strip() else value)
+    values = pd.to_numeric(raw, errors="coerce").astype("float64")
+    text = values.isna() & raw.notna()
+    if text.any():
+        raise _text_in_number(frame, column, text, where)
     return values
 
 
@@ -109,13 +118,13 @@ def guess_kind(column: pd.Series) -> FactorKind:
     return "amount" if bool(pd.to_numeric(filled, errors="coerce").notna().all()) else "category"
 
 
-def duplicate_rows(frame: pd.DataFrame, response: Response) -> Check | None:
-    """Rows that are the same in every column: entered twice?
+def duplicate_rows(frame: pd.DataFrame, response: Response, repeated: pd.Series | None = None) -> Check | None:
+    """Rows that are the same in every column (``repeated``, where that is known already): entered twice?
 
     Scores, counts and yes-no answers tie all the time, so they are only compared where some
     other column tells the rows apart (a bake, an order, a date).
     """
-    repeated = frame.duplicated(keep=False) & frame[response.name].notna()
+    repeated = (frame.duplicated(keep=False) if repeated is None else repeated) & frame[response.name].notna()
     if not repeated.any() or (response.scale != "measured" and not _rows_are_told_apart(frame, response.name)):
         return None
     names = [name for name, same in zip(row_names(frame), repeated, strict=True) if same]

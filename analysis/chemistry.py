@@ -8,10 +8,10 @@ from __future__ import annotations
 
 import pandas as pd
 
-from analysis.bakes import level_text
 from analysis.leavening.runs import COLUMNS, GAS
 from analysis.questions import Question, Response
 from analysis.results import ChemistryPart
+from analysis.rows import level_text
 
 
 def chemistry_parts(

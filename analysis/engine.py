@@ -24,6 +24,7 @@ from analysis.next_bakes import next_bakes
 from analysis.parts import Part
 from analysis.questions import ModelName, Question, Response
 from analysis.results import Analysis, Check, FamilyResult, Finding, LeftOut, ModelNote, ResponseResult
+from analysis.rows import Rows
 from analysis.understood import refuse_what_is_not_understood
 
 if TYPE_CHECKING:
@@ -56,7 +57,8 @@ def analyse(
     """
     tables = _by_response(tables, question)
     check_question(question, tables)
-    answered = [_answer(tables[response.name], response, question) for response in question.responses]
+    shared: dict[int, Rows] = {}
+    answered = [_answer(tables[response.name], response, question, shared) for response in question.responses]
     failures = [one.failure for one in answered if one.failure is not None]
     if len(failures) == len(answered):
         raise _all_failed(failures, question)
@@ -109,14 +111,14 @@ def _by_response(tables: Mapping[str, pd.DataFrame] | pd.DataFrame, question: Qu
     return {response.name: tables for response in question.responses}
 
 
-def _answer(table: pd.DataFrame, response: Response, question: Question) -> _Answered:
+def _answer(table: pd.DataFrame, response: Response, question: Question, shared: dict[int, Rows]) -> _Answered:
     """One response; NotPossible becomes an answer in words, wrong data are raised."""
     if table.empty:
         raise TrialDataError(
             f"The table of {response.name} has no rows.", where="table", try_this="Record or import readings first."
         )
     try:
-        bakes = bake_table(table, response, question)
+        bakes = bake_table(table, response, question, shared=shared)
     except NotPossible as problem:
         return _Answered(result=_cannot_tell(response, question, problem, None), table=None, failure=problem)
     question = with_bends(question, response, bakes.bakes)
@@ -181,7 +183,11 @@ def _all_checks(
     """Checks of the family and of the door; where both speak, the one with the graver verdict stands."""
     # Scores are not averaged, so what the door says of averaging is not so.
     notes = [note for note in bakes.notes if not (_of_scores(family) and note.check == "experimental unit")]
-    door = [*notes, duplicate_rows(table, response), leading_digits(bakes.bakes[response.name].to_numpy())]
+    door = [
+        *notes,
+        duplicate_rows(table, response, bakes.rows.repeated),
+        leading_digits(bakes.bakes[response.name].to_numpy()),
+    ]
     door += [_scale_note(bakes, response, question, family), _guessed_note(question)]
     checks = list(family.checks)
     for check in (check for check in door if check is not None):

@@ -10,14 +10,14 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from functools import cache
+from functools import cache, lru_cache
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import pandas as pd
 
-from analysis.predicting import Predictor, Span
+from analysis.predicting import Predictor, Span, treatments
 from analysis.questions import Question, Response
 from analysis.results import NextBakes, ResponseResult
 
@@ -26,13 +26,16 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-MOST_CANDIDATES = 1500
+MOST_CANDIDATES = 400
+MOST_CORNERS = 1500  # where only the ends of each amount are looked at
 GRID = (13, 9, 7, 5, 3, 2)  # settings of an amount, the finest that keeps the candidates few enough
 DRAWS = 800
 MOST_BAKES = 4
 FEW = 64  # candidates
+PART = 50  # draws
 WORTH = 0.1  # of the difference that matters: a smaller gain is not worth a bake's flour
-NODES = 24
+NODES, ROUGHLY = 24, 5
+SHORTLIST = 24  # candidates that are weighed again to the last digit
 
 
 @dataclass(frozen=True)
@@ -66,17 +69,23 @@ def worthwhile(predictor: Predictor, response: Response, *, seed: int, most: int
         return []
     worth = _worth(draws, response)
     mean, around = worth.mean(axis=0), worth - worth.mean(axis=0)
-    # Threads of the matrix library gain nothing on few candidates and wait for each other on a busy machine.
-    squares = np.einsum("ij,ik->jk", around, around) if around.shape[1] <= FEW else around.T @ around
-    covariance = squares / (len(draws) - 1)
+    covariance = _covariance(around)
     found: list[Trial] = []
     for _ in range(most):
-        gains = _gains(mean, covariance, predictor.sd**2)
-        best = int(np.argmax(gains))
-        found.append(Trial(_tidy(candidates.iloc[best], predictor.spans), float(gains[best])))
+        best, gain = _most_gained(mean, covariance, predictor.sd**2)
+        found.append(Trial(_tidy(candidates.iloc[best], predictor.spans), gain))
         column = covariance[:, best]
         covariance = covariance - np.outer(column, column) / (covariance[best, best] + predictor.sd**2)
     return [trial for at, trial in enumerate(found) if trial.treatment not in [one.treatment for one in found[:at]]]
+
+
+def _covariance(around: Floats) -> Floats:
+    """Of draws (n, m) around their means, summed by parts so small that the matrix library uses one thread:
+    more of them gain nothing on few candidates and wait for each other on a busy machine."""
+    if around.shape[1] > FEW:
+        return np.asarray(around.T @ around / (len(around) - 1))
+    parts = around.reshape(-1, PART, around.shape[1])
+    return np.asarray((parts.transpose(0, 2, 1) @ parts).sum(axis=0) / (len(around) - 1))
 
 
 def _worth(draws: Floats, response: Response) -> Floats:
@@ -86,31 +95,47 @@ def _worth(draws: Floats, response: Response) -> Floats:
     return -draws if response.goal == "minimise" else draws
 
 
-def _gains(mean: Floats, covariance: Floats, variance: float) -> Floats:
-    """E[max of the means after one bake at each candidate] - max of the means now (m,)."""
-    nodes, weights = _nodes()
-    steps = covariance / np.sqrt(np.maximum(np.diag(covariance), 0.0) + variance)  # column: what a bake there shifts
-    after = sum(
-        weight * (mean[:, None] + node * steps).max(axis=0) for node, weight in zip(nodes, weights, strict=True)
-    )
-    return np.asarray(after - mean.max())
+def _most_gained(mean: Floats, covariance: Floats, variance: float) -> tuple[int, float]:
+    """The candidate whose bake gains most, and how much; the likeliest few of many are weighed to the last digit."""
+    few = np.arange(len(mean))
+    if len(mean) > SHORTLIST:
+        few = np.sort(np.argsort(-_gains(mean, covariance, variance, nodes=ROUGHLY), kind="stable")[:SHORTLIST])
+    gains = _gains(mean, covariance, variance, at=few)
+    return int(few[np.argmax(gains)]), float(gains.max())
+
+
+def _gains(
+    mean: Floats, covariance: Floats, variance: float, *, at: NDArray[np.int64] | None = None, nodes: int = NODES
+) -> Floats:
+    """E[max of the means after one bake at each candidate, or at those of ``at``] - max of the means now."""
+    columns, own = (covariance, np.diag(covariance)) if at is None else (covariance[:, at], covariance[at, at])
+    steps = columns / np.sqrt(np.maximum(own, 0.0) + variance)  # column: what a bake there shifts
+    places, weights = _nodes(nodes)
+    # One node after the other: all at once would not fit for many candidates.
+    best = [(mean[:, None] + place * steps).max(axis=0) for place in places]
+    return np.asarray(weights @ np.array(best) - mean.max())
 
 
 @cache
-def _nodes() -> tuple[Floats, Floats]:
+def _nodes(count: int) -> tuple[Floats, Floats]:
     """Where a normal shift is weighed, and the weights (sum 1)."""
-    nodes, weights = np.polynomial.hermite_e.hermegauss(NODES)
+    nodes, weights = np.polynomial.hermite_e.hermegauss(count)
     return nodes, weights / weights.sum()
 
 
 def candidates_of(spans: Mapping[str, Span]) -> pd.DataFrame | None:
     """Settings within what was baked: a grid over amounts, every level of a category. None with shares."""
-    if any(span.low is not None and not span.baked for span in spans.values()):
+    return _candidates(tuple(spans.items()))
+
+
+@lru_cache(maxsize=4)  # the responses of a trial have the same
+def _candidates(spans: tuple[tuple[str, Span], ...]) -> pd.DataFrame | None:
+    if any(span.low is not None and not span.baked for _, span in spans):
         return None
     for grid in GRID:
-        axes = {name: _axis(span, grid) for name, span in spans.items()}
-        if np.prod([len(axis) for axis in axes.values()]) <= MOST_CANDIDATES:
-            return pd.DataFrame(list(product(*axes.values())), columns=list(axes))
+        axes = {name: _axis(span, grid) for name, span in spans}
+        if np.prod([len(axis) for axis in axes.values()]) <= (MOST_CANDIDATES if grid > min(GRID) else MOST_CORNERS):
+            return treatments(dict(zip(axes, zip(*product(*axes.values()), strict=True), strict=True)))
     return None
 
 

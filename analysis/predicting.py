@@ -6,7 +6,7 @@ bakes and surfaces can ask about treatments that were not baked without knowing 
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -27,6 +27,19 @@ class Span:
     high: float | None = None
     levels: tuple[str, ...] = ()
     baked: tuple[float, ...] = ()
+
+
+def treatments(columns: Mapping[str, Sequence[float | str] | Floats]) -> pd.DataFrame:
+    """A frame of settings, one column for each factor: numbers as they are, levels as plain text.
+
+    Left to itself pandas would keep the levels as text of its own, which is slow to look up row by row.
+    """
+    import pandas as pd
+
+    text = {name for name, values in columns.items() if len(values) and isinstance(values[0], str)}
+    return pd.DataFrame(
+        {name: pd.Series(values, dtype=object if name in text else None) for name, values in columns.items()}
+    )
 
 
 class Predictor(Protocol):

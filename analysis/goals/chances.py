@@ -101,9 +101,14 @@ class Chooser:
         """Share of the draws (count, m) that meet each goal (k, m), and all of them (m,)."""
         together, each = np.ones(drawn[0].shape, dtype=bool), []
         for wish, y, rank in zip(self.asker.wishes, drawn, ranks, strict=True):
-            below, up_to = (y <= wish.low).sum(axis=0), (y < wish.high).sum(axis=0)
+            below, up_to = np.zeros(y.shape[1], dtype=np.int64), np.full(y.shape[1], len(y))
+            if np.isfinite(wish.low):
+                below = (y <= wish.low).sum(axis=0)
+                together &= rank[:, None] >= below
+            if np.isfinite(wish.high):
+                up_to = (y < wish.high).sum(axis=0)
+                together &= rank[:, None] < up_to
             each.append(np.maximum(up_to - below, 0) / len(y))
-            together &= (rank[:, None] >= below) & (rank[:, None] < up_to)
         return np.array(each), together.mean(axis=0)
 
 

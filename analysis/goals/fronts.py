@@ -36,12 +36,8 @@ def fronts(asker: Asker, pool: pd.DataFrame, means: Floats, confidence: float) -
 def _non_dominated(first: Floats, second: Floats) -> NDArray[np.int64]:
     """Places of the treatments that none other beats in both, from the best in ``first`` on."""
     order = np.lexsort((-second, -first))
-    kept, top = [], -np.inf
-    for at in order:
-        if second[at] > top:
-            kept.append(int(at))
-            top = float(second[at])
-    return np.array(kept, dtype=np.int64)
+    best_before = np.append(-np.inf, np.maximum.accumulate(second[order])[:-1])
+    return np.asarray(order[second[order] > best_before])
 
 
 def _reach(wish: Wish, means: Floats, chosen: NDArray[np.int64]) -> float:

@@ -12,6 +12,7 @@ from analysis.goals.chances import DRAWS_ON_GRID, Chooser
 from analysis.goals.results import Axis, GoalRegion, Sureness
 from analysis.goals.search import Asker
 from analysis.goals.space import CLOSE, Space
+from analysis.predicting import treatments
 
 Floats = NDArray[np.float64]
 
@@ -84,7 +85,7 @@ def _grid(
     moving: dict[str, list[float | str]] = {names[0]: list(first) * len(second)}
     if len(names) > 1:
         moving[names[1]] = [b for b in sides[1] for _ in first]
-    frame = pd.DataFrame({name: moving.get(name) or [best[name]] * len(moving[names[0]]) for name in space.spans})
+    frame = treatments({name: moving.get(name) or [best[name]] * len(moving[names[0]]) for name in space.spans})
     fits = np.ones(len(frame), dtype=bool)
     moved = [name for name in names if name in space.shares]
     if moved:

@@ -73,11 +73,11 @@ def best_of(asker: Asker, space: Space, pool: pd.DataFrame, means: Floats, *, se
 
 def _starts(space: Space, pool: pd.DataFrame, merit: Floats) -> list[tuple[tuple[str, ...], Floats]]:
     """The best treatment of each of the most promising combinations of levels."""
-    keys = list(zip(*(pool[name].astype(str) for name in space.categories), strict=True)) or [()] * len(pool)
+    columns = [pool[name].to_numpy(dtype=object) for name in space.categories]
     best: dict[tuple[str, ...], int] = {}
     for at in np.argsort(-merit, kind="stable"):
-        best.setdefault(tuple(keys[at]), int(at))
-        if len(best) == STARTS:
+        best.setdefault(tuple(str(column[at]) for column in columns), int(at))
+        if len(best) == min(STARTS, len(space.combinations)):
             break
     numbers = pool[list(space.numbers)].to_numpy(dtype=np.float64)
     return [(levels, numbers[at]) for levels, at in best.items()]

@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.predicting import Span
+from analysis.predicting import Span, treatments
 
 Floats = NDArray[np.float64]
 
@@ -67,10 +67,10 @@ class Space:
 
     def frame(self, numbers: Floats, levels: Sequence[tuple[str, ...]]) -> pd.DataFrame:
         """Settings from numbers (m, k) and a combination of levels for each row."""
-        data: dict[str, object] = {name: numbers[:, at] for at, name in enumerate(self.numbers)}
+        data: dict[str, Sequence[float | str] | Floats] = {name: numbers[:, at] for at, name in enumerate(self.numbers)}
         for at, name in enumerate(self.categories):
             data[name] = [row[at] for row in levels]
-        return pd.DataFrame({name: data[name] for name in self.spans})
+        return treatments({name: data[name] for name in self.spans})
 
     def repaired(self, numbers: Floats) -> Floats:
         """The nearest numbers inside the ranges; shares are made to add up again."""

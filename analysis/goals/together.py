@@ -20,6 +20,7 @@ from analysis.goals.results import Forecast, GoalsPart, Treatment
 from analysis.goals.search import Asker, best_of, edges_of, settings_of
 from analysis.goals.space import Space, common_spans
 from analysis.goals.wishes import wish_of
+from analysis.predicting import treatments
 from analysis.questions import ModelName, Question
 from analysis.results import FamilyResult, ResponseResult
 
@@ -87,7 +88,7 @@ def _space(usable: Sequence[Asked], chosen: Sequence[Chosen], question: Question
     }
     if not points:
         return None
-    baked = pd.DataFrame([{name: settings[name] for name in kept} for settings in points.values()]).drop_duplicates()
+    baked = treatments({name: [settings[name] for settings in points.values()] for name in kept}).drop_duplicates()
     for name, span in kept.items():
         baked = baked[baked[name].astype(str).isin(span.levels)] if span.levels else baked
     shares = tuple(f.name for f in question.factors if f.kind == "share" and f.name in kept)
@@ -153,7 +154,7 @@ class _Judge:
 
     def treatments(self, several: Sequence[Mapping[str, float | str]]) -> list[Treatment]:
         """Everything that can be said of each treatment; all are asked about at once."""
-        frame = pd.DataFrame([dict(settings) for settings in several])[list(self.space.spans)]
+        frame = treatments({name: [settings[name] for settings in several] for name in self.space.spans})
         means = self.asker.means(frame)
         each, overall = self.asker.desirabilities(means), self.asker.overall(means)
         chances = self.chooser.chances(frame)

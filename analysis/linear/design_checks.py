@@ -10,7 +10,6 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from analysis.bakes import group_columns
 from analysis.linear.coding import Variable
 from analysis.linear.ground import Ground
 from analysis.linear.mixed_model import MixedModel
@@ -21,6 +20,7 @@ from analysis.linear.stratum import Model
 from analysis.linear.treatments import treatment_codes
 from analysis.questions import Question
 from analysis.results import Check, Verdict
+from analysis.rows import group_columns
 
 Floats = NDArray[np.float64]
 Integers = NDArray[np.int64]

@@ -12,10 +12,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.bakes import group_columns
 from analysis.checks import require_columns
 from analysis.errors import NotPossible, TrialDataError
 from analysis.questions import Factor, Question, Response
+from analysis.rows import group_columns
 
 Floats = NDArray[np.float64]
 

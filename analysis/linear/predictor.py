@@ -149,7 +149,8 @@ def _columns(variable: Variable, settings: pd.DataFrame) -> Floats:
     if variable.amount:
         values = settings[variable.name].to_numpy(dtype=np.float64)
         return np.asarray(((values - variable.middle) / variable.half)[:, None])
-    asked, own = np.unique(settings[variable.name].to_numpy(dtype=object).astype(str), return_inverse=True)
+    own, found = pd.factorize(settings[variable.name].to_numpy(dtype=object))
+    asked = [str(level) for level in found]
     places = {level: place for place, level in enumerate(variable.levels)}
     unknown = [level for level in asked if level not in places]
     if unknown:
@@ -158,7 +159,7 @@ def _columns(variable: Variable, settings: pd.DataFrame) -> Floats:
             where=variable.name,
             try_this=f"Ask for {' or '.join(variable.levels)}.",
         )
-    return np.asarray(variable.coded[np.array([places[str(level)] for level in asked], dtype=np.int64)[own]])
+    return np.asarray(variable.coded[np.array([places[level] for level in asked], dtype=np.int64)[own]])
 
 
 def _product(parts: list[Floats]) -> Floats:
