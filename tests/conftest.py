@@ -21,6 +21,8 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line does, before arrays are loaded
+
 if TYPE_CHECKING:
     from tracker.store import Store
 

@@ -7,6 +7,7 @@ Python needs. Each module named here has a Typer ``app`` whose help is the line 
 
 from __future__ import annotations
 
+import os
 import sys
 
 # name -> (module, help). Only what works today is listed; a test holds both against the modules.
@@ -53,6 +54,9 @@ Examples:
 def main(arguments: list[str] | None = None) -> int:
     """Run one command line; returns the exit code documented in the README."""
     words = list(sys.argv[1:] if arguments is None else arguments)
+    # Before arrays are loaded: our matrices are small, so that further threads of the matrix library only wait for
+    # each other (a busy machine took ten times as long), and with one the same bytes come out whatever the cores.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     try:
         return _dispatch(words)
     except KeyboardInterrupt:  # while a module was still loading

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -44,11 +43,6 @@ def measured_values(kitchen: str | None) -> dict[str, Any]:
         return own_values(session)
 
 
-def work_alone() -> None:
-    """Before arrays are loaded: a balance multiplies no matrices, and threads waiting to do so keep cores busy."""
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-
-
 def show(answer: Answer, as_json: bool) -> None:
     if as_json:
         print_json(answer.document)
@@ -69,7 +63,6 @@ def balance(
     as_json: JsonOption = False,
 ) -> None:
     """Gas, soda or acid left over, neutral dose, pH, sodium and aluminium."""
-    work_alone()
     from tracker.workflow.leavening import account
 
     answer = account(
