@@ -12,6 +12,8 @@ from itertools import pairwise
 from analysis.control.results import BatchSeries, CountSeries, Limits, Phase, Specification
 from analysis.errors import NotPossible, TrialDataError
 
+FURTHEST = 1e100  # the square of a reading has to be a number
+
 Series = BatchSeries | CountSeries | tuple[BatchSeries, ...]
 
 
@@ -58,6 +60,13 @@ def _readings(series: BatchSeries) -> None:
                 try_this="leave the batch out of this chart",
             )
         _require_finite(values, f"A reading of {series.response}", batch)
+    largest = max(abs(value) for values in series.values for value in values)
+    if largest > FURTHEST or 0 < largest < 1 / FURTHEST:
+        raise TrialDataError(
+            f"Readings of {series.response} reach {largest:g}, which cannot be squared.",
+            where=series.response,
+            try_this="give them in a unit in which they are nearer to 1",
+        )
 
 
 def _counts(series: CountSeries) -> None:

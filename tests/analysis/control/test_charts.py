@@ -207,6 +207,8 @@ def test_readings_rounded_too_far_are_called_coarse():
         (series([43.0]), "One batch", "log more batches"),
         (series([43.0, float("nan"), 44.0]), "B-2 is not a number", "leave out"),
         (series([43.0, float("inf"), 44.0]), "B-2 is not a number", "leave out"),
+        (series([1e300, 2e300]), "cannot be squared", "a unit"),
+        (series([1e-300, 2e-300]), "cannot be squared", "a unit"),
         (replace(series([1.0, 2.0]), batches=("B-1", "B-1")), "B-1 stands twice", "number of its own"),
         (replace(series([1.0, 2.0]), values=((1.0,), ())), "B-2 has no reading", "leave the batch out"),
         (replace(series([1.0, 2.0]), values=((1.0,),)), "2 batches and 1", "one for each"),
