@@ -123,7 +123,7 @@ def test_the_log_drifts_and_steps_where_the_truth_says():
 def test_beside_the_rise_gas_falls_with_the_open_lot_and_ph_stays():
     log = draw_log(truth()["seed"])
     assert [name for name in log[0].beside] == ["crumb pH", "powder gas", "oven temperature"]
-    assert sum("crumb pH" in batch.beside for batch in log) == 30
+    assert sum("crumb pH" in batch.beside for batch in log) == 60
     assert sum("powder gas" in batch.beside for batch in log) == 40
     gas = {place: batch.beside["powder gas"] for place, batch in enumerate(log, 1) if "powder gas" in batch.beside}
     fresh = np.mean([value for place, value in gas.items() if lot_age(place) == 0])
