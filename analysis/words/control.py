@@ -42,6 +42,7 @@ __all__ = [
 ]
 
 WIDTH = 100
+MOST_SAID = 15  # alarms of one chart on a terminal
 # Methods that are something the batches show; others are laws of chance or what somebody gave.
 _LAWS = {"binomial": "binomial chances", "Poisson": "Poisson chances"}
 _GIVEN = {"expected": "what the trial promised", "given": "the level and the spread that were given"}
@@ -165,13 +166,21 @@ def charts_text(charts: Sequence[Chart], *, beside: Sequence[str] = ()) -> str:
     blocks = [say_stability(charts)]
     for chart in charts:
         cautions = [say_caution(caution, chart) for caution in chart.cautions]
-        lines = [*say_limits(chart), *say_more(chart), *cautions, *say_alarms(chart)]
+        lines = [*say_limits(chart), *say_more(chart), *cautions, *_latest(say_alarms(chart))]
         if lines:
             blocks.append("\n".join([chart_title(chart), *map(_bullet, lines)]))
     if beside:
         blocks.append("\n".join(map(_bullet, beside)))
     blocks.append("\n".join(wrap(say_next_step(charts), WIDTH)))
     return true_minus("\n\n".join(blocks))
+
+
+def _latest(alarms: Sequence[str]) -> list[str]:
+    """The latest alarms of a long log, and how many stood before them."""
+    hidden = len(alarms) - MOST_SAID
+    if hidden <= 1:
+        return list(alarms)
+    return [f"{hidden} alarms of earlier batches are not listed here; --json holds them all.", *alarms[hidden:]]
 
 
 def _bullet(sentence: str) -> str:

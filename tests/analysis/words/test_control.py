@@ -210,3 +210,15 @@ def test_several_responses_tell_what_drove_the_alarm():
     assert say_stability([together]).startswith("Rise height and crumb pH together are not stable over 40 batches")
     assert "driven foremost by" in say_alarms(together)[0]
     assert "crumb pH" in say_alarms(together)[0]
+
+
+def test_a_long_log_tells_its_latest_alarms_and_how_many_went_before():
+    values = [*CALM, *(60.0 if n % 2 else 43.0 for n in range(80))]
+    frozen = limits_of(series(values), kind="individuals", last="B-30")
+    charts = chart_batches(series(values), phases=(Phase(number=1, from_batch="B-1", limits=frozen),))
+    every = len(say_alarms(charts[0]))
+    text = charts_text(charts)
+    assert every > 30
+    assert f"{every - 15} alarms of earlier batches are not listed here" in text
+    assert "B-110: 60.00 mm" in text
+    assert "B-32: 60.00 mm" not in text
