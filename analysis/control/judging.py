@@ -93,7 +93,7 @@ def judge(
         span = _span(spread, values, value, before)
         if span is not None:
             points[spread], alarms = _judged(
-                batch, span, _bounds(spread, limits, size), number, (), rules_of_spread(asked)
+                batch, span, _bounds(spread, limits, size, before), number, (), rules_of_spread(asked)
             )
             raised += [(spread, alarm) for alarm in alarms]
     return Verdict(batch=batch, points=points, alarms=tuple(raised), provisional=limits.provisional)
@@ -140,7 +140,16 @@ def _span(kind: str, values: Sequence[float], value: float, before: Sequence[Poi
     return spread_of(kind, values) if len(values) > 1 else None
 
 
-def _bounds(kind: str, limits: Limits, size: made.Floats) -> Bounds:
+def _bounds(kind: str, limits: Limits, size: made.Floats, before: Sequence[Point]) -> Bounds:
     if kind == "moving range":
-        return made.moving_range_bounds(limits, 1)
+        then = made.level_sds(limits, _held_by(before[-1]))
+        return made.moving_range_bounds(then, made.level_sds(limits, made.level_bounds(limits, size)))
     return made.range_bounds(limits, size) if kind == "range" else made.deviation_bounds(limits, size)
+
+
+def _held_by(point: Point) -> Bounds:
+    return (
+        _column([point], lambda one: one.lower),
+        np.array([point.centre]),
+        _column([point], lambda one: one.upper),
+    )

@@ -103,11 +103,18 @@ def level_bounds(limits: Limits, sizes: Floats) -> Bounds:
     return bounds
 
 
-def moving_range_bounds(limits: Limits, length: int) -> Bounds:
-    """Limits of the distance between one level and the one before."""
-    spread = limits.numbers.get("spread", limits.sd)
+def level_sds(limits: Limits, bounds: Bounds) -> Floats:
+    """Standard deviations of levels under these bounds, (batches,); those of the limits where one side is open."""
+    lower, _, upper = bounds
+    return np.where(np.isnan(lower) | np.isnan(upper), limits.sd, (upper - lower) / (2 * SIGMAS))
+
+
+def moving_range_bounds(before: Floats, now: Floats) -> Bounds:
+    """Limits of the distance between one level and the one before, from the standard deviations of both."""
     two = constants(2)
-    return _spread_bounds(spread, np.full(length, 2), lambda n: (two.d2, two.d3))
+    sd = np.sqrt((before**2 + now**2) / 2)
+    upper = np.where(sd > 0, (two.d2 + SIGMAS * two.d3) * sd, np.nan)
+    return np.where(sd > 0, 0.0, np.nan), two.d2 * sd, upper
 
 
 def range_bounds(limits: Limits, sizes: Floats) -> Bounds:

@@ -121,8 +121,14 @@ def moving_ranges(series: BatchSeries, stretches: Sequence[Stretch], rules: Sequ
     """Distance of each level from the one before; the first batch of a phase has none, its limits judge only itself."""
     means = made.means_of(series)
     at = np.array([place for of in stretches for place in of.at[1:]], dtype=int)
-    bounds = _over(stretches, lambda of: made.moving_range_bounds(of.limits, max(of.stop - of.start - 1, 0)))
+    sizes = made.sizes_of(series)
+    bounds = _over(stretches, lambda of: _steps(of, sizes[of.start : of.stop]))
     return _spread_like("moving range", series, stretches, rules, at, np.abs(means[at] - means[at - 1]), bounds)
+
+
+def _steps(of: Stretch, sizes: Floats) -> Bounds:
+    sds = made.level_sds(of.limits, made.level_bounds(of.limits, sizes))
+    return made.moving_range_bounds(sds[:-1], sds[1:])
 
 
 def spread_chart(kind: str, series: BatchSeries, stretches: Sequence[Stretch], rules: Sequence[Rule]) -> Chart:
@@ -176,7 +182,8 @@ def spread_limits(kind: str, limits: Limits) -> Limits:
     size = max(limits.numbers.get("size", 2.0), 2.0)
     one = np.array([size])
     if kind == "moving range":
-        lower, centre, upper = made.moving_range_bounds(limits, 1)
+        usual = np.array([limits.numbers.get("spread", limits.sd)])
+        lower, centre, upper = made.moving_range_bounds(usual, usual)
     else:
         lower, centre, upper = (made.range_bounds if kind == "range" else made.deviation_bounds)(limits, one)
     sd = made.spread_sd(kind, limits, int(size))

@@ -84,6 +84,16 @@ def test_unequal_batches_have_limits_of_their_own(uneven, kind):
     assert mean.limits.upper == next(p.upper for p, v in zip(mean.points, uneven.values, strict=True) if len(v) == 4)
 
 
+def test_steps_between_unequal_batches_have_limits_of_their_own():
+    # Two levels with standard deviations a and b step by d2 sqrt((a^2 + b^2) / 2) on average.
+    log = drawn([2, 8] * 3000, between=0.3, within=1.0)
+    level, moving, _ = chart_batches(log, kind="between")
+    sds = [(point.upper - point.centre) / 3 for point in level.points]
+    expected = constants(2).d2 * np.sqrt((sds[0] ** 2 + sds[1] ** 2) / 2)
+    assert moving.points[0].centre == pytest.approx(expected, rel=1e-12)
+    assert np.mean([point.value for point in moving.points]) == pytest.approx(expected, rel=0.03)
+
+
 @pytest.mark.parametrize("method", [made.BY_RANGES, made.BY_DEVIATIONS])
 def test_the_spread_of_unequal_batches_is_estimated_without_bias(method):
     sizes = np.tile([2, 3, 9], 3000)
