@@ -44,7 +44,8 @@ def _components(answer: GaugeAnswer) -> list[str]:
         told = [f"{say_percent(shares.of_spread.value)} of the spread"]
         told += [] if shares.of_tolerance is None else [f"{say_percent(shares.of_tolerance.value)} of the tolerance"]
         sd = f"SD {say_component(one, unit)}"
-        lines.append(f"  {LABELS[one.key]:<22} {sd:<13} {say_component_ends(one):<16} {', '.join(told)}")
+        line = f"  {LABELS[one.key]:<22} {sd:<13} {say_component_ends(one):<16} {', '.join(told)}"
+        lines.append(line if len(line) <= WIDTH else _wrapped(" ".join(line.split()), "  "))
     return [f"Parts of the spread ({say_share(answer.question.confidence)} intervals)", *lines]
 
 

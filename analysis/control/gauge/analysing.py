@@ -14,7 +14,7 @@ from analysis.control.gauge.ranges import average_and_range
 from analysis.control.gauge.results import GaugeAnswer, GaugeQuestion, PlottedReading
 from analysis.control.gauge.study import Study, read_study
 from analysis.control.gauge.trust import checks_of, odd_readings
-from analysis.control.gauge.uneven import interaction_test
+from analysis.control.gauge.uneven import interaction_test, refuse_no_scatter
 from analysis.control.gauge.worth import worth_of
 
 
@@ -24,6 +24,7 @@ def gauge_study(frame: pd.DataFrame, question: GaugeQuestion) -> GaugeAnswer:
     Raises TrialDataError (columns, text in numbers, limits), NotPossible (one piece, no repeats, no scatter).
     """
     study = read_study(frame, question)
+    refuse_no_scatter(study)
     test = interaction_test(study)
     used, fits = fits_of(study, question, test)
     persons, pair = people_lines(study, used, question.confidence)

@@ -6,6 +6,7 @@ pieces are cut (nested); where nothing was said, pieces that only ever met one p
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
@@ -102,10 +103,11 @@ def read_study(frame: pd.DataFrame, question: GaugeQuestion) -> Study:
     values = numbers(frame, question.response, where=WHERE)
     person = _names(frame, question.person) if question.person else [""] * len(frame)
     piece = _names(frame, question.piece)
-    rows = row_names(frame)
+    rows, y = row_names(frame), values.to_numpy(dtype=np.float64)
+    known = y.tolist()
     left_out, kept = [], []
     for i, row in enumerate(rows):
-        gap = _gap(question, values.iloc[i], person[i], piece[i])
+        gap = _gap(question, known[i], person[i], piece[i])
         if gap:
             left_out.append(LeftOut(row=row, why=gap))
         else:
@@ -114,9 +116,8 @@ def read_study(frame: pd.DataFrame, question: GaugeQuestion) -> Study:
         raise TrialDataError(
             "No row has a reading.", where=WHERE, try_this="Fill in the readings, or name the column that holds them."
         )
-    y = values.to_numpy(dtype=np.float64)[kept]
     coded = _coded([str(person[i]) for i in kept], [str(piece[i]) for i in kept], question.nested)
-    study = Study(y=y, coded=coded, rows=tuple(rows[i] for i in kept), left_out=tuple(left_out))
+    study = Study(y=y[kept], coded=coded, rows=tuple(rows[i] for i in kept), left_out=tuple(left_out))
     _refuse(study)
     return study
 
@@ -135,7 +136,7 @@ def _names(frame: pd.DataFrame, column: str) -> list[str | None]:
 
 
 def _gap(question: GaugeQuestion, value: float, person: str | None, piece: str | None) -> str:
-    if np.isnan(value):
+    if math.isnan(value):
         return "no reading"
     if person is None:
         return "no person named"
@@ -185,6 +186,12 @@ def _refuse(study: Study) -> None:
             f"Only one piece was measured ({study.pieces[0]}), so it is not known how much pieces differ.",
             where=WHERE,
             try_this="Let the same people read at least 5 pieces that differ as your bakes do, each twice or more.",
+        )
+    if study.nested and len(study.pieces) == len(study.people):
+        raise NotPossible(
+            "Each person had a single piece, so people cannot be told from their pieces.",
+            where=WHERE,
+            try_this="Give each person at least 5 pieces, or let all people read the same ones.",
         )
     if np.ptp(study.y) <= 1e-12 * np.abs(study.y).max():
         raise NotPossible(

@@ -177,7 +177,10 @@ def _apart(study: Study) -> Check | None:
     if study.nested or len(study.people) == 1:
         return None
     group = list(range(len(study.people)))
-    for piece in range(len(study.pieces)):
-        met = [group[person] for person in np.unique(study.person[study.piece == piece])]
-        group = [min(met) if own in met else own for own in group]
+    met: dict[int, set[int]] = {}
+    for person, piece in set(zip(study.person.tolist(), study.piece.tolist(), strict=True)):
+        met.setdefault(piece, set()).add(person)
+    for people in met.values():
+        joined = {group[person] for person in people}
+        group = [min(joined) if own in joined else own for own in group]
     return Check(check="no piece in common", verdict="look here", facts={}) if len(set(group)) > 1 else None

@@ -15,11 +15,13 @@ from scipy.special import chdtri
 
 from analysis.control.gauge.results import Component, InteractionTest, ModelName
 from analysis.control.gauge.strata import Layout, Strata, components_of, model_of
-from analysis.control.gauge.study import Study
+from analysis.control.gauge.study import WHERE, Study
+from analysis.errors import NotPossible
 from analysis.mixed.reml import fit_reml
 from analysis.mixed.terms import IntArray, RandomTerm
 
 RESIDUAL = "residual"
+ROUNDING = 1e-20  # of the squares
 
 
 def terms_of(study: Study, model: ModelName, *, person: bool = True) -> list[RandomTerm]:
@@ -70,19 +72,38 @@ def scatter_of(study: Study, *, cells: bool) -> tuple[float, int]:
 
 
 def additive(study: Study) -> tuple[float, int]:
-    """(residual sum of squares, rank) of person + piece, on the cells' means and weights (far fewer rows)."""
+    """(residual sum of squares, rank) of person + piece.
+
+    On the cells' means and weights; whichever there are more of is taken out group by group, so that only
+    the columns of the others are left to solve for.
+    """
     first = np.unique(study.cell, return_index=True)[1]
-    root = np.sqrt(study.counts)
-    means = np.bincount(study.cell, study.y) / study.counts
-    columns = np.zeros((study.cells, len(study.people) + len(study.pieces)))
-    rows = np.arange(study.cells)
-    columns[rows, study.person[first]] = 1
-    columns[rows, len(study.people) + study.piece[first]] = 1
-    middle = float(study.y.mean())
-    solved, _, rank, _ = np.linalg.lstsq(columns * root[:, None], (means - middle) * root, rcond=1e-10)
-    left = (means - middle - columns @ solved) * root
-    within = float(((study.y - means[study.cell]) ** 2).sum())
-    return float(left @ left) + within, int(rank)
+    many, few = study.piece[first], study.person[first]
+    if len(study.people) > len(study.pieces):
+        many, few = few, many
+    weight = study.counts.astype(np.float64)
+    means = np.bincount(study.cell, study.y - study.y.mean()) / weight
+    columns = np.column_stack([means, np.eye(int(few.max()) + 1)[few]])
+    group = np.bincount(many, weight)
+    middle = np.column_stack([np.bincount(many, weight * column) / group for column in columns.T])
+    apart = (columns - middle[many]) * np.sqrt(weight)[:, None]
+    solved, _, rank, _ = np.linalg.lstsq(apart[:, 1:], apart[:, 0], rcond=1e-10)
+    left = apart[:, 0] - apart[:, 1:] @ solved
+    within = float(((study.y - study.y.mean() - means[study.cell]) ** 2).sum())
+    return float(left @ left) + within, len(group) + int(rank)
+
+
+def refuse_no_scatter(study: Study) -> None:
+    """Raises NotPossible when people and pieces explain every reading and nobody read a piece twice."""
+    if study.within_df:
+        return
+    sum_sq, _ = additive(study)
+    if sum_sq <= ROUNDING * float(((study.y - study.y.mean()) ** 2).sum()):
+        raise NotPossible(
+            "The readings leave no scatter: each is its person's and its piece's part to the last digit.",
+            where=WHERE,
+            try_this="Check whether one person's readings were copied from another's; read each piece twice.",
+        )
 
 
 def interaction_test(study: Study) -> InteractionTest | None:
