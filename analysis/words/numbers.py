@@ -30,7 +30,7 @@ _SHOWN = re.compile(r"[+\-−]?\d+(?:[.,]\d+)?")
 _NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d)")
 _POINT_BETWEEN = re.compile(r"(?<=\d)\.(?=\d)")
 _COMMA_BETWEEN = re.compile(r"\d,\d")
-_TOGETHER = re.compile(r"(?<=\d) (?=%)|(?<=[=<>]) (?=[\d−])|(?<=\bp) (?=[=<>] )")
+_TOGETHER = re.compile(r"(?<=\d) (?=[%°])|(?<=[=<>]) (?=[\d−])|(?<=\bp) (?=[=<>] )")
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -2,20 +2,21 @@
 
 One picture for one question, each beside the sentence it supports: residuals against the
 fitted value (does the scatter grow, is the shape right?) and against the order of baking
-(did something drift?).
+(did something drift?), there with bake days or other blocks marked off.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from analysis.results import BakePoint, ResponseResult
 from analysis.words.numbers import say_level, say_number
-from reports.figures.lettering import brief, sized, with_unit, write
+from reports.figures.lettering import brief, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.points import thinned
-from reports.figures.style import BLUE, INK, SOFT, canvas, scatter, span
+from reports.figures.style import BLUE, INK, RULE, SOFT, canvas, scatter, span
 from reports.figures.svg import as_svg
 
 if TYPE_CHECKING:
@@ -23,6 +24,7 @@ if TYPE_CHECKING:
 
 MOST_ROWS = 200
 MOST_NAMED = 6
+MOST_DAYS = 8
 
 
 def draw_residuals_by_fit(
@@ -45,8 +47,8 @@ def draw_residuals_by_fit(
     )
 
 
-def draw_residuals_by_order(result: ResponseResult, *, key: str, sentence: str) -> Figure | None:
-    """Residuals in the order of baking; None with fewer than three bakes that have one."""
+def draw_residuals_by_order(result: ResponseResult, *, key: str, sentence: str, block: str = "") -> Figure | None:
+    """Residuals in the order of baking, each ``block`` ("bake day") marked off; None with fewer than three bakes."""
     points = sorted(usable(result), key=lambda point: point.order)
     orders = [float(point.order) for point in points]
     return _draw(
@@ -59,7 +61,22 @@ def draw_residuals_by_order(result: ResponseResult, *, key: str, sentence: str) 
         column="order",
         against="order of baking",
         whole=True,
+        parts=[(f"{block} {name}" if name.isdigit() else name, first, last) for name, first, last in days(points)],
     )
+
+
+def days(points: Sequence[BakePoint]) -> tuple[tuple[str, float, float], ...]:
+    """Each block with its first and last place, for ``points`` in order of baking; () if not baked in turn."""
+    found: list[tuple[str, float, float]] = []
+    for point in points:
+        if point.block is None:
+            return ()
+        if found and found[-1][0] == point.block:
+            found[-1] = (point.block, found[-1][1], float(point.order))
+        else:
+            found.append((point.block, float(point.order), float(point.order)))
+    in_turn = len({name for name, *_ in found}) == len(found)
+    return tuple(found) if in_turn and 1 < len(found) <= MOST_DAYS else ()
 
 
 def usable(result: ResponseResult) -> list[BakePoint]:
@@ -78,6 +95,7 @@ def _draw(
     against: str,
     whole: bool,
     named: Sequence[str] = (),
+    parts: Sequence[tuple[str, float, float]] = (),
 ) -> Figure | None:
     from matplotlib.ticker import MaxNLocator
 
@@ -94,6 +112,7 @@ def _draw(
         for point, place in [(p, at) for p, at in zip(points, along, strict=True) if p.bake in named][:MOST_NAMED]:
             _name(axes, point, place, span(along))
         axes.set(xlim=span(along), ylim=span([-reach, reach]))
+        _mark_off(axes, parts)
         axes.xaxis.set_major_locator(MaxNLocator(nbins=8, integer=whole))
         axes.set_xlabel(axis, parse_math=False)
         axes.set_ylabel(with_unit("residual", result.response.unit), parse_math=False)
@@ -104,6 +123,16 @@ def _draw(
     return Figure(
         key=key, svg=svg, alt=alt, caption=sentence, table=_table(points, along, column, result.response.unit)
     )
+
+
+def _mark_off(axes: Axes, parts: Sequence[tuple[str, float, float]]) -> None:
+    """A line between one block and the next, and each block's name above its own."""
+    for (_, _, last), (_, first, _) in pairwise(parts):
+        axes.axvline((last + first) / 2, color=RULE, linewidth=1.0, zorder=0)
+    room = 60 // max(len(parts), 1)
+    for name, first, last in parts:
+        above = {"transform": axes.get_xaxis_transform(), "ha": "center", "va": "bottom", "color": SOFT, "fontsize": 8}
+        write(axes, (first + last) / 2, 1.02, wrapped(name, width=max(room, 6)), **above)
 
 
 def _name(axes: Axes, point: BakePoint, place: float, ends: tuple[float, float]) -> None:

@@ -14,7 +14,7 @@ from analysis.results import Finding, ResponseResult
 from analysis.words.findings import say_term
 from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share, say_signed
 from analysis.words.trust_checks import SCALES
-from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped, write
+from reports.figures.lettering import brief, row_height, row_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import (
     BAND,
@@ -29,6 +29,7 @@ from reports.figures.style import (
     interval,
     scatter,
     span,
+    spread,
 )
 from reports.figures.svg import as_svg
 
@@ -47,7 +48,8 @@ def draw_effects(result: ResponseResult, *, key: str, confidence: float = 0.95) 
     response, unit = result.response, result.response.unit
     drawn = found[:MOST_ROWS]
     rows = range(len(drawn))
-    with canvas(0.75 + (0.44 if len(drawn) <= 8 else 0.36) * max(len(drawn), 2)) as (figure, (axes,)):
+    shown = [wrapped(name_of(finding), lines=3) for finding in drawn]
+    with canvas(0.75 + row_height(shown, 0.44 if len(drawn) <= 8 else 0.36) * max(len(drawn), 2)) as (figure, (axes,)):
         reach = [v for f in drawn for v in (f.low, f.high, f.size) if v is not None] + [0.0]
         if response.matters:
             reach += [-1.3 * response.matters, 1.3 * response.matters]
@@ -77,7 +79,7 @@ def draw_effects(result: ResponseResult, *, key: str, confidence: float = 0.95) 
                 color=SOFT,
                 fontsize=8,
             )
-        row_names(axes, list(rows), [wrapped(name_of(finding)) for finding in drawn])
+        row_names(axes, list(rows), shown)
         axes.set(xlim=span(reach), ylim=(len(drawn) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
         axes.set_xlabel(with_unit(f"change in {brief(response.name, 40)}", unit), parse_math=False)
@@ -199,13 +201,21 @@ def _beyond(effects: Sequence[Effect], margin: float | None) -> list[Effect]:
 
 
 def _name_points(axes, effects, places, out) -> None:  # type: ignore[no-untyped-def]
-    reach = max(size for _, size, _ in places) or 1.0
-    for i, size, quantile in places[-8:]:
-        if effects[i] in out or len(places) <= 8:
-            name = wrapped(effects[i].term.replace(":", " × "), width=18)
-            # On a scrap of paper, so that a margin's line does not strike the name through.
-            scrap = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.8}
-            write(axes, size - reach * 0.03, quantile, name, ha="right", color=INK, fontsize=8.5, bbox=scrap)
+    """What stands out gets its name left of its mark; names keep clear of one another."""
+    reach, top = (
+        max(values) or 1.0 for values in zip(*[(size, quantile) for _, size, quantile in places], strict=True)
+    )
+    named = [place for place in places[-8:] if effects[place[0]] in out or len(places) <= 8]
+    # As many letters on a line as there are between the axis and the mark.
+    names = [
+        wrapped(effects[i].term.replace(":", " × "), width=max(12, int(50 * size / reach))) for i, size, _ in named
+    ]
+    gap = top * 1.15 * (0.1 if any("\n" in name for name in names) else 0.065)
+    heights = spread([quantile for *_, quantile in named], gap, gap / 2, top * 1.1)
+    for (_, size, _), name, height in zip(named, names, heights, strict=True):
+        # On a scrap of paper, so that a margin's line does not strike the name through.
+        scrap = {"facecolor": PAPER, "edgecolor": "none", "pad": 0.8}
+        write(axes, size - reach * 0.03, height, name, ha="right", color=INK, fontsize=8.5, bbox=scrap)
 
 
 def _half_normal_alt(effects: Sequence[Effect], out: Sequence[Effect], response: str, unit: str) -> str:

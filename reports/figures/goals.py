@@ -1,24 +1,22 @@
-"""Where are all goals met, and what does a gain in one goal cost the other?
+"""Where are all goals met?
 
 The region is drawn as labelled contours of sureness with what was baked and the best compromise;
-along one amount as a line for each level; over levels alone as dots. A trade-off is drawn as the
-path of treatments that none other beats in both goals, with the treatments named along it.
+along one amount as a line for each level; over levels alone as dots.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from analysis.goals.results import Front, GoalRegion, GoalsPart, GoalTaken
+from analysis.goals.results import GoalRegion, GoalsPart
 from analysis.questions import Question
 from analysis.results import Analysis
 from analysis.words.goals import say_settings, say_sureness
-from analysis.words.numbers import half_width, join_words, say_amount, say_fixed, say_number, say_percent
+from analysis.words.numbers import join_words, say_amount, say_fixed, say_number, say_percent
 from reports.figures.lettering import brief, row_names, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import (
     BAND,
-    BLUE,
     GREEN,
     INK,
     LINES,
@@ -35,7 +33,6 @@ from reports.figures.style import (
 )
 from reports.figures.svg import as_svg
 
-Limits = tuple[tuple[float, float], tuple[float, float]]
 SURE = (0.5, 0.8, 0.95)
 SHADES = (0.18, 0.36, 0.58)
 
@@ -228,102 +225,3 @@ def _reached(ends: Sequence[float | str]) -> str:
         return join_words([str(level) for level in ends])
     low, high = (say_number(float(end)) for end in ends)
     return low if low == high else f"{low} to {high}"
-
-
-def draw_front(front: Front, part: GoalsPart, question: Question, *, key: str) -> Figure:
-    """The path with its ends and its middle named; shaded: what is good enough in both."""
-    goals = {goal.response: goal for goal in part.goals}
-    first, second = goals[front.first], goals[front.second]
-    x, y = [p.first for p in front.points], [p.second for p in front.points]
-    alt = short_alt(
-        f"{brief(front.first, 24)} {say_number(x[0])} with {brief(front.second, 24)} {say_number(y[0])}, to "
-        f"{say_number(x[-1])} with {say_number(y[-1])}."
-    )
-    with canvas(3.7) as (figure, (axes,)):
-        limits = span(x, share=0.3), span(y, share=0.18)
-        line(axes, x, y, series=0)
-        axes.plot(x, y, marker="o", markersize=4.5, linestyle="none", color=BLUE, zorder=4)
-        middle = len(front.points) // 2
-        rising = (x[-1] - x[0]) * (y[-1] - y[0]) >= 0
-        taken = list(zip(x, y, strict=True))
-        for at in sorted({0, middle, len(front.points) - 1}):
-            point = front.points[at]
-            # Beside the path and not on it: before it above a rising path, after it below.
-            left = point.first > (limits[0][0] + limits[0][1]) / 2
-            said = wrapped(say_settings(point.settings, question), width=24, lines=3)
-            beside, above = (-0.16 if left else 0.16), (0.07 if left == rising else -0.07)
-            taken.append(_moved((point.first, point.second), (beside, above), limits))
-            lines = "\n".join(f"{text}  " if left else f"  {text}" for text in said.split("\n"))
-            write(axes, point.first, point.second, lines, ha="right" if left else "left", fontsize=8, color=SOFT,
-                  va="bottom" if left == rising else "top", zorder=5)  # fmt: skip
-        _shade(axes, first, second, limits, taken)
-        axes.set(xlim=limits[0], ylim=limits[1])
-        axes.set_xlabel(with_unit(brief(front.first, 40), first.unit), parse_math=False)
-        axes.set_ylabel(with_unit(brief(front.second, 40), second.unit), parse_math=False)
-        svg = as_svg(
-            figure, key=key, title=f"{brief(front.first, 40)} against {brief(front.second, 40)}", description=alt
-        )
-    caption = (
-        f"Treatments of which none is better in both {front.first} and {front.second}: along the path a gain in one is "
-        "paid for in the other. Shaded: good enough in both."
-    )
-    return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_front_table(front, question, first, second))
-
-
-def _moved(point: tuple[float, float], by: tuple[float, float], limits: Limits) -> tuple[float, float]:
-    """A place so many shares of the picture further."""
-    (left, right), (bottom, top) = limits
-    return point[0] + by[0] * (right - left), point[1] + by[1] * (top - bottom)
-
-
-def _shade(  # type: ignore[no-untyped-def]
-    axes, first: GoalTaken, second: GoalTaken, limits: Limits, taken: Sequence[tuple[float, float]]
-) -> None:
-    """What is good enough in both, named in that corner of it which lies furthest from what is drawn (``taken``)."""
-    ends = []
-    for goal, (low, high) in zip((first, second), limits, strict=True):
-        ends.append(
-            (low if goal.low is None else max(goal.low, low), high if goal.high is None else min(goal.high, high))
-        )
-    (left, right), (bottom, top) = ends
-    if left < right and bottom < top:
-        axes.fill_between([left, right], bottom, top, color=GREEN, alpha=0.16, linewidth=0, zorder=0)
-        wide, high = (end[1] - end[0] for end in limits)
-
-        def room(corner: tuple[float, float]) -> float:
-            middle = _moved(
-                corner, (0.18 if corner[0] == left else -0.18, 0.03 if corner[1] == bottom else -0.03), limits
-            )
-            return min(max(abs(x - middle[0]) / wide / 0.34, abs(y - middle[1]) / high / 0.11) for x, y in taken)
-
-        x, y = max(((x, y) for y in (bottom, top) for x in (left, right)), key=room)
-        sides = {"va": "bottom" if y == bottom else "top", "ha": "left" if x == left else "right"}
-        write(axes, x, y, " good enough in both ", fontsize=8, color=SOFT, zorder=1, **sides)
-
-
-def _front_table(front: Front, question: Question, first: GoalTaken, second: GoalTaken) -> Table:
-    names = list(front.points[0].settings)
-    units = {factor.name: factor.unit for factor in question.factors}
-    rows = []
-    for p in front.points:
-        settings = [v if isinstance(v, str) else say_number(v) for v in p.settings.values()]
-        rows.append(
-            (
-                *settings,
-                _with_ends(p.first, p.first_low, p.first_high),
-                _with_ends(p.second, p.second_low, p.second_high),
-            )
-        )
-    columns = (
-        *(with_unit(name, units.get(name, "")) for name in names),
-        with_unit(front.first, first.unit),
-        with_unit(front.second, second.unit),
-    )
-    return Table(columns=columns, rows=tuple(rows))
-
-
-def _with_ends(value: float, low: float | None, high: float | None) -> str:
-    step = half_width(low, high)
-    if low is None or high is None or step is None:
-        return say_number(value)
-    return f"{say_number(value, step)} ({say_number(low, step)} to {say_number(high, step)})"

@@ -134,11 +134,15 @@ def _name_ends(  # type: ignore[no-untyped-def]
 ) -> None:
     """Each line's level at its end; above bare numbers stands what they are amounts of."""
     low, high = limits
-    if all(as_number(level) is not None for level in drawn):
-        head = {"ha": "left", "va": "bottom", "multialignment": "left", "color": SOFT}
-        write(axes, 1.01, 1.04, wrapped(by, width=13), transform=axes.transAxes, **head)
+    bare = all(as_number(level) is not None for level in drawn)
+    gap = (high - low) * (0.08 if bare else 0.11)
+    head = wrapped(by, width=13) if bare else ""
     ends = [means[-1].mean for means in drawn.values()]
-    for series, (level, place) in enumerate(zip(drawn, spread(ends, (high - low) * 0.11, low, high), strict=True)):
+    places = spread(ends, gap, low, high - gap * len(head.split("\n")) if head else high)
+    if head:
+        looks = {"ha": "left", "va": "bottom", "multialignment": "left", "color": SOFT}
+        write(axes, 1.01, max(places) + gap / 2, head, transform=axes.get_yaxis_transform(), **looks)
+    for series, (level, place) in enumerate(zip(drawn, places, strict=True)):
         write(
             axes,
             1.01,

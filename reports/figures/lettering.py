@@ -66,6 +66,11 @@ def row_names(axes: Axes, places: Sequence[float], names: Sequence[str], *, most
     return max(step, 1)
 
 
+def row_height(names: Sequence[str], usual: float) -> float:
+    """Inches from row to row: the usual ones, or as many as names of three lines take."""
+    return max(usual, 0.5) if any(name.count("\n") > 1 for name in names) else usual
+
+
 def column_names(axes: Axes, places: Sequence[float], names: Sequence[str], *, most: int = 8) -> int:
     """Names below the axes, one for each column, thinned to ``most``; returns the step taken."""
     step = -(-len(names) // most) if names else 1

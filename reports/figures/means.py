@@ -59,7 +59,7 @@ def draw_means(
         key=key,
         svg=svg,
         alt=alt,
-        caption=_caption(factor, unit, step, confidence),
+        caption=_caption(means, factor, unit, step, confidence),
         table=_table(means, factor, response.unit),
     )
 
@@ -74,9 +74,11 @@ def _alt(means: Sequence[Mean], result: ResponseResult, factor: str, confidence:
     return short_alt(f"{'Lowest' if lowest else 'Highest'} {where}: {brief(best.level, 24)}, {value} ({said}).")
 
 
-def _caption(factor: str, unit: str, step: int, confidence: float) -> str:
+def _caption(means: Sequence[Mean], factor: str, unit: str, step: int, confidence: float) -> str:
     shown = f"{factor} ({unit})" if unit else factor
-    said = f"Diamonds: estimated means by {shown} with {say_share(confidence)} intervals. Dots: single bakes as read."
+    known = any(mean.low is not None for mean in means)
+    intervals = f" with {say_share(confidence)} intervals" if known else ""
+    said = f"Diamonds: estimated means by {shown}{intervals}. Dots: single bakes as read."
     return f"{said} Every {_nth(step)} level is named here; the table names all." if step > 1 else said
 
 

@@ -12,7 +12,7 @@ from typing import Any
 from analysis.results import Finding, ResponseResult
 from analysis.words.numbers import half_width, say_number, say_share, say_signed
 from reports.figures.effects import DRAWN, LOOKS, name_of
-from reports.figures.lettering import brief, row_names, sized, wrapped, write
+from reports.figures.lettering import brief, row_height, row_names, sized, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BAND, INK, SOFT, canvas, interval, span
 from reports.figures.svg import as_svg
@@ -26,11 +26,13 @@ def draw_side_by_side(results: Sequence[ResponseResult], *, key: str, confidence
     if len(told) < 2:
         return None
     names = _rows(told)
-    with canvas(1.0 + 0.42 * max(len(names), 2), columns=len(told)) as (figure, axes):
+    shown = [wrapped(name, width=16, lines=3) for name in names]
+    step = row_height(shown, 0.42)
+    with canvas(1.0 + step * max(len(names), 2), columns=len(told)) as (figure, axes):
         for at, (panel, result) in enumerate(zip(axes, told, strict=True)):
             _draw_panel(panel, result, names)
             if at == 0:
-                row_names(panel, list(range(len(names))), [wrapped(name, width=16) for name in names])
+                row_names(panel, list(range(len(names))), shown)
         alt = short_alt(_said(told))
         svg = as_svg(figure, key=key, title="What moved which response", description=alt)
     return Figure(key=key, svg=svg, alt=alt, caption=_caption(told, names, confidence), table=_table(told, names))

@@ -10,7 +10,7 @@ from typing import Any
 
 from analysis.results import BakePoint, Check, ResponseResult
 from analysis.words.findings import say_term
-from analysis.words.numbers import say_fixed, say_level, say_list, say_number, say_share, say_signed
+from analysis.words.numbers import number_shown, say_fixed, say_level, say_list, say_number, say_share, say_signed
 from reports.figures.checks import usable
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped
 from reports.figures.picture import Figure, Table, short_alt
@@ -30,7 +30,7 @@ def draw_spread(result: ResponseResult, check: Check, *, key: str, sentence: str
         held.setdefault(_row_of(point, between), []).append(point)
     if not 2 <= len(held) <= MOST_ROWS or max(map(len, held.values())) < FEWEST_BAKES:
         return None
-    names = list(held)
+    names = sorted(held, key=_numbered) if between != "treatments" else list(held)
     widths = {name: _deviation(held[name]) for name in names}
     with canvas(0.75 + 0.42 * len(names)) as (figure, (axes,)):
         axes.axvline(0, color=SOFT, linewidth=0.8, zorder=0)
@@ -62,6 +62,12 @@ def _row_of(point: BakePoint, between: str) -> str:
     if between != "treatments" and between in point.settings:
         return say_level(point.settings[between])
     return say_list([say_level(level) for level in point.settings.values()])
+
+
+def _numbered(name: str) -> float:
+    """Amounts stand in their order; names stay as they came (a sort keeps them so)."""
+    number = number_shown(name)
+    return 0.0 if number is None else number
 
 
 def _rows_are(result: ResponseResult, between: str) -> str:

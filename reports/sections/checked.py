@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from analysis.results import Analysis, Check, ResponseResult
 from analysis.words import say_check
-from analysis.words.numbers import start
+from analysis.words.numbers import join_words, start
 from reports.figures.checks import draw_residuals_by_fit, draw_residuals_by_order
 from reports.figures.picture import Figure
 from reports.figures.trust import draw_influence, draw_shape, draw_spread
@@ -27,12 +27,13 @@ def checks_section(analysis: Analysis, keys: Keys) -> Section:
     for result in analysis.responses:
         if len(analysis.responses) > 1:
             blocks.append(Heading(text=start(result.response.name)))
-        blocks += _of(result, keys, sparing=len(analysis.responses) > MOST_DRAWN_FINE)
+        together = join_words(analysis.question.blocks)
+        blocks += _of(result, keys, together, sparing=len(analysis.responses) > MOST_DRAWN_FINE)
     return Section(key="checks", title="Checks, one at a time", blocks=blocks)
 
 
-def _of(result: ResponseResult, keys: Keys, *, sparing: bool) -> list[Words | Heading | Picture]:
-    """``sparing``: what was found fine is said and not drawn."""
+def _of(result: ResponseResult, keys: Keys, block: str, *, sparing: bool) -> list[Words | Heading | Picture]:
+    """``block``: what bakes of one block share ("bake day"). ``sparing``: what was found fine is said and not drawn."""
     blocks: list[Words | Heading | Picture] = []
     waiting = {"fit", "order"}
     for check in sorted(result.checks, key=lambda check: GRAVEST_FIRST.index(check.verdict)):
@@ -42,15 +43,15 @@ def _of(result: ResponseResult, keys: Keys, *, sparing: bool) -> list[Words | He
         if fine and sparing:
             blocks.append(Words(text=said))
             continue
-        figure = _drawn(result, about, keys, said, check) if about in waiting or about in OWN.values() else None
+        figure = _drawn(result, about, keys, said, block, check) if about in waiting or about in OWN.values() else None
         if figure is None and about == "spread" and "fit" in waiting:
-            about, figure = "fit", _drawn(result, "fit", keys, said, check)
+            about, figure = "fit", _drawn(result, "fit", keys, said, block, check)
         waiting.discard(about if figure else "")
         # What was found fine needs no picture on paper.
         shown = Picture(figure=figure, fold=True, paper=False, screen=fine) if figure else None
         blocks.append(shown or Words(text=said, tone=_tone(check)))
     for about in () if sparing else ("fit", "order"):
-        figure = _drawn(result, about, keys, FOR_YOUR_EYE) if about in waiting else None
+        figure = _drawn(result, about, keys, FOR_YOUR_EYE, block) if about in waiting else None
         if figure:
             blocks.append(Picture(figure=figure, fold=True, paper=False, screen=True))
     if not blocks:
@@ -64,7 +65,9 @@ def _about(check: Check) -> str:
     return "order" if check.check in BY_ORDER else "fit" if check.check in BY_FIT else ""
 
 
-def _drawn(result: ResponseResult, about: str, keys: Keys, sentence: str, check: Check | None = None) -> Figure | None:
+def _drawn(
+    result: ResponseResult, about: str, keys: Keys, sentence: str, block: str, check: Check | None = None
+) -> Figure | None:
     if about == "spread" and check is not None:
         return draw_spread(result, check, key=keys(), sentence=sentence)
     if about == "influence" and check is not None:
@@ -72,7 +75,7 @@ def _drawn(result: ResponseResult, about: str, keys: Keys, sentence: str, check:
     if about == "shape":
         return draw_shape(result, key=keys(), sentence=sentence) if check is None or check.verdict != "fine" else None
     if about == "order":
-        return draw_residuals_by_order(result, key=keys(), sentence=sentence)
+        return draw_residuals_by_order(result, key=keys(), sentence=sentence, block=block)
     if about != "fit":
         return None
     odd = next((one.facts["bakes"] for one in result.checks if one.check == "odd bakes"), ())

@@ -8,9 +8,10 @@ from analysis.goals.results import Forecast, GoalsPart, GoalTaken
 from analysis.results import Analysis
 from analysis.words.goals import say_goals, say_sureness
 from analysis.words.numbers import half_width, say_fixed, say_number, start
-from reports.figures.goals import draw_front, draw_region
+from reports.figures.goals import draw_region
 from reports.figures.lettering import with_unit
 from reports.figures.picture import Table
+from reports.figures.trade_off import draw_front
 from reports.html import plain
 from reports.sections.blocks import Grid, Items, Picture
 from reports.sections.numbering import Keys

@@ -12,7 +12,7 @@ import pytest
 
 from analysis.estimates import Mean
 from analysis.results import ResponseResult
-from reports.figures.checks import draw_residuals_by_fit, draw_residuals_by_order
+from reports.figures.checks import _mark_off, days, draw_residuals_by_fit, draw_residuals_by_order
 from reports.figures.dose import draw_dose
 from reports.figures.effects import draw_effects, draw_half_normal
 from reports.figures.interaction import _name_ends, draw_interaction
@@ -262,3 +262,27 @@ def test_a_line_of_amounts_says_what_it_is_an_amount_of():
         _name_ends(axes, {"yogurt": [mean]}, (10.0, 16.0), "acid", "")
         said = [" ".join(text.get_text().split()) for text in axes.texts]
     assert said == ["rest time", "5 min", "45 min", "yogurt"]
+
+
+def test_days_are_marked_off_only_where_they_were_baked_in_turn(answers):
+    family = answers["factorial"]().responses[0].family
+    points = sorted(family.points, key=lambda point: point.order)
+    in_turn = [replace(point, block=f"day {1 + at // 9}") for at, point in enumerate(points)]
+    assert days(in_turn) == (("day 1", 1.0, 9.0), ("day 2", 10.0, 18.0))
+    assert days([replace(point, block=f"day {at % 2}") for at, point in enumerate(points)]) == ()
+    assert days([replace(point, block=None) for point in points]) == ()
+
+
+def test_the_order_picture_names_its_days(answers):
+    result = answers["factorial"]().responses[0]
+    points = sorted(result.family.points, key=lambda point: point.order)
+    marked = _with(result, points=tuple(replace(p, block=str(1 + at // 9)) for at, p in enumerate(points)))
+    plain = draw_residuals_by_order(_with(result, points=tuple(points)), key="k", sentence="s")
+    named = draw_residuals_by_order(marked, key="k", sentence="s", block="bake day")
+    assert plain is not None
+    assert named is not None
+    assert named.svg != plain.svg
+    with canvas(2.4) as (_, (axes,)):
+        _mark_off(axes, [("bake day 1", 1.0, 9.0), ("bake day 2", 10.0, 18.0)])
+        assert [text.get_text() for text in axes.texts] == ["bake day 1", "bake day 2"]
+        assert [list(line.get_xdata()) for line in axes.lines] == [[9.5, 9.5]]

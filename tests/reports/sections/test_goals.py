@@ -12,8 +12,9 @@ import pytest
 
 from analysis.engine import analyse
 from analysis.questions import Factor, Question, Response
-from reports.figures.goals import draw_front, draw_region
+from reports.figures.goals import draw_region
 from reports.figures.picture import LONGEST_ALT
+from reports.figures.trade_off import draw_front
 from reports.page import trial_report
 from reports.sections.blocks import Grid, Items, Picture
 from reports.sections.goals import show_goals
