@@ -35,6 +35,13 @@ def bench(tmp_path, monkeypatch):
         for word in (said.split()[ord(taster) % 4], said.split()[ord(taster) % 3])
     ]
     Path("taste.csv").write_text("\n".join(["oven,taster,crumb", *tastes]), encoding="utf-8")
+    heights = [
+        f"{baker},{loaf},{42 + loaf + lift + 0.3 * ((7 * loaf + 5 * turn + len(baker)) % 3)}"
+        for baker, lift in (("Ada", 0), ("Ben", 0.4), ("Cleo", 0.1))
+        for loaf in range(6)
+        for turn in range(2)
+    ]
+    Path("heights.csv").write_text("\n".join(["baker,loaf,height", *heights]), encoding="utf-8")
     mould = ["0.1,20,3", "0.2,20,9", "0.4,20,15", "0.8,20,19"]
     Path("mould.csv").write_text("\n".join(["dose,total,affected", *mould]), encoding="utf-8")
 

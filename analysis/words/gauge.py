@@ -187,7 +187,10 @@ def _worth(answer: GaugeAnswer, finding: GaugeFinding) -> str:
     worth, unit = answer.worth, answer.question.unit
     one, enough = _point(answer, 1), _point(answer, worth.enough)
     if worth.enough == 1:
-        said = "One reading of each bake is enough: a second narrows the SD of a bake's mean by less than 5 %."
+        said = (
+            "In a trial one reading of each bake is enough. Bakes differ so much that a second one narrows the SD of a "
+            "bake's mean by less than 5 %."
+        )
     else:
         said = (
             f"Take {worth.enough} readings of each bake: the SD of a bake's mean falls from {_three(one.sd)} to "
