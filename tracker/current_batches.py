@@ -126,9 +126,9 @@ def current_batches(
         wanted = wanted.where(col(Batch.id).not_in(list(moved)))
     at, number = col(Batch.baked_at), col(Batch.id)
     if before is not None:
-        wanted = wanted.where(or_(at < before[0], (at == before[0]) & (number < before[1])))
+        wanted = wanted.where(at <= before[0], or_(at < before[0], number < before[1]))
     if after is not None:
-        wanted = wanted.where(or_(at > after[0], (at == after[0]) & (number > after[1])))
+        wanted = wanted.where(at >= after[0], or_(at > after[0], number > after[1]))
     wanted = wanted.order_by(at.desc(), number.desc()) if last is not None else wanted.order_by(at, number)
     most = last if last is not None else first
     found = list(session.exec(wanted if most is None else wanted.limit(most)))
