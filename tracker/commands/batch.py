@@ -11,12 +11,14 @@ from tracker.commands import (
     batch_alarms,
     batch_causes,
     batch_chart,
+    batch_fleet,
     batch_import,
     batch_limits,
     batch_log,
     batch_mend,
     batch_product,
     batch_read,
+    batch_report,
 )
 from tracker.commands.shell import make_app
 
@@ -33,6 +35,8 @@ PARTS = (
     batch_alarms,
     batch_chart,
     batch_causes,
+    batch_report,
+    batch_fleet,
 )
 for part in PARTS:
     app.add_typer(part.app)

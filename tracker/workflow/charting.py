@@ -190,15 +190,16 @@ def _charted(
         together = common_batches([one for one in series if isinstance(one, BatchSeries)])
         return (Charted(series=together, kind=SEVERAL, charts=_charts(together, SEVERAL, chosen, ())),)
     return tuple(
-        _one(one, chosen, phases.get(one.response, ()), meets.get(one.response))
+        chart_one(one, chosen, phases.get(one.response, ()), meets.get(one.response))
         for one in series
         if not isinstance(one, tuple)
     )
 
 
-def _one(
+def chart_one(
     series: BatchSeries | CountSeries, chosen: Chosen, phases: tuple[Phase, ...], meets: Specification | None
 ) -> Charted:
+    """The charts of one response; ``meets`` holds unless ``chosen`` says another specification."""
     frozen = kind_of_limits(phases[-1].limits) if phases else None
     kind = choose_kind(series, frozen if chosen.kind == AUTO and frozen else chosen.kind)
     phases = phases if kind not in METHODS or frozen in (kind, None) else ()
@@ -221,10 +222,11 @@ def _charts(series: Series, kind: str, chosen: Chosen, phases: tuple[Phase, ...]
 def common_batches(series: Sequence[BatchSeries]) -> tuple[BatchSeries, ...]:
     """The same responses over the batches that have a reading of each."""
     shared = set(series[0].batches).intersection(*(one.batches for one in series[1:]))
-    return tuple(_only(one, shared) for one in series)
+    return tuple(only_batches(one, shared) for one in series)
 
 
-def _only(series: BatchSeries, batches: set[str]) -> BatchSeries:
+def only_batches(series: BatchSeries, batches: set[str]) -> BatchSeries:
+    """A series without all other batches."""
     kept = [at for at, batch in enumerate(series.batches) if batch in batches]
     return BatchSeries(
         response=series.response,
