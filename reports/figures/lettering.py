@@ -8,6 +8,7 @@ reader's own fonts draw: it is laid out with a stand-in and exchanged on the way
 from __future__ import annotations
 
 import textwrap
+import unicodedata
 from collections.abc import Sequence
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -35,9 +36,28 @@ def can_draw(text: str) -> bool:
     return all(ord(character) in _drawable() for character in text)
 
 
+def columns(text: str) -> int:
+    """How wide a text is in letters: emoji and ideographs take two, combining marks none."""
+    return sum(
+        0 if unicodedata.category(letter) in {"Mn", "Me", "Cf"} else 1 + (unicodedata.east_asian_width(letter) in "WF")
+        for letter in text
+    )
+
+
+def calm(text: str) -> str:
+    """``text`` with at most two combining marks on a letter: more would be piled up out of the picture."""
+    kept: list[str] = []
+    for letter in text:
+        marks = [one for one in kept[-2:] if unicodedata.combining(one)]
+        if not (unicodedata.combining(letter) and len(marks) == 2):
+            kept.append(letter)
+    return "".join(kept)
+
+
 def wrapped(text: str, *, width: int = 20, lines: int = 2) -> str:
-    """``text`` on at most ``lines`` lines of about ``width`` characters; the rest is an ellipsis."""
-    kept = plain(say_level(text)) or "(no name)"
+    """``text`` on at most ``lines`` lines about ``width`` letters wide; the rest is an ellipsis."""
+    kept = calm(plain(say_level(text))) or "(no name)"
+    width = max(3, width * len(kept) // max(columns(kept), len(kept)))
     return "\n".join(textwrap.wrap(kept, width=width, max_lines=lines, placeholder=" …") or [kept[: width - 1] + "…"])
 
 
@@ -47,7 +67,7 @@ def own_words(text: Text, number: int) -> list[str]:
     if can_draw("".join(lines)):
         return []
     text.set_gid(f"{KEY}{number}")
-    text.set_text("\n".join(STAND_IN * max(len(line), 1) for line in lines))
+    text.set_text("\n".join(STAND_IN * max(round(0.85 * columns(line)), 1) for line in lines))
     return lines
 
 
@@ -92,7 +112,8 @@ def column_names(axes: Axes, places: Sequence[float], names: Sequence[str], *, m
 
 def brief(name: str, most: int = 36) -> str:
     """``name`` on one line, cut at ``most`` characters: for alt text, where the number must not be pushed out."""
-    kept = plain(say_level(name)) or "(no name)"
+    kept = calm(plain(say_level(name))) or "(no name)"
+    most = max(3, most * len(kept) // max(columns(kept), len(kept)))
     return kept if len(kept) <= most else kept[: most - 1].rstrip() + "…"
 
 

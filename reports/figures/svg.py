@@ -17,7 +17,7 @@ from contextvars import ContextVar
 from typing import TYPE_CHECKING
 from xml.etree import ElementTree  # parses only what matplotlib wrote a moment ago
 
-from reports.figures.lettering import KEY, own_words, wrapped
+from reports.figures.lettering import KEY, calm, columns, own_words, wrapped
 from reports.figures.style import NAMES
 from reports.html import plain
 
@@ -58,7 +58,10 @@ def as_svg(figure: Canvas, *, key: str, title: str, description: str) -> str:
 
     _fit_titles(figure)
     texts = [text for text in figure.findobj(Text) if isinstance(text, Text)]
-    said = [text.get_text() for text in texts]
+    said = [calm(text.get_text()) for text in texts]
+    for text, its in zip(texts, said, strict=True):
+        if text.get_text() != its:
+            text.set_text(its)
     words = {f"{KEY}{number}": own_words(text, number) for number, text in enumerate(texts)}
     out = io.BytesIO()
     figure.savefig(out, format="svg", metadata={"Date": None, "Creator": None, "Format": None, "Type": None})
@@ -80,11 +83,11 @@ def _fit_titles(figure: Canvas) -> None:
     width, height = (72 * inches / LETTER for inches in figure.get_size_inches())
     for axes in figure.axes:
         spec = axes.get_subplotspec()
-        columns = spec.get_gridspec().ncols if spec else 1
-        across = 0.55 * width / columns
+        beside = spec.get_gridspec().ncols if spec else 1
+        across = 0.55 * width / beside
         title = axes._left_title  # type: ignore[attr-defined]  # no public way leads to it
         for label, room in ((axes.xaxis.label, across), (title, across), (axes.yaxis.label, 0.72 * height)):
-            if len(label.get_text()) > room:
+            if max(map(columns, label.get_text().split("\n"))) > room:
                 label.set_text(wrapped(label.get_text(), width=max(int(room), 8)))
 
 

@@ -121,10 +121,10 @@ def draw_influence(result: ResponseResult, check: Check, *, key: str, sentence: 
             )
         if max(shares) > 60:
             axes.axvline(100, color=SOFT, linewidth=0.9, zorder=0)
-        row_names(axes, list(range(len(moves))), [brief(f"{bake}: {say_term(term)}", 34) for bake, term, *_ in moves])
+        row_names(axes, list(range(len(moves))), [brief(f"{bake}: {say_term(term)}", 28) for bake, term, *_ in moves])
         axes.set(xlim=(0, max(*shares, 20) * 1.08), ylim=(len(moves) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
-        axes.set_xlabel("move without the bake (% of half the interval)", parse_math=False)
+        axes.set_xlabel("move without the bake\n(% of half the interval)", parse_math=False)
         bake, term, _, share = moves[0]
         alt = short_alt(
             f"Bake {brief(bake, 16)} moves most: the effect of {brief(say_term(term), 40)} by "

@@ -25,6 +25,8 @@ MOST_BYTES, MOST_SECONDS = 5_000_000, 10.0
 LONG = "a very long name of a baking powder " * 9
 RIGHT_TO_LEFT = "טעם סבון حامض جدا \u202eesrever"
 EMOJI = "🍞👩🏽‍🍳 rise"
+EMOJI_ONLY = "🍞👩🏽‍🍳🥐" * 100
+COMBINING = "so" + "\u0301\u0323\u0308" * 40 + "da e" + "\u0301" * 30 + "clair"
 HOSTILE = (
     "<script>alert(1)</script>",
     '"><img src=x onerror=alert(1)>',
@@ -84,6 +86,10 @@ EXTREMES: dict[str, Callable[[], Told]] = {
     "unbroken": lambda: Told(analysis=named("x" * 300), title="x" * 300, question="y" * 300, notes=notes_of("z" * 300)),
     "right to left": lambda: Told(analysis=named(RIGHT_TO_LEFT), title=RIGHT_TO_LEFT, notes=notes_of(RIGHT_TO_LEFT)),
     "emoji": lambda: Told(analysis=named(EMOJI), title=EMOJI, notes=notes_of(EMOJI)),
+    "emoji only": lambda: Told(
+        analysis=named(EMOJI_ONLY), title=EMOJI_ONLY, question=EMOJI_ONLY, notes=notes_of(EMOJI_ONLY)
+    ),
+    "combining": lambda: Told(analysis=named(COMBINING), title=COMBINING, notes=notes_of(COMBINING)),
     **{
         f"hostile {i}": lambda word=word: Told(
             analysis=named(word),
@@ -149,7 +155,7 @@ def test_one_single_bake_still_makes_a_page(answers, read, kind):
     check_quiet(read, written(Told(analysis=replace(whole, responses=tuple(alone)), title="One")))
 
 
-@pytest.mark.parametrize("word", [*HOSTILE, "half \ud800", LONG, RIGHT_TO_LEFT, EMOJI])
+@pytest.mark.parametrize("word", [*HOSTILE, "half \ud800", LONG, RIGHT_TO_LEFT, EMOJI, EMOJI_ONLY, COMBINING])
 def test_a_bench_sheet_stays_quiet_with_any_words(read, word):
     run = SheetRun(
         bake_order=1,
@@ -175,12 +181,15 @@ def test_a_bench_sheet_stays_quiet_with_any_words(read, word):
 
 
 @pytest.mark.browser
-@pytest.mark.parametrize("case", ["unbroken", "hostile 1"])
-def test_no_picture_is_cut_on_a_phone(browser, tmp_path, case):
+@pytest.mark.parametrize(
+    "case", ["unbroken", "hostile 1", "300 letters", "right to left", "emoji", "emoji only", "combining"]
+)
+def test_no_picture_is_cut_on_a_phone_and_no_page_sticks_out(browser, tmp_path, case):
     target = tmp_path / "page.html"
     target.write_text(written(EXTREMES[case]()), encoding="utf-8")
     page = browser.new_context(viewport={"width": 390, "height": 900}).new_page()
     page.goto(target.as_uri())
+    page.evaluate("document.querySelectorAll('details').forEach(folded => { folded.open = true })")
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
     outside = page.evaluate(
         """[...document.querySelectorAll('figure > svg')].map(svg => {
