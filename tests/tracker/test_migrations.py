@@ -147,7 +147,13 @@ def fill_the_daily_log(store: Store) -> None:
                 **{"method": "mean moving range", "batches": 20, "first_batch_id": 1, "last_batch_id": 1},
             )
         )
-        found: dict[str, Any] = {"rule": "outside the limits", "batch_id": 1, "since_batch_id": 1, "value": 39.0, "side": "below"}
+        found: dict[str, Any] = {
+            "rule": "outside the limits",
+            "batch_id": 1,
+            "since_batch_id": 1,
+            "value": 39.0,
+            "side": "below",
+        }
         alarm = add(models.AlarmEntry(number=1, chart="individuals", phase_id=phase.id, at=AT, **one, **found))
         add(models.AlarmAnswer(alarm_id=alarm.id, state="answered", cause="cold oven", action="waited", **who))
         add(models.Disposition(batch_id=1, decision="hold", **why, **who))
