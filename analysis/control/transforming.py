@@ -9,6 +9,7 @@ skewness (three-parameter lognormal, by moments). Both do the same whatever the 
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Protocol
 
@@ -21,6 +22,7 @@ FEWEST = 20  # readings; a scale chosen from fewer is a guess
 SURE_OF_SKEW = 0.01  # chance of calling even readings lopsided
 FAMILIAR = (-1.0, -0.5, 0.0, 0.5)
 STRONGEST = 2.0  # a power beyond this bends by its distance from nothing, not by its own shape
+_ROOM = 0.95  # the floor stays this side of the lowest reading, where the likelihood has no end
 _HALF_CHI = 1.9207  # half the 95 % point of chi-square with 1 df
 
 
@@ -100,25 +102,23 @@ def is_skewed(values: Floats) -> bool:
 
 def fit_scale(values: Floats) -> Scale:
     """The scale that suits the readings (n,), not all alike; as read where a power of 1 is as good."""
-    if values.min() > 0:
-        power = fit_power(values)
-        if abs(power.power) <= STRONGEST:
-            return power
+    if values.min() > 0 and abs(likeliest_power(values)[0]) <= STRONGEST:
+        return fit_power(values)
     return fit_shifted_log(values)
 
 
 def fit_power(values: Floats) -> Power:
     """The likeliest power of readings above 0, rounded to 1 or a familiar one within its 95 % interval."""
+    at, low, high = likeliest_power(values)
+    middle = float(np.exp(np.log(values).mean()))
+    return Power(power=_familiar(at, low, high), middle=middle, low=low, high=high)
+
+
+def likeliest_power(values: Floats) -> tuple[float, float, float]:
+    """The power of readings above 0 with the largest likelihood, unrounded, and its 95 % interval."""
     from scipy.optimize import brentq, minimize_scalar
 
-    middle = float(np.exp(np.log(values).mean()))
-    logs = np.log(values / middle)
-
-    def loss(power: float) -> float:
-        y = logs if abs(power) < 1e-8 else np.expm1(power * logs) / power
-        return len(logs) / 2 * math.log(float(np.var(y)))
-
-    reach = min(40.0, 8 / float(np.abs(logs).max()))  # further, the largest reading is all there is
+    loss, reach = _loss_of(values)
     best = minimize_scalar(loss, bounds=(-reach, reach), method="bounded")
     at, least = float(best.x), float(best.fun)
 
@@ -127,7 +127,29 @@ def fit_power(values: Floats) -> Power:
 
     low = float(brentq(beyond, -2 * reach, at)) if beyond(-2 * reach) > 0 else -math.inf
     high = float(brentq(beyond, at, 2 * reach)) if beyond(2 * reach) > 0 else math.inf
-    return Power(power=_familiar(at, low, high), middle=middle, low=low, high=high)
+    return at, low, high
+
+
+def likely_powers(values: Floats, count: int) -> tuple[Floats, Floats]:
+    """``count`` powers about the likeliest, and the likelihood of each as a weight (they sum to 1)."""
+    at, low, high = likeliest_power(values)
+    loss, reach = _loss_of(values)
+    ends = max(at - 2 * (at - low), -2 * reach), min(at + 2 * (high - at), 2 * reach)
+    powers = np.linspace(*ends, count)
+    losses = np.array([loss(float(power)) for power in powers])
+    weights = np.exp(losses.min() - losses)
+    return powers, weights / weights.sum()
+
+
+def _loss_of(values: Floats) -> tuple[Callable[[float], float], float]:
+    """Minus the log-likelihood of a power, with mean and spread at their best, and how far powers make sense."""
+    logs = np.log(values) - np.log(values).mean()
+
+    def loss(power: float) -> float:
+        y = logs if abs(power) < 1e-8 else np.expm1(power * logs) / power
+        return len(logs) / 2 * math.log(float(np.var(y)))
+
+    return loss, min(40.0, 8 / float(np.abs(logs).max()))  # further, the largest reading is all there is
 
 
 def _familiar(at: float, low: float, high: float) -> float:
@@ -138,22 +160,32 @@ def _familiar(at: float, low: float, high: float) -> float:
 
 
 def fit_shifted_log(values: Floats) -> Scale:
-    """The lognormal with the mean, spread and skewness of the readings; as read where they have none.
+    """The floor or ceiling with the largest likelihood; as read where straight is within its 95 % interval."""
+    bends, losses = _bends(values, 401)
+    best = int(np.argmin(losses))
+    straight = float(losses[int(np.argmin(np.abs(bends)))])
+    return AS_READ if straight - float(losses[best]) < _HALF_CHI else _bent(values, float(bends[best]))
 
-    skewness = (w + 2) sqrt(w - 1) and variance = m^2 w (w - 1) with w = exp(sd of logs, squared).
-    """
-    from scipy import stats
 
-    skew = float(stats.skew(values, bias=False))
-    if abs(skew) < 1e-6:
-        return AS_READ
-    half = abs(skew) / 2
-    root = (math.sqrt(1 + half**2) + half) ** (1 / 3)
-    omega = (root - 1 / root) ** 2 + 1  # w, the real root of (w + 2)^2 (w - 1) = skewness^2
-    side = 1 if skew > 0 else -1
-    size = float(values.std(ddof=1)) / math.sqrt(omega * (omega - 1))
-    edge = float(values.mean()) - side * size * math.sqrt(omega)
-    nearest = float(values.min() if side > 0 else values.max())
-    room = 0.01 * float(values.std(ddof=1))
-    edge = min(edge, nearest - room) if side > 0 else max(edge, nearest + room)
-    return ShiftedLog(edge=edge, size=size, side=side)
+def likely_shifted_logs(values: Floats, count: int) -> tuple[list[Scale], Floats]:
+    """About ``count`` floors and ceilings that the readings allow, and their likelihoods as weights (sum 1)."""
+    bends, losses = _bends(values, 401)
+    allowed = np.flatnonzero(losses - losses.min() < 4 * _HALF_CHI)
+    chosen = np.unique(np.linspace(allowed[0], allowed[-1], count).astype(int))
+    weights = np.exp(losses.min() - losses[chosen])
+    return [_bent(values, float(bends[at])) for at in chosen], weights / weights.sum()
+
+
+def _bends(values: Floats, count: int) -> tuple[Floats, Floats]:
+    """y = log(1 + bend z) / bend for standardised readings z: bends from ceiling to floor, and the loss of each."""
+    z = (values - values.mean()) / values.std()
+    bends = np.linspace(-_ROOM / float(z.max()), _ROOM / -float(z.min()), count)
+    bends = np.where(np.abs(bends) < 1e-6, 1e-6, bends)  # straight, but for rounding
+    logs = np.log1p(bends[:, None] * z)
+    return bends, len(z) / 2 * np.log(np.var(logs / bends[:, None], axis=1)) + logs.sum(axis=1)
+
+
+def _bent(values: Floats, bend: float) -> ShiftedLog:
+    size = float(values.std()) / abs(bend)
+    side = 1 if bend > 0 else -1
+    return ShiftedLog(edge=float(values.mean()) - side * size, size=size, side=side)
