@@ -4,7 +4,7 @@ A sum c'm of independent mean squares m, with coefficients of either sign, has m
 limits: exact for a single mean square, after Graybill and Wang (1980, J. Am. Stat. Assoc. 75:869) for
 sums, after Ting, Burdick, Graybill, Jeyaratnam and Lu (1990, J. Stat. Comput. Simul. 35:135) where some
 are subtracted. A share A/T lies at every s for which A - sT cannot be told from 0. The formulas were
-written from memory; simulations in the tests show what they cover.
+written from memory; in the tests two mean squares give the exact limits of F, and simulations show what more cover.
 """
 
 from __future__ import annotations

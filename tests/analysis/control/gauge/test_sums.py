@@ -10,7 +10,7 @@ import os
 import numpy as np
 import pandas as pd
 import pytest
-from scipy.special import chdtri
+from scipy.special import chdtri, fdtri
 
 from analysis.control.gauge.fits import even_fit, fits_of, uneven_fit
 from analysis.control.gauge.results import GaugeQuestion
@@ -119,3 +119,26 @@ def test_a_share_of_everything_ends_at_1_and_of_nothing_at_0():
     assert high == 1.0
     assert low > 0.9
     assert share_limits(0 * whole, whole, m, (5, 5), 0.95) == (0.0, 0.0)
+
+
+def test_a_share_from_two_mean_squares_is_the_exact_one_of_f():
+    """piece / (piece + own) from F = MS_piece / MS_own (exact for one way of random groups; Searle 1971, ch. 9)."""
+    df, r, m = (9, 20), 3, np.array([8.0, 1.7])
+    piece, own = np.array([1 / r, -1 / r]), np.array([0.0, 1.0])
+    low, high = share_limits(piece, piece + own, m, df, 0.95)
+    f = m[0] / m[1]
+    exact = []
+    for tail in (0.975, 0.025):
+        ratio = (f / fdtri(*df, tail) - 1) / r
+        exact.append(ratio / (1 + ratio))
+    assert (low, high) == pytest.approx(exact, rel=1e-7)
+
+
+@pytest.mark.parametrize("df", [(2, 18), (9, 18), (15, 4)])
+def test_a_difference_is_told_from_0_exactly_when_f_is(df):
+    """The lower limit of a difference is 0 where its F test has p of half of 1 - confidence."""
+    f = fdtri(*df, 0.975)
+    low, _ = sum_limits(np.array([1.0, -1.0]), np.array([f, 1.0]), df, 0.95)
+    assert low == pytest.approx(0, abs=1e-9)
+    assert sum_limits(np.array([1.0, -1.0]), np.array([1.02 * f, 1.0]), df, 0.95)[0] > 0
+    assert sum_limits(np.array([1.0, -1.0]), np.array([0.98 * f, 1.0]), df, 0.95)[0] < 0
