@@ -112,7 +112,8 @@ def _reading(engine: str, place: str, files: FleetFiles | None) -> tuple[Any, di
     """How an engine reads the folder: the site stands in the files, or else in the folders' names, as text."""
     in_folder = files is not None and files.site_in_folder
     if engine.partition("://")[0] == SPARK:
-        return place, {} if in_folder else {"recursiveFileLookup": True}
+        # The specifications beside them are no readings. A look into all folders leaves their names alone.
+        return place, {"pathGlobFilter": "*.parquet", **({} if in_folder else {"recursiveFileLookup": True})}
     where = place if files is None else [str(path) for path in files.paths]
     if engine.partition("://")[0] != EMBEDDED:
         return where, {}
