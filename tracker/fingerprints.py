@@ -9,8 +9,11 @@ from sqlmodel import Session, col, func, select
 
 from tracker.audit import FIRST_PREVIOUS_HASH, canonical, sha256
 from tracker.current import CurrentTrial, current_trial
+from tracker.log_fingerprints import product_hash
 from tracker.models import AuditEntry, Factor, Response, Run
 from tracker.store import Store
+
+__all__ = ["audit_head", "content_hash", "content_hash_in", "product_hash"]
 
 
 def audit_head(store: Store) -> tuple[int, str]:

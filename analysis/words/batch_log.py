@@ -184,8 +184,10 @@ def _basis(limits: Limits, phase: int | None, expected_from: str) -> str:
         return f"(Limits of phase {phase}, frozen on {limits.frozen_at[:10]} by {limits.author}{provisional}.)"
     if expected_from:
         return f'(Limits expected from the trial "{expected_from}", until {FEW} batches exist.)'
-    few = f"; from {FEW} on they may be frozen" if limits.provisional else "; they may be frozen"
-    return f"(Provisional limits, from the {say_count(limits.batches, 'batch')} before it{few}.)"
+    of = f"from the {say_count(limits.batches, 'batch')} before it"
+    if limits.provisional:
+        return f"(Provisional limits, {of}; from {FEW} on they may be frozen.)"
+    return f"(Limits not frozen yet, {of}; they may be frozen.)"
 
 
 def _misses(value: float, lower: float | None, upper: float | None) -> bool:

@@ -63,13 +63,24 @@ def verify(
         say(verified.summary())
 
 
-@app.command(epilog=example("crumbwise records history --trial soda --run 417"))
+@app.command(
+    epilog=example(
+        "crumbwise records history --trial soda --run 417",
+        'crumbwise records history --product "pass scones" --batch 121',
+    )
+)
 def history(
     trial: Annotated[
         str | None, typer.Option(metavar="NAME", help="Entries of this trial.", show_default=False)
     ] = None,
     run: Annotated[
         str | None, typer.Option(metavar="CODE", help="Entries of this run of the trial.", show_default=False)
+    ] = None,
+    product: Annotated[
+        str | None, typer.Option(metavar="NAME", help="Entries of this product's log.", show_default=False)
+    ] = None,
+    batch: Annotated[
+        str | None, typer.Option(metavar="NUMBER", help="Entries of this batch of the product.", show_default=False)
     ] = None,
     by: Annotated[
         int | None, typer.Option(metavar="NUMBER", help="Entries of this person.", show_default=False)
@@ -82,7 +93,7 @@ def history(
     from tracker.workflow.records import history as read_history
 
     with open_store(kitchen) as store:
-        lines = read_history(store, trial=trial, run=run, person=by, limit=limit)
+        lines = read_history(store, trial=trial, run=run, product=product, batch=batch, person=by, limit=limit)
     if json_:
         print_json({"entries": [line.to_json() for line in lines]})
     else:

@@ -10,17 +10,33 @@ from typing import Any
 from sqlmodel import Session, SQLModel, col, select
 
 from tracker.current import find_trial, rows_of
+from tracker.current_batches import find_batch, find_product
 from tracker.errors import UsageError
 from tracker.models import (
+    AlarmAnswer,
+    AlarmEntry,
     AuditEntry,
     Bake,
+    Batch,
+    BatchChange,
+    BatchFile,
+    BatchLot,
+    BatchLotChange,
+    Disposition,
+    Expectation,
     Factor,
     ImportFile,
+    LoggedResponse,
     Outcome,
+    PhaseEntry,
+    PhaseLimits,
     Piece,
+    Product,
     Reading,
+    ReadingSize,
     Response,
     Run,
+    Specification,
     TasteNote,
     Trial,
     TrialState,
@@ -39,6 +55,18 @@ _TOLD = {
     "run": ("code",),
     "batch": ("number", "baked_at"),
     "import_file": ("name", "sha256"),
+    "specification": ("response", "version", "lower", "upper", "target"),
+    "logged_response": ("name", "unit", "stands_for"),
+    "expectation": ("response", "mean", "sd"),
+    "lot": ("ingredient", "code"),
+    "lot_dates": ("received_on", "opened_on"),
+    "batch_change": ("detail", "value"),
+    "batch_lot_change": ("ingredient",),
+    "phase": ("response", "number", "kind"),
+    "phase_limits": ("chart", "lower", "centre", "upper"),
+    "alarm": ("number", "response", "rule", "side"),
+    "alarm_answer": ("state", "cause", "action"),
+    "disposition": ("decision",),
 }
 
 
@@ -86,25 +114,38 @@ def _told(table: str, row: dict[str, Any] | None) -> str:
 
 
 def history(
-    store: Store, *, trial: str | None = None, run: str | None = None, person: int | None = None, limit: int = 50
+    store: Store,
+    *,
+    trial: str | None = None,
+    run: str | None = None,
+    product: str | None = None,
+    batch: str | None = None,
+    person: int | None = None,
+    limit: int = 50,
 ) -> tuple[HistoryLine, ...]:
-    """Audit entries, newest first: of a trial, of one run of it (code or #place), by a person, or all.
+    """Audit entries, newest first: of a trial or product, of one run (code or #place) or batch, by a person, or all.
 
-    Raises NotFound for an unknown trial or run, UsageError for a run without its trial.
+    Raises NotFound for an unknown trial, run, product or batch, UsageError for a run without its
+    trial and for a trial and a product at once.
     """
     if run is not None and trial is None:
         raise UsageError("A run needs its trial.", where="--run", try_this="--trial NAME --run CODE")
+    if batch is not None and product is None:
+        raise UsageError("A batch needs its product.", where="--batch", try_this="--product NAME --batch NUMBER")
+    if trial is not None and product is not None:
+        raise UsageError("Entries belong to a trial or to a product.", where="history", try_this="one of the two")
     if limit < 1:
         raise UsageError("The limit counts from 1.", where="--limit", try_this="--limit 50")
     with store.read() as session:
         entries: Iterable[AuditEntry]
-        if trial is None:
+        if trial is None and product is None:
             newest = select(AuditEntry).order_by(col(AuditEntry.sequence).desc())
             if person is not None:
                 newest = newest.where(AuditEntry.person_id == person)
             entries = session.exec(newest.limit(limit)).all()
         else:
-            found = [e for e in _of_trial(session, trial, run) if person is None or e.person_id == person]
+            every = _of_trial(session, trial, run) if trial is not None else _of_product(session, product or "", batch)
+            found = [e for e in every if person is None or e.person_id == person]
             entries = sorted(found, key=lambda entry: -entry.sequence)[:limit]
     return tuple(_line(entry) for entry in entries)
 
@@ -139,6 +180,31 @@ def _of_trial(session: Session, name: str, word: str | None) -> list[AuditEntry]
     parts_of_bake: tuple[Any, ...] = (Piece, Outcome, Weighing, Reading, TasteNote)
     for part in parts_of_bake:
         rows[part] = [row.id for row in rows_of(session, part, part.bake_id, bakes)]
+    return [entry for table, numbers in rows.items() for entry in _entries(session, table, numbers)]
+
+
+def _of_product(session: Session, name: str, number: str | None) -> list[AuditEntry]:
+    """Entries of everything that belongs to a product, or to one of its batches; replaced rows too."""
+    product = find_product(session, name)
+    rows: dict[type[SQLModel], list[int | None]] = {}
+    if number is None:
+        rows[Product] = [product.id]
+        parts: tuple[Any, ...] = (Specification, LoggedResponse, Expectation, ImportFile, PhaseEntry, AlarmEntry)
+        for table in parts:
+            rows[table] = [row.id for row in rows_of(session, table, table.product_id, [product.id])]
+        rows[PhaseLimits] = [row.id for row in rows_of(session, PhaseLimits, PhaseLimits.phase_id, rows[PhaseEntry])]
+        rows[Batch] = [row.id for row in rows_of(session, Batch, Batch.product_id, [product.id])]
+    else:
+        rows[Batch] = [find_batch(session, product, number).id]
+        rows[AlarmEntry] = [row.id for row in rows_of(session, AlarmEntry, AlarmEntry.batch_id, rows[Batch])]
+    rows[AlarmAnswer] = [row.id for row in rows_of(session, AlarmAnswer, AlarmAnswer.alarm_id, rows[AlarmEntry])]
+    parts_of_batch: tuple[Any, ...] = (BatchLot, BatchChange, BatchLotChange, BatchFile, Disposition, Bake)
+    for part in parts_of_batch:
+        rows[part] = [row.id for row in rows_of(session, part, part.batch_id, rows[Batch])]
+    parts_of_bake: tuple[Any, ...] = (Piece, Reading)
+    for part in parts_of_bake:
+        rows[part] = [row.id for row in rows_of(session, part, part.bake_id, rows[Bake])]
+    rows[ReadingSize] = [row.id for row in rows_of(session, ReadingSize, ReadingSize.reading_id, rows[Reading])]
     return [entry for table, numbers in rows.items() for entry in _entries(session, table, numbers)]
 
 

@@ -52,7 +52,7 @@ def add_product(
         raise InputError(
             "A product needs a name.", where="product add", try_this='crumbwise batch product add "scones"'
         )
-    asked = [read_specification(text) for text in (*responses, *specs)]
+    asked = [read_specification(text) for text in (*specs, *responses)]
     promise = _promise(store, trial, list(settings))
     with store.write(person=person, action="add product") as deed:
         if deed.session.exec(select(Product).where(Product.name == name)).first() is not None:
