@@ -28,7 +28,7 @@ def bakes(n, sd=1.0, mean=44.0, seed=1):
 @pytest.mark.parametrize(
     ("values", "begins"),
     [
-        (bakes(200, 0.6), "Rise height keeps its specification with room to spare: its mean of 44"),
+        (bakes(200, 0.6), "Rise height keeps its specification with room to spare: its mean of 43.96 mm"),
         (bakes(200, 2.0), "Rise height does not keep its specification well enough: its mean of 4"),
         (bakes(25, 0.95), "Whether rise height keeps its specification well enough cannot be told from 25 batches"),
     ],
