@@ -26,7 +26,7 @@ from analysis.words.batch_pages import (
 from reports.figures.picture import Table
 from reports.html import plain
 from reports.page import Page
-from reports.sections.batches import BatchesTold, alarmed, level_picture, outside
+from reports.sections.batches import BatchesTold, alarmed, by_chance, level_picture, outside
 from reports.sections.blocks import Block, Facts, Grid, Heading, Items, Section, Words
 from reports.sections.numbering import Keys
 
@@ -44,15 +44,17 @@ class ProductsTold:
 
 
 def reasons_of(told: BatchesTold) -> tuple[str, ...]:
-    """Why a product needs eyes; nothing where it does not."""
+    """Why a product needs eyes; nothing where it does not, and nothing for alarms that chance alone would give."""
     said = []
     for response in told.responses:
-        loud, (missed, readings) = alarmed(told, response), outside(told, response)
         own = len(set(told.batches) & set(response.series.batches))
-        said += [say_alarmed(response.series.response, len(loud), own)] if loud else []
-        said += [say_missed(response.series.response, missed, readings)] if missed else []
+        if own and by_chance(told, response, own) is None:
+            said.append(say_alarmed(response.series.response, len(alarmed(told, response)), own))
     waiting = sum(alarm.open for alarm in told.alarms)
-    said += [say_unanswered(waiting)] if waiting else []
+    said += [say_unanswered(waiting)] if said and waiting else []
+    for response in told.responses:
+        missed, readings = outside(told, response)
+        said += [say_missed(response.series.response, missed, readings)] if missed else []
     held = [row[0] for row in told.decisions if row[1] == "hold"]
     return (*said, *([say_held(held)] if held else []))
 

@@ -30,6 +30,7 @@ COLUMNS_OF_DECISIONS = ("batch", "decided", "reason")
 COLUMNS_OF_PRODUCTS = ("product", "batches", "with alarms", "outside the specification", "alarms without a cause")
 ALARMS_CAPTION = "Alarms of these batches, each with its cause where one was found"
 CAUSES_CAPTION = "Causes that were found, the most frequent first"
+BATCHES_CAPTION = "Each batch with what it was made from and the means of its readings"
 DECISIONS_CAPTION = "Batches that were held or rejected"
 PRODUCTS_CAPTION = "Products and their batches, those that need eyes first"
 NO_ALARM = "No batch raised an alarm."

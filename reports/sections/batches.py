@@ -11,6 +11,7 @@ from analysis.control.results import BatchSeries, Chart, CountSeries, Specificat
 from analysis.control.why_results import Change, Why
 from analysis.words.batch_pages import (
     ALARMS_CAPTION,
+    BATCHES_CAPTION,
     CAUSES_CAPTION,
     COLUMNS_OF_ALARMS,
     COLUMNS_OF_CAUSES,
@@ -122,7 +123,7 @@ def answer_section(told: BatchesTold) -> Section:
             len(alarmed(told, response)),
             provisional=level.provisional and not level.frozen,
             limits=level.lower is not None or level.upper is not None,
-            expected=_by_chance(told, response, len(own)),
+            expected=by_chance(told, response, len(own)),
             changed=response.why is not None and bool(_touching(response.why, told)),
         )
         blocks.append(Words(text=plain(said), tone="plain" if blocks else "lead"))
@@ -136,9 +137,10 @@ def answer_section(told: BatchesTold) -> Section:
     return Section(key="answer", title=TITLES["answer"], blocks=blocks)
 
 
-def _by_chance(told: BatchesTold, response: ResponseTold, batches: int) -> float | None:
+def by_chance(told: BatchesTold, response: ResponseTold, batches: int) -> float | None:
     """How many runs of alarms chance gives, where there are no more than that."""
-    own = [batch for batch in told.batches if batch in set(response.series.batches)]
+    there = set(response.series.batches)
+    own = [batch for batch in told.batches if batch in there]
     runs, loud = runs_of_alarms(response.charts, own), alarmed(told, response)
     if more_than_chance(runs, len(loud), response.charts, batches, told.rules):
         return None
@@ -297,7 +299,7 @@ def batches_section(told: BatchesTold) -> Section | None:
     """Every batch of the page with what it was made from and its readings."""
     if told.rows is None or not told.rows.rows:
         return None
-    grid = Grid(caption=TITLES["batches"], table=told.rows, fold=len(told.rows.rows) > FEW)
+    grid = Grid(caption=BATCHES_CAPTION, table=told.rows, fold=len(told.rows.rows) > FEW)
     return Section(key="batches", title=TITLES["batches"], blocks=[grid])
 
 

@@ -12,13 +12,20 @@ import re
 import shutil
 from collections import Counter
 from collections.abc import Callable
+from datetime import date
 from html.parser import HTMLParser
 from itertools import combinations, product
 from pathlib import Path
 
+import numpy as np
 import pandas as pd
 import pytest
 
+from analysis.control.causes import find_causes
+from analysis.control.charts import chart_batches
+from analysis.control.results import BatchSeries, Specification
+from analysis.control.rules import DEFAULT
+from analysis.control.why_results import MadeWith
 from analysis.dose_results import Candidate, Curve, CurvePoint, DosePart, LackOfFit, Optimum, Recommended
 from analysis.estimates import Coefficient, Effect, Interval, Mean, Residual, Test
 from analysis.questions import Factor, Question, Response
@@ -33,6 +40,9 @@ from analysis.results import (
     NextBakes,
     ResponseResult,
 )
+from analysis.words.control import each_alarm
+from reports.figures.picture import Table
+from reports.sections.batches import AlarmTold, BatchesTold, ResponseTold
 from reports.sheet import Sheet, SheetDay, SheetResponse, SheetRun, Weighed
 
 RISE = Response(name="rise height", unit="mm", goal="maximise", matters=3.0, plausible=(10, 120))
@@ -595,3 +605,50 @@ def sample_sheet(**changes: object) -> Sheet:
 @pytest.fixture
 def sheet() -> Callable[..., Sheet]:
     return sample_sheet
+
+
+@pytest.fixture(scope="session")
+def logged() -> Callable[..., BatchesTold]:
+    """60 batches of scones with three pieces each; the second of three lots of flour (21 to 40) bakes ``step`` mm off."""
+
+    def make(*, step: float = -4.0, product: str = "scones", batches: int = 60) -> BatchesTold:
+        chance = np.random.Generator(np.random.PCG64(5))
+        names = tuple(str(at + 1) for at in range(batches))
+        flour = [f"F-{1 + at // 20}" for at in range(batches)]
+        level = [43 + (step if lot == "F-2" else 0) + chance.normal(0, 0.7) for lot in flour]
+        series = BatchSeries(
+            response="rise height",
+            unit="mm",
+            batches=names,
+            values=tuple(tuple(float(each + chance.normal(0, 0.8)) for _ in range(3)) for each in level),
+        )
+        charts = chart_batches(series)
+        alarms = tuple(
+            AlarmTold(batch=alarm.batch, response="rise height", words=words)
+            for chart in charts
+            for alarm, words in zip(chart.alarms, each_alarm(chart), strict=True)
+        )
+        one = ResponseTold(
+            series=series,
+            charts=charts,
+            specification=Specification(response="rise height", unit="mm", lower=40.0, upper=46.0),
+            why=find_causes(MadeWith(series=series, lots={"flour": tuple(flour)}, units={"rise height": "mm"})),
+        )
+        return BatchesTold(
+            product=product,
+            kind="month",
+            first=date(2026, 4, 1),
+            last=date(2026, 4, 30),
+            batches=names,
+            responses=(one,),
+            made_with={"flour": dict(zip(names, flour, strict=True))},
+            alarms=alarms,
+            causes=(("new flour", "2", "2", "33", "asked the mill"),) if alarms else (),
+            decisions=(("40", "hold", "too low"), ("41", "accept", "seen")),
+            rows=Table(columns=("batch", "rise height"), rows=tuple((name, "43") for name in names[:25])),
+            rules=DEFAULT,
+            provenance={"content sha256": "3f" * 32, "command": "crumbwise batch report scones"},
+            invented=True,
+        )
+
+    return make

@@ -11,6 +11,7 @@ import pytest
 
 from analysis.control.gauge.analysing import gauge_study
 from analysis.control.gauge.results import GaugeQuestion
+from reports.batches import batches_page
 from reports.gauge import gauge_page
 from reports.labels import code_labels
 from reports.oven_map import oven_map
@@ -19,7 +20,7 @@ from reports.sheet import bench_sheet
 from reports.weighing_list import weighing_list
 
 pytestmark = pytest.mark.browser
-KINDS = ("dose", "screening", "factorial", "sheet", "labels", "weighing", "oven", "gauge")
+KINDS = ("dose", "screening", "factorial", "sheet", "labels", "weighing", "oven", "gauge", "batches")
 
 
 def loaves() -> pd.DataFrame:
@@ -34,12 +35,13 @@ def loaves() -> pd.DataFrame:
 
 
 @pytest.fixture
-def files(answers, notes, sheet, tmp_path):
+def files(answers, notes, sheet, logged, tmp_path):
     """Each page as a file to be opened offline."""
     pages = {"sheet": bench_sheet(sheet()), "labels": code_labels(sheet())}
     pages |= {"weighing": weighing_list(sheet(), spare_percent=5), "oven": oven_map(sheet())}
     asked = GaugeQuestion(response="height", unit="mm", person="baker", piece="loaf", tolerance=8)
     pages["gauge"] = gauge_page(gauge_study(loaves(), asked), title="Heights", provenance={"command": "x"}).html()
+    pages["batches"] = batches_page(logged()).html()
     for kind in ("dose", "screening", "factorial"):
         frame = notes if kind == "dose" else None
         pages[kind] = trial_report(

@@ -25,6 +25,7 @@ from analysis.leavening.substances import SUBSTANCES
 from analysis.pooling import TrialAnswer, pool_effects
 from analysis.questions import Factor, Question, Response
 from reports.balance import balance_report
+from reports.batches import batches_page
 from reports.gauge import gauge_page
 from reports.kinds import KINDS, Told
 from reports.labels import code_labels
@@ -32,12 +33,25 @@ from reports.oven_map import oven_map
 from reports.overview import Chapter, Link, overview_page
 from reports.page import trial_page, unanswered_page
 from reports.pooled import pooled_report
+from reports.products import ProductsTold, products_page
 from reports.sheet import bench_sheet
 from reports.weighing_list import weighing_list
 
 HTML, SVG = "{http://www.w3.org/1999/xhtml}", "{http://www.w3.org/2000/svg}"
 TRIALS = [f"{kind} {trial}" for kind in KINDS for trial in ("dose", "screening", "factorial")]
-OTHERS = ("unanswered", "balance", "pooled", "overview", "sheet", "labels", "weighing", "oven", "gauge")
+OTHERS = (
+    "unanswered",
+    "balance",
+    "pooled",
+    "overview",
+    "sheet",
+    "labels",
+    "weighing",
+    "oven",
+    "gauge",
+    "batches",
+    "products",
+)
 
 
 def pooled_trial(name: str) -> TrialAnswer:
@@ -63,7 +77,7 @@ def loaves() -> pd.DataFrame:
 
 
 @pytest.fixture
-def page_of(answers, notes, sheet) -> Callable[[str], str]:
+def page_of(answers, notes, sheet, logged) -> Callable[[str], str]:
     def make(kind: str) -> str:
         if kind in TRIALS:
             audience, trial = kind.split()
@@ -86,6 +100,12 @@ def page_of(answers, notes, sheet) -> Callable[[str], str]:
         if kind == "gauge":
             asked = GaugeQuestion(response="height", unit="mm", person="baker", piece="loaf", tolerance=8)
             return gauge_page(gauge_study(loaves(), asked), title="A", provenance={"command": "x"}).html()
+        if kind == "batches":
+            return batches_page(logged()).html()
+        if kind == "products":
+            several = (logged(), logged(step=0.0, product="buns"))
+            told = ProductsTold(kind="month", first=several[0].first, last=several[0].last, products=several)
+            return products_page(told).html()
         if kind == "pooled":
             return pooled_report(
                 pool_effects([pooled_trial("spring"), pooled_trial("autumn")]), title="A", provenance={}
