@@ -16,7 +16,7 @@ from analysis.results import Analysis, LeftOut
 from analysis.words.numbers import join_words
 from tracker.intake.spreadsheet import read_spreadsheet
 from tracker.workflow.asking import Columns, ask_file
-from tracker.workflow.costs import cost_goals, split_costs
+from tracker.workflow.costs import cost_goals, prices_behind, split_costs
 from tracker.workflow.options import Options
 from tracker.workflow.provenance import Behind, provenance, what_stands_behind
 from tracker.workflow.run_chemistry import chemistry_table, follow_chemistry, trial_chemistry, with_chemistry
@@ -102,7 +102,9 @@ def analyse_trial(
         analysis=analysis,
         title=tables.trial.title,
         tables=wanted,
-        provenance=_of_trial(store, tables, analysis, behind, _options_said(options, responses)),
+        provenance=_of_trial(
+            store, tables, analysis, behind, _options_said(options, responses), prices_behind(store, trial, costs)
+        ),
         question=tables.trial.question,
         taste_notes=tables.notes if len(tables.notes) else None,
         plan=_plan(tables, behind.formula),
@@ -149,7 +151,12 @@ def unanswered_trial(
 
 
 def _of_trial(
-    store: Store, tables: TrialTables, analysis: Analysis, behind: Behind, said: Sequence[str]
+    store: Store,
+    tables: TrialTables,
+    analysis: Analysis,
+    behind: Behind,
+    said: Sequence[str],
+    prices: Mapping[str, float] | None = None,
 ) -> Mapping[str, Any]:
     """Where an answer about a trial comes from."""
     from tracker.frames import audit_head, content_hash
@@ -165,6 +172,7 @@ def _of_trial(
         audit_head=head,
         audit_entries=entries,
         plan_seed=tables.trial.seed,
+        **({} if prices is None else {"prices_per_kg": prices}),
     )
 
 

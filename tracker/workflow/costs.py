@@ -64,6 +64,18 @@ def cost_goals(store: Store, trial: str, costs: Sequence[tuple[str, str]]) -> tu
     return tuple(found)
 
 
+def prices_behind(store: Store, trial: str, costs: Sequence[tuple[str, str]]) -> dict[str, float] | None:
+    """What a kilogram of each ingredient costs today, where a cost was asked for; None where none was.
+
+    Prices are the kitchen's, not the trial's: its content hash says nothing of them, so its provenance has to.
+    """
+    if not costs:
+        return None
+    with store.read() as session:
+        weigh, known = _weigher(session, trial)
+        return {name: known[name.casefold()] for name in _needed(weigh, _settings(session, trial))}
+
+
 class _Weigher:
     """Settings -> (ingredient, grams), as the trial is weighed."""
 
@@ -98,9 +110,17 @@ class _Values:
         return self.worked_out[row]
 
 
-def _weigher(session: Session, trial: str) -> tuple[_Weigher, Mapping[str, float]]:
+def _settings(session: Session, trial: str) -> list[Mapping[str, Any]]:
     from tracker.current import current_trial
 
+    return [json.loads(run.settings) for run in current_trial(session, trial).runs]
+
+
+def _needed(weigh: _Weigher, runs: Sequence[Mapping[str, Any]]) -> list[str]:
+    return list(dict.fromkeys(name for settings in runs for name, _ in weigh(settings)))
+
+
+def _weigher(session: Session, trial: str) -> tuple[_Weigher, Mapping[str, float]]:
     found = find_trial(session, trial)
     row = session.get(Formula, found.formula_id) if found.formula_id else None
     if row is None or found.flour_per_bake_g is None:
@@ -110,7 +130,7 @@ def _weigher(session: Session, trial: str) -> tuple[_Weigher, Mapping[str, float
             try_this="plan the trial with a formula, or leave the cost out",
         )
     factors = factor_tables(factors_of(session, found))
-    runs = [json.loads(run.settings) for run in current_trial(session, trial).runs]
+    runs = _settings(session, trial)
     own = own_values(session, when_planned=found)
     weigh = _Weigher(as_stored(session, row).formula, factors, found.flour_per_bake_g, own, runs[0])
     known = prices(session)
@@ -121,8 +141,7 @@ def _weigher(session: Session, trial: str) -> tuple[_Weigher, Mapping[str, float
 def _require_prices(
     trial: str, found: Trial, weigh: _Weigher, runs: Sequence[Mapping[str, Any]], known: Mapping[str, float]
 ) -> None:
-    needed = dict.fromkeys(name for settings in runs for name, _ in weigh(settings))
-    missing = [name for name in needed if name.casefold() not in known]
+    missing = [name for name in _needed(weigh, runs) if name.casefold() not in known]
     if missing:
         close = nearest(missing[0].casefold(), list(known))
         like = f' (there is one of "{close}")' if close else ""

@@ -16,12 +16,13 @@ LARGEST = 64 * 2**20  # bytes; forty times the largest report we know
 
 @dataclass(frozen=True, kw_only=True)
 class Facts:
-    """``audit_head`` and ``audit_entries`` are "" for a spreadsheet's report."""
+    """``audit_head`` and ``audit_entries`` are "" for a spreadsheet's report; ``prices`` without a cost."""
 
     command: str
     content_sha256: str
     audit_head: str = ""
     audit_entries: str = ""
+    prices: str = ""
     versions: dict[str, str] = field(default_factory=dict)
 
 
@@ -51,6 +52,7 @@ def read_facts(text: str, path: Path) -> Facts:
         content_sha256=said["content sha256"],
         audit_head=said.get("audit head", ""),
         audit_entries=said.get("audit entries", ""),
+        prices=said.get("prices per kg", ""),
         versions=_versions(said["versions"]),
     )
 

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from tracker.errors import NotFound
 from tracker.workflow.differing_sections import Unlike, unlike_sections
+from tracker.workflow.provenance import as_words
 from tracker.workflow.report_facts import Facts, read_facts, read_text
 from tracker.workflow.reporting import report_page
 from tracker.workflow.retyped import Typed, read_command
@@ -98,6 +99,7 @@ def _of_trial(path: Path, text: str, facts: Facts, typed: Typed, store: Store) -
     except AnalysisError as error:
         reasons = (*record, f"It cannot be made again: {error}")
         return Verdict(report=path, about=typed.about, same=False, reasons=reasons, since=since)
+    record = (*record, *_price_reasons(facts, answer))
     then: dict[str, Any] = {}
     if place is not None:  # entries that do not concern this trial change its report in nothing but this
         then = {"as_of": place.at, "audit_head": facts.audit_head, "audit_entries": int(facts.audit_entries)}
@@ -147,7 +149,7 @@ def _compared(
         reasons.append("The file itself was changed after it was written, or holds what the record never said.")
         if since:
             reasons.append(
-                f"(Or one of {since} entries in the record since then is the reason, such as a price or an ingredient.)"
+                f"(Or one of {since} entries in the record since then is the reason, such as an ingredient.)"
             )
     return Verdict(
         report=path,
@@ -177,6 +179,12 @@ def _record_reasons(facts: Facts, content: str, place: _Place | None) -> tuple[s
         f"The record changed: {entries} since the report. "
         f"The content hash was {facts.content_sha256}, it is {content}.",
     )
+
+
+def _price_reasons(facts: Facts, answer: TrialAnalysis) -> tuple[str, ...]:
+    """Prices are the kitchen's own and no part of the trial's content."""
+    now = as_words(answer.provenance).get("prices_per_kg", "")
+    return () if now == facts.prices else (f"Prices changed: they were {facts.prices}; they are {now}.",)
 
 
 def _place(store: Store, facts: Facts) -> _Place | None:

@@ -9,14 +9,18 @@ from sqlmodel import select
 
 from tracker.commands import main
 from tracker.errors import InputError
+from tracker.fingerprints import content_hash
 from tracker.models import Ingredient
+from tracker.store import open_kitchen
 from tracker.workflow.analysing import analyse_trial
 from tracker.workflow.ingredients import keep_measured, list_measured
 from tracker.workflow.options import Options
 from tracker.workflow.planning import plan_trial
 from tracker.workflow.prices import keep_price, list_prices
 from tracker.workflow.recording import record_run
+from tracker.workflow.reporting import report_trial
 from tracker.workflow.trials import show_trial
+from tracker.workflow.verify_report import verify_report
 
 PLAN = """
 title = "Butter and powder in a scone"
@@ -133,6 +137,27 @@ def test_the_cost_is_that_of_the_weights_and_moves_the_best(store):
     settings = a_bake.best.settings
     money = 2 * (1.0 * 100 + 9 * settings["butter"] + 6 * settings["powder"]) / 1000
     assert a_bake.best.forecasts[-1].mean == pytest.approx(money, rel=2e-3)
+
+
+def test_a_report_tells_the_prices_it_was_made_with_and_verifying_names_their_change(sqlite_kitchen, tmp_path):
+    page = tmp_path / "scone.html"
+    with open_kitchen(str(sqlite_kitchen)) as store:
+        fill(store)
+        for name, price in {**PRICES, "saffron": 9000.0}.items():
+            keep_price(store, name, price)
+        assert "prices_per_kg" not in analyse_trial(store, "scone").provenance
+        content = content_hash(store, "scone")
+        report_trial(store, "scone", page, options=Options(goals=("cost:minimise",)))
+    # Those of the trial, as they were kept; what is not in it does not concern it.
+    assert "wheat flour 1.0, butter 9.0, water 0.0, baking powder 6.0" in page.read_text(encoding="utf-8")
+    assert "saffron" not in page.read_text(encoding="utf-8")
+    assert verify_report(page, kitchen=str(sqlite_kitchen)).same
+    with open_kitchen(str(sqlite_kitchen)) as store:
+        keep_price(store, "butter", 12.0)
+        assert content_hash(store, "scone") == content  # prices are the kitchen's, not the trial's
+    (reason,) = verify_report(page, kitchen=str(sqlite_kitchen)).reasons
+    assert reason.startswith("Prices changed: they were wheat flour 1.0, butter 9.0")
+    assert "butter 12.0" in reason
 
 
 def test_a_missing_price_is_named_with_the_way_to_record_it(store):
