@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from analysis.words.leavening import HARDLY, balance_headline, neutral_text, say_ph
-from analysis.words.numbers import join_words, say_fixed, say_level, say_number
+from analysis.words.numbers import CELSIUS, join_words, say_fixed, say_level, say_number, with_warmth
 
 if TYPE_CHECKING:
     from analysis.leavening.balance import Balance, PhRange
@@ -56,12 +56,12 @@ def say_account_rows(account: Balance) -> tuple[tuple[str, str, str], ...]:
     gas = account.gas
     to_ml = gas.available_ml / gas.available_mmol if gas.available_mmol > 0 else 0.0
     ends = [say_number(end * to_ml) for end in (gas.available_low_mmol, gas.available_high_mmol)]
-    place = f"{say_level(gas.temperature_c)} °C and {say_fixed(gas.pressure_kpa, 1)} kPa"
+    place = f"{with_warmth(say_level(gas.temperature_c), CELSIUS)} and {say_fixed(gas.pressure_kpa, 1)} kPa"
     neutral = account.neutral_soda
     return (
         (f"Gas that acid sets free, at {place}", f"{say_number(gas.available_ml)} mL", _to(ends[0], ends[1])),
         ("Gas free in the cold batter", f"{say_number(gas.free_cold_ml)} mL", "–"),
-        ("Gas free at 95 °C", f"{say_number(gas.free_baked_ml)} mL", "–"),
+        (f"Gas free at {with_warmth('95', CELSIUS)}", f"{say_number(gas.free_baked_ml)} mL", "–"),
         ("Soda", f"{say_number(account.soda_g)} g", "–"),
         ("Soda left over", f"{say_number(account.soda_left_g)} g", "–"),
         ("Acid", f"{say_number(account.acid_meq)} meq", "–"),

@@ -6,7 +6,17 @@ import textwrap
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from analysis.words.numbers import as_written, join_words, say_fixed, say_level, say_number, say_percent, true_minus
+from analysis.words.numbers import (
+    CELSIUS,
+    as_written,
+    join_words,
+    say_fixed,
+    say_level,
+    say_number,
+    say_percent,
+    true_minus,
+    with_warmth,
+)
 
 if TYPE_CHECKING:
     from analysis.leavening.altitude import Altitude
@@ -35,7 +45,7 @@ CAUTIONS = {
     "acid left": "{meq} meq of acid find no soda. Expect a sour taste, a paler crust and a tighter crumb.",
     "no leavener": "Nothing here gives gas: there is no soda, no bicarbonate and no baking powder.",
     "no acid": (
-        "There is no acid here. Cold, the soda gives no gas to be seen; above about 60 °C it gives up to half of "
+        "There is no acid here. Cold, the soda gives no gas to be seen; above about {above} it gives up to half of "
         "what it holds and leaves washing soda behind."
     ),
     "alkaline crumb": "The crumb may land near pH {ph}: soapy above about 7.8, and brown.",
@@ -71,6 +81,7 @@ def say_caution(caution: Caution) -> str:
     }
     if "ph" in caution.facts:
         facts["ph"] = say_fixed(float(caution.facts["ph"]), 1)
+    facts["above"] = with_warmth("60", CELSIUS)
     return as_written(CAUTIONS[caution.key]).format(**facts)
 
 

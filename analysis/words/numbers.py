@@ -29,6 +29,7 @@ _MOST_DECIMALS = 10
 _SHOWN = re.compile(r"[+\-−]?\d+(?:[.,]\d+)?")
 _NEGATIVE = re.compile(r"(?<![^\s(])-(?=\d)")
 _POINT_BETWEEN = re.compile(r"(?<=\d)\.(?=\d)")
+_A_NUMBER = re.compile(r"[\-−]?\d+(?:[.,]\d+)?")
 _COMMA_BETWEEN = re.compile(r"\d,\d")
 _TOGETHER = re.compile(r"(?<=\d) (?=[%°])|(?<=[=<>]) (?=[\d−])|(?<=\bp) (?=[=<>] )")
 
@@ -112,6 +113,21 @@ def say_setting(value: float | str, unit: str) -> str:
     if unit.strip() == CELSIUS and written().temperature == "F" and not isinstance(value, str):
         return f"{say_level(1.8 * value + 32)} {FAHRENHEIT}"
     return with_unit(say_level(value), unit)
+
+
+def with_warmth(said: str, unit: str) -> str:
+    """A setting, or several, with its unit; where °F is wished for, what is in °C has it in brackets.
+
+    "170 to 190", "°C": "170 to 190 °C (338 to 374 °F)". Not for differences, which have no 32 in them.
+    """
+    shown = with_unit(said, unit)
+    if unit.strip() != CELSIUS or written().temperature != "F":
+        return shown
+    return f"{shown} ({_A_NUMBER.sub(_in_fahrenheit, said)} {FAHRENHEIT})"
+
+
+def _in_fahrenheit(found: re.Match[str]) -> str:
+    return say_level(round(1.8 * (number_shown(found[0]) or 0.0) + 32, 1))
 
 
 def say_dose(value: float, low: float | None, high: float | None) -> str:

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
-from pathlib import Path
 from typing import Annotated
 
 import typer
 
 from tracker.commands import GROUPS
+from tracker.commands.report_options import (
+    BalanceReportOption,
+    DecimalOption,
+    PaperOption,
+    TemperatureOption,
+    beside_of,
+    look_of,
+)
 from tracker.commands.shell import (
     JsonOption,
     KitchenOption,
@@ -123,15 +130,21 @@ def balance(
     name: NameArgument,
     flour_g: Annotated[float, typer.Option(metavar="GRAMS", min=0.001, help="Flour in all, g.")] = 100.0,
     version: VersionOption = None,
-    report: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Write a report here as well.")] = None,
+    report: BalanceReportOption = None,
+    decimal: DecimalOption = "point",
+    temperature: TemperatureOption = "C",
+    paper: PaperOption = "A4",
     kitchen: KitchenOption = None,
     json_: JsonOption = False,
 ) -> None:
     """The acid-base account of a formula: gas, what is left over, neutral dose, pH."""
     from tracker.workflow.run_chemistry import formula_balance
 
+    look, beside = look_of("kitchen", decimal, temperature), beside_of(None, None, paper)
     with open_store(kitchen) as store:
-        answer = formula_balance(store, name, flour_g=flour_g, version=version, report=report)
+        answer = formula_balance(
+            store, name, flour_g=flour_g, version=version, report=report, look=look, paper=beside.paper
+        )
     if json_:
         print_json(answer.document)
     else:

@@ -7,6 +7,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from tracker.commands.report_options import (
+    BalanceReportOption,
+    DecimalOption,
+    PaperOption,
+    TemperatureOption,
+    beside_of,
+    look_of,
+)
 from tracker.commands.shell import (
     JsonOption,
     KitchenOption,
@@ -50,7 +58,13 @@ def show(answer: Answer, as_json: bool) -> None:
         say(answer.text)
 
 
-@app.command("balance", epilog=example('crumbwise leaven balance "5 g baking soda" "240 g buttermilk"'))
+@app.command(
+    "balance",
+    epilog=example(
+        'crumbwise leaven balance "5 g baking soda" "240 g buttermilk"',
+        'crumbwise leaven balance "5 g baking soda" "240 g buttermilk" --report balance.pdf --temperature F',
+    ),
+)
 def balance(
     amounts: Amounts,
     celsius: Celsius = 25.0,
@@ -58,13 +72,17 @@ def balance(
     portions: Annotated[float, typer.Option(help="Portions the amounts make.")] = 1.0,
     target_ph: Target = 7.0,
     own: Own = None,
-    report: Annotated[Path | None, typer.Option(metavar="FILE.html", help="Write a report here as well.")] = None,
+    report: BalanceReportOption = None,
+    decimal: DecimalOption = "point",
+    temperature: TemperatureOption = "C",
+    paper: PaperOption = "A4",
     kitchen: KitchenOption = None,
     as_json: JsonOption = False,
 ) -> None:
     """Gas, soda or acid left over, neutral dose, pH, sodium and aluminium."""
     from tracker.workflow.leavening import account
 
+    look, beside = look_of("kitchen", decimal, temperature), beside_of(None, None, paper)
     answer = account(
         amounts,
         kitchen=measured_values(kitchen),
@@ -74,6 +92,8 @@ def balance(
         target_ph=target_ph,
         own=own or (),
         report=report,
+        look=look,
+        paper=beside.paper,
         command=_said_again(amounts, celsius, altitude, portions, target_ph, own or []),
     )
     show(answer, as_json)

@@ -20,6 +20,9 @@ ForOption = Annotated[str, typer.Option("--for", metavar="READER", help="For who
 DecimalOption = Annotated[str, typer.Option(metavar="MARK", envvar="CRUMBWISE_DECIMAL", help="Decimal point or comma.")]
 TemperatureOption = Annotated[str, typer.Option(metavar="UNIT", envvar="CRUMBWISE_TEMPERATURE", help="Degrees C or F.")]
 PaperOption = Annotated[str, typer.Option(metavar="SIZE", help="A4 or Letter, for a PDF.")]
+BalanceReportOption = Annotated[
+    Path | None, typer.Option("--report", metavar="FILE.html|FILE.pdf", help="Write a report here as well.")
+]
 PicturesOption = Annotated[
     Path | None, typer.Option(metavar="FOLDER", help="Write its pictures here too, as SVG and PNG.")
 ]

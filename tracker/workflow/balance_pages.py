@@ -10,11 +10,13 @@ from typing import TYPE_CHECKING
 from analysis.leavening.gas import STANDARD_KPA
 from tracker.workflow.files import write_whole
 from tracker.workflow.provenance import as_words, versions
+from tracker.workflow.reporting import Look, in_its_format, require_page
 
 if TYPE_CHECKING:
     from analysis.leavening.balance import Balance
     from analysis.leavening.batter import Amount
     from analysis.leavening.curve import TitrationCurve
+    from tracker.workflow.reporting import Paper
 
 ROOM = 1.3  # the picture reaches so far beyond the soda that is in it
 
@@ -30,20 +32,28 @@ def write_balance(
     invented: bool = False,
     celsius: float = 25.0,
     kilopascal: float = STANDARD_KPA,
+    look: Look | None = None,
+    paper: Paper = "A4",
 ) -> Path:
-    """The account as one HTML file, whole or not at all."""
+    """The account as one HTML or PDF file, whole or not at all; ``command`` is told as it would be typed again.
+
+    Raises UsageError (an ending that is neither), InputError (cannot be written), NotPossible (no PDF here).
+    """
     from reports.balance import balance_report
 
-    page = balance_report(
-        account,
-        title=title,
-        question="How much gas is there, what is left over, and where does the pH land?",
-        provenance=as_words({"command": shlex.join(command), "versions": versions()}),
-        curve=_curve(account, amounts, celsius, kilopascal),
-        left_out=left_out,
-        invented=invented,
-    )
-    return write_whole(path, page)
+    path, look = Path(path), look or Look()
+    require_page(path, option="--report")
+    with look.writing():
+        page = balance_report(
+            account,
+            title=title,
+            question="How much gas is there, what is left over, and where does the pH land?",
+            provenance=as_words({"command": shlex.join([*command, *look.said()]), "versions": versions()}),
+            curve=_curve(account, amounts, celsius, kilopascal),
+            left_out=left_out,
+            invented=invented,
+        )
+    return write_whole(path, in_its_format(page, path, paper))
 
 
 def _curve(account: Balance, amounts: Sequence[Amount], celsius: float, kilopascal: float) -> TitrationCurve | None:

@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from analysis.leavening import serialise
 from analysis.leavening.balance import balance
@@ -23,6 +23,9 @@ from analysis.words import leavening as words
 from analysis.words.numbers import join_words
 from tracker.errors import InputError
 from tracker.intake.amounts import read_amount
+
+if TYPE_CHECKING:
+    from tracker.workflow.reporting import Look, Paper
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -102,12 +105,14 @@ def account(
     target_ph: float = 7.0,
     own: Sequence[str] = (),
     report: Path | None = None,
+    look: Look | None = None,
+    paper: Paper = "A4",
     command: Sequence[str] = (),
 ) -> Answer:
     """Gas, what is left over, neutral dose, pH, sodium and aluminium of amounts.
 
     ``kitchen`` are values measured there, ``own`` those typed with the command; both come before the tables.
-    ``report`` is a file for the same account as a page, made again by ``command``.
+    ``report`` is a file for the same account as a page, written as ``look`` says, made again by ``command``.
     """
     amounts = read_amounts(texts, {**(kitchen or {}), **dict(own_value(text) for text in own)})
     found = balance(
@@ -128,6 +133,8 @@ def account(
             title=f"Balance of {join_words(texts)}",
             celsius=celsius,
             kilopascal=pressure_of(altitude_m),
+            look=look,
+            paper=paper,
         )
     return Answer(document=serialise.balance_json(found), text=words.balance_text(found))
 

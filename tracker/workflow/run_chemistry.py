@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     from analysis.questions import Question
     from analysis.results import Analysis
     from tracker.store import Store
+    from tracker.workflow.reporting import Look, Paper
 
 # A crumb outside these is soapy or sour; rough, common practice, no source.
 SENSIBLE_PH = (5.5, 8.5)
@@ -50,7 +51,14 @@ class TreatmentChemistry:
 
 
 def formula_balance(
-    store: Store, name: str, *, flour_g: float = 100.0, version: int | None = None, report: Path | None = None
+    store: Store,
+    name: str,
+    *,
+    flour_g: float = 100.0,
+    version: int | None = None,
+    report: Path | None = None,
+    look: Look | None = None,
+    paper: Paper = "A4",
 ) -> Answer:
     """The account of a stored formula: what is known of its lines, what is left out; ``report`` is a file for a page.
 
@@ -77,13 +85,23 @@ def formula_balance(
             account,
             known,
             command=command,
-            title=f"{stored.title}, for {flour_g:g} g of flour",
+            title=f"{stored.title}, for {_as_said(flour_g, look)} g of flour",
             left_out=tuple(left_out),
             invented=bool(invented),
+            look=look,
+            paper=paper,
         )
     document = {"formula": stored.title, "flour_g": flour_g, "left_out": list(left_out), **balance_json(account)}
     text = "\n".join([f"{stored.title}, for {flour_g:g} g of flour", balance_text(account)])
     return Answer(document=document, text=f"{text}\n{say_left_out_lines(left_out)}".rstrip())
+
+
+def _as_said(grams: float, look: Look | None) -> str:
+    from analysis.words.numbers import say_level
+    from tracker.workflow.reporting import Look
+
+    with (look or Look()).writing():
+        return say_level(grams)
 
 
 def treatments_chemistry(

@@ -83,3 +83,13 @@ def test_the_balance_of_a_formula_leaves_as_a_page(kitchen, capsys, tmp_path):
     text = page.read_text(encoding="utf-8")
     assert "loaf, version" in text
     assert all(name in text for name in left)
+
+
+def test_the_balance_of_a_formula_is_written_as_its_reader_writes(kitchen, capsys, tmp_path):
+    page = tmp_path / "balance.html"
+    words = ("--flour-g", "250.5", "--decimal", "comma", "--temperature", "F")
+    answered(capsys, "formula", "balance", "loaf", *words, "--report", str(page))
+    text = page.read_text(encoding="utf-8")
+    assert "for 250,5 g of flour" in text
+    assert "--flour-g 250.5 --formula-version 1 --decimal comma --temperature F" in text
+    assert "(77\u00a0°F)" in text

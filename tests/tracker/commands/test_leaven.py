@@ -197,6 +197,33 @@ def test_a_balance_leaves_as_a_page_that_can_be_made_again(tmp_path, capsys):
     assert page.read_bytes() == first
 
 
+def test_a_balance_is_written_as_its_reader_writes(tmp_path, capsys):
+    page = tmp_path / "balance.html"
+    words = ["leaven", "balance", "5 g baking soda", "240 g buttermilk", "--report", str(page)]
+    assert main([*words, "--decimal", "comma", "--temperature", "F"]) == 0
+    text = page.read_text(encoding="utf-8")
+    assert "3,21 g of soda is left over" in text
+    assert "25\u00a0°C (77\u00a0°F) and 101,3 kPa" in text
+    assert "Gas free at 95\u00a0°C (203\u00a0°F)" in text
+    assert "--decimal comma --temperature F" in text  # the command that makes it again
+    assert "3.21" in capsys.readouterr().out  # the words for a terminal stay as they are
+    assert main([*words, "--decimal", "dot"]) == 2
+    assert "Try:" in capsys.readouterr().err
+
+
+def test_a_balance_leaves_as_a_pdf_and_as_nothing_else(tmp_path, capsys):
+    words = ["leaven", "balance", "5 g baking soda", "240 g buttermilk", "--report"]
+    assert main([*words, str(tmp_path / "balance.txt")]) == 2
+    assert not (tmp_path / "balance.txt").exists()
+    pytest.importorskip("weasyprint", exc_type=(ImportError, OSError))
+    for paper in ("A4", "Letter"):
+        assert main([*words, str(tmp_path / f"{paper}.pdf"), "--paper", paper]) == 0
+    a4, letter = ((tmp_path / f"{paper}.pdf").read_bytes() for paper in ("A4", "Letter"))
+    assert a4.startswith(b"%PDF")
+    assert letter.startswith(b"%PDF")
+    assert a4 != letter
+
+
 def test_a_page_that_cannot_be_written_is_said(tmp_path, capsys):
     (tmp_path / "file").write_text("x", encoding="utf-8")
     code = main(["leaven", "balance", "5 g baking soda", "240 g milk", "--report", str(tmp_path / "file" / "b.html")])
