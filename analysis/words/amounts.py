@@ -14,6 +14,7 @@ from analysis.dose_results import Curve, DosePart
 from analysis.questions import Response
 from analysis.results import ResponseResult
 from analysis.words.numbers import (
+    CELSIUS,
     half_width,
     join_words,
     number_shown,
@@ -22,6 +23,7 @@ from analysis.words.numbers import (
     say_number,
     say_share,
     with_unit,
+    with_warmth,
 )
 
 BEST = {"maximise": "highest", "minimise": "lowest"}
@@ -36,15 +38,17 @@ def amount_to_use(result: ResponseResult, confidence: float) -> str:
     unit, curves = _dose_unit(result, dose.dose), _recommending(dose)
     best = f"{BEST[response.goal]} {response.name}" if response.goal in BEST else f"{response.name} nearest its target"
     if len(curves) == 1 and curves[0].level is None:
-        said = with_unit(_range_of(curves[0], dose), unit)
+        said = with_warmth(_range_of(curves[0], dose), unit)
         return f"for the {best} use {said} of {dose.dose}{_gives(curves[0], dose, response, confidence)}"
     common = common_range(result)
     if common is not None:
-        said = with_unit(say_range(common, dose), unit)
+        said = with_warmth(say_range(common, dose), unit)
         return f"for the {best} use {said} of {dose.dose}, with any {dose.by}{_peak(curves, dose, confidence)}"
-    # The unit once, at the first: a list of full phrases is hard to read.
+    # The unit once, at the first: a list of full phrases is hard to read. A temperature may need two.
+    units = [unit if at == 0 or unit.strip() == CELSIUS else "" for at in range(len(curves))]
     listed = [
-        f"{with_unit(_range_of(curve, dose), '' if at else unit)} with {curve.level}" for at, curve in enumerate(curves)
+        f"{with_warmth(_range_of(curve, dose), unit)} with {curve.level}"
+        for curve, unit in zip(curves, units, strict=True)
     ]
     open_ended = [str(curve.level) for curve in curves if best_beyond(curve)]
     beyond = f"; with {join_words(open_ended)} the best may lie beyond what was baked" if open_ended else ""
@@ -61,7 +65,7 @@ def amount_for_all(results: Sequence[ResponseResult]) -> str:
         return ""
     first = results[0].family.dose
     assert first is not None
-    said = with_unit(say_range(shared, first), _dose_unit(results[0], first.dose))
+    said = with_warmth(say_range(shared, first), _dose_unit(results[0], first.dose))
     names = join_words([result.response.name for result in results])
     within = ", each to within what matters" if all(result.response.matters for result in results) else ""
     return f"use {said} of {first.dose}: it suits {names}{within}"

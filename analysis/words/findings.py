@@ -33,6 +33,7 @@ from analysis.words.numbers import (
     say_signed,
     start,
     with_unit,
+    with_warmth,
 )
 from analysis.words.ratios import as_ratio
 from analysis.words.scatter import say_widest
@@ -120,7 +121,7 @@ def from_to(finding: Finding) -> str:
     said = say_number if finding.direction == "hump" else say_level  # a turning point is estimated, not set
     first, second = said(finding.facts["from"]), said(finding.facts["to"])
     if is_amount(finding):
-        return f"from {first} to {with_unit(second, unit_of(finding))}, "
+        return f"from {with_warmth(f'{first} to {second}', unit_of(finding))}, "
     return f"{second} against {first}{_at_dose(finding)}, "
 
 
@@ -236,7 +237,7 @@ def _at(facts: Mapping[str, Any], end: str, unit: str) -> str:
     level = say_level(facts[f"by_{end}"])
     if number_shown(level) is None:
         return level
-    return f"{facts['by']} at {with_unit(level, unit)}"
+    return f"{facts['by']} at {with_warmth(level, unit)}"
 
 
 def _best_dose(finding: Finding, response: Response, confidence: float) -> str:
@@ -267,7 +268,7 @@ def _within(finding: Finding, response: Response) -> str:
 
 
 def _dose(finding: Finding, unit: str) -> str:
-    return with_unit(say_dose(finding.size or 0.0, finding.low, finding.high), unit)
+    return with_warmth(say_dose(finding.size or 0.0, finding.low, finding.high), unit)
 
 
 def _dose_interval(finding: Finding, confidence: float) -> str:
@@ -301,7 +302,8 @@ def _gap_change(finding: Finding, confidence: float) -> str:
     size = numbers_of(finding, confidence, signed=False)
     if not {"a", "b", "from", "to"} <= set(facts):
         return f": by up to {size}"
-    span = f"from {say_level(facts['from'])} to {with_unit(say_level(facts['to']), unit_of(finding))}"
+    ends = f"{say_level(facts['from'])} to {say_level(facts['to'])}"
+    span = f"from {with_warmth(ends, unit_of(finding))}"
     return f": the gap between {facts['a']} and {facts['b']} changes by {size} {span}"
 
 

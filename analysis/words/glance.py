@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from analysis.results import Analysis, ResponseResult
 from analysis.words.amounts import say_range
 from analysis.words.next_bakes import say_next
-from analysis.words.numbers import join_words, say_count, say_level, start, with_unit
+from analysis.words.numbers import join_words, say_count, say_level, start, with_warmth
 
 MOST_TAGS = 3
 
@@ -15,7 +15,7 @@ MOST_TAGS = 3
 def say_expected(amount: float, analysis: Analysis, dose_unit: str) -> str:
     """ "What to expect at 1.6 % flour of soda": the caption of that table."""
     part = next(result.family.dose for result in analysis.responses if result.family.dose)
-    return f"What to expect at {with_unit(say_range((amount, amount), part), dose_unit)} of {part.dose}"
+    return f"What to expect at {with_warmth(say_range((amount, amount), part), dose_unit)} of {part.dose}"
 
 
 def say_rests_on(analysis: Analysis) -> str:
@@ -57,4 +57,4 @@ def say_first_next(analysis: Analysis) -> str:
 def say_where(amount: float, dose: str, unit: str, of: Sequence[float]) -> str:
     """The dose of notes that are told of: "1.5 % flour of soda", with the digits as it was set."""
     nearest = min(of, key=lambda value: abs(value - amount))
-    return f"{with_unit(say_level(nearest), unit)} of {dose}"
+    return f"{with_warmth(say_level(nearest), unit)} of {dose}"

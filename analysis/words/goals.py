@@ -20,6 +20,7 @@ from analysis.words.numbers import (
     say_percent,
     start,
     with_unit,
+    with_warmth,
 )
 
 WORTH_NAMING = 0.05  # of what was baked: a smaller region is told at a lesser sureness
@@ -44,7 +45,7 @@ def say_settings(settings: Mapping[str, float | str], question: Question) -> str
     units = {factor.name: factor.unit for factor in question.factors}
     return say_list(
         [
-            f"{name} {value if isinstance(value, str) else with_unit(say_number(value), units.get(name, ''))}"
+            f"{name} {value if isinstance(value, str) else with_warmth(say_number(value), units.get(name, ''))}"
             for name, value in settings.items()
         ]
     )

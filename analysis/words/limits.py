@@ -10,7 +10,7 @@ from analysis.baked import levels_baked
 from analysis.questions import Factor, Question
 from analysis.results import Analysis, Finding, ResponseResult
 from analysis.words.findings import varied
-from analysis.words.numbers import half_width, join_words, say_level, say_number, start, with_unit
+from analysis.words.numbers import half_width, join_words, say_level, say_number, start, with_unit, with_warmth
 
 FOREMOST = 6  # findings whose limits are listed
 SIZED = ("effect", "interaction", "curves differ")
@@ -64,8 +64,8 @@ def _range(factor: Factor, result: ResponseResult) -> str:
     if len(levels) == 2:
         ends = join_words([say_level(level) for level in levels])
         return (
-            f"{start(factor.name)} was baked at {with_unit(ends, factor.unit)} only: what lies "
+            f"{start(factor.name)} was baked at {with_warmth(ends, factor.unit)} only: what lies "
             "between or beyond is not shown."
         )
-    low, high = say_level(levels[0]), with_unit(say_level(levels[-1]), factor.unit)
-    return f"Below {low} or above {high} of {factor.name} nothing was baked."
+    beyond = with_warmth(f"{say_level(levels[0])} or above {say_level(levels[-1])}", factor.unit)
+    return f"Below {beyond} of {factor.name} nothing was baked."

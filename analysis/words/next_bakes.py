@@ -11,7 +11,17 @@ from typing import Any
 from analysis.questions import Question
 from analysis.results import NextBakes
 from analysis.words.findings import say_term
-from analysis.words.numbers import half_width, join_words, say_count, say_level, say_list, say_number, start, with_unit
+from analysis.words.numbers import (
+    half_width,
+    join_words,
+    say_count,
+    say_level,
+    say_list,
+    say_number,
+    start,
+    with_unit,
+    with_warmth,
+)
 from analysis.words.surfaces import say_climb_next
 
 Facts = Mapping[str, Any]
@@ -26,7 +36,9 @@ def say_next(bakes: NextBakes, question: Question | None = None) -> str:
 def say_treatment(treatment: Mapping[str, Any], question: Question | None = None) -> str:
     """ "soda 1.5 % flour, acid source yogurt"."""
     units = {factor.name: factor.unit for factor in question.factors} if question else {}
-    return say_list([f"{name} {with_unit(say_level(level), units.get(name, ''))}" for name, level in treatment.items()])
+    return say_list(
+        [f"{name} {with_warmth(say_level(level), units.get(name, ''))}" for name, level in treatment.items()]
+    )
 
 
 def _plain(why: str) -> Callable[[Facts], str]:

@@ -21,6 +21,7 @@ from analysis.words.numbers import (
     say_signed,
     start,
     with_unit,
+    with_warmth,
 )
 
 SHAPES = {
@@ -74,10 +75,10 @@ def _best(part: SurfacePart, result: ResponseResult, question: Question, units: 
 def settings_in_words(part: SurfacePart, units: Mapping[str, str]) -> str:
     """The best settings, "soda 1.23 % and oven 182 °C with yogurt"."""
     amounts = [
-        with_unit(f"{name} {_setting(float(part.best[name]), part, name)}", units.get(name, ""))
+        f"{name} {with_warmth(_setting(float(part.best[name]), part, name), units.get(name, ''))}"
         for name in part.amounts
     ]
-    held = [with_unit(f"{n} {say_level(v)}", units.get(n, "")) for n, v in part.best.items() if n not in part.amounts]
+    held = [f"{n} {with_warmth(say_level(v), units.get(n, ''))}" for n, v in part.best.items() if n not in part.amounts]
     return join_words(amounts) + (f", with {join_words(held)}" if held else "")
 
 

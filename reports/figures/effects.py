@@ -12,7 +12,7 @@ from collections.abc import Sequence
 from analysis.estimates import Effect
 from analysis.results import Finding, ResponseResult
 from analysis.words.findings import say_term
-from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share, say_signed
+from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share, say_signed, with_warmth
 from analysis.words.trust_checks import SCALES
 from reports.figures.lettering import brief, row_height, row_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
@@ -109,9 +109,9 @@ def step_of(finding: Finding) -> str:
     first, second = say_level(facts["from"]), say_level(facts["to"])
     if finding.kind == "interaction":
         unit = str(facts.get("of_unit", ""))
-        return f"{facts.get('of', '')} {first} to {second} {unit}".strip()
+        return f"{facts.get('of', '')} {with_warmth(f'{first} to {second}', unit)}".strip()
     if facts.get("factor_kind") == "amount":
-        return f"{first} to {second} {facts.get('factor_unit', '')}".strip()
+        return with_warmth(f"{first} to {second}", str(facts.get("factor_unit", "")))
     return f"{second} against {first}"
 
 

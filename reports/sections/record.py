@@ -8,7 +8,7 @@ from typing import Any
 
 from analysis.results import Analysis, BakePoint, ResponseResult
 from analysis.words import say_count, say_left_out, say_level, say_number
-from analysis.words.numbers import as_written, say_list
+from analysis.words.numbers import CELSIUS, as_written, say_list, with_warmth
 from reports.figures.picture import Table
 from reports.figures.points import one_in
 from reports.html import plain
@@ -25,7 +25,7 @@ def made_section(analysis: Analysis, plan: Mapping[str, Any] | None) -> Section 
     factors = Table(
         columns=("factor", "kind", "unit", "levels"),
         rows=tuple(
-            (f.name, f.kind, f.unit or "–", _listed(f.levels) or _baked(analysis, f.name))
+            (f.name, f.kind, f.unit or "–", _listed(f.levels) or _baked(analysis, f.name, f.unit))
             for f in analysis.question.factors
         ),
     )
@@ -34,6 +34,11 @@ def made_section(analysis: Analysis, plan: Mapping[str, Any] | None) -> Section 
     if factors.rows:
         blocks.append(Grid(caption="What was changed", table=factors))
     return Section(key="made", title="How it was made", blocks=blocks) if blocks else None
+
+
+def _warm(levels: str, unit: str) -> str:
+    """Temperatures in °F behind them where that is wished for; the unit stands in a column of its own."""
+    return with_warmth(levels, unit).replace(f" {CELSIUS}", "", 1) if levels and unit.strip() == CELSIUS else levels
 
 
 def _listed(levels: Sequence[str]) -> str:
@@ -56,13 +61,13 @@ def _value(value: Any) -> str:
     return plain(str(value))
 
 
-def _baked(analysis: Analysis, factor: str) -> str:
+def _baked(analysis: Analysis, factor: str, unit: str) -> str:
     """The levels that were baked, in rising order; the ends alone when there are many."""
     points = analysis.responses[0].family.points if analysis.responses else ()
     amounts = sorted({v for p in points if isinstance(v := p.settings.get(factor), (int, float))})
     if len(amounts) > 8:
-        return f"{say_level(amounts[0])} to {say_level(amounts[-1])}, {len(amounts)} levels"
-    return say_list([say_level(float(v)) for v in amounts]) or "–"
+        return f"{_warm(f'{say_level(amounts[0])} to {say_level(amounts[-1])}', unit)}, {len(amounts)} levels"
+    return _warm(say_list([say_level(float(v)) for v in amounts]), unit) or "–"
 
 
 def data_section(analysis: Analysis) -> Section:
