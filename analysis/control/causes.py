@@ -9,13 +9,14 @@ goes than the others that are in the log, and rivals that cannot be told from it
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from analysis.control.change import Onset, joint_fit, onset_of, size_of
 from analysis.control.chemistry import ask_chemistry
-from analysis.control.choosing import RIVAL, Found, base_of, choose, is_fixed, key_of
+from analysis.control.choosing import RIVAL, Found, base_of, choose, key_of
 from analysis.control.made_with import BatchMeans, batch_means, check_log
 from analysis.control.suspects import Ground, Member, line_up, pattern
 from analysis.control.why_results import Change, MadeWith, Ranked, Why
@@ -70,7 +71,8 @@ def _change(
     column = pattern(member, ground)
     held = np.flatnonzero(column)
     onset = _onset(means, ground, others, member, confidence)
-    free_start = onset if onset is not None and not is_fixed(member) else None
+    all_along = bool(suspect.column) and not suspect.of_lot and member.start == 0
+    free_start = None if suspect.of_lot else onset
     starting = _same_from(member, ground)
     size = size_of(
         means.means,
@@ -95,8 +97,8 @@ def _change(
         high=size.high,
         per_batch=slope,
         per_day=slope / ground.days_per_batch if slope is not None and ground.days_per_batch else None,
-        onset=names[onset.best] if onset else None,
-        onset_low=names[onset.low] if onset else None,
+        onset=names[onset.best] if onset and not all_along else None,
+        onset_low=names[onset.low] if onset and not all_along else None,
         onset_high=names[onset.high] if onset else None,
         p_value=found.p_value,
         against=_against(member, ground),
@@ -106,20 +108,17 @@ def _change(
 
 def _same_from(member: Member, ground: Ground) -> Callable[[int], Array]:
     """The member's pattern when it begins at another batch."""
-    from dataclasses import replace
-
     return lambda start: pattern(replace(member, start=start), ground)
 
 
 def _onset(means: BatchMeans, ground: Ground, others: Array, member: Member, confidence: float) -> Onset | None:
-    """Where the readings alone put the beginning; None where it was so all along, or every lot ages alike.
+    """Where the readings alone put the beginning; None where every lot ages alike or lots stand side by side.
 
-    A lot's own first batch is in the log; to check it, the pattern may begin before that batch and end with the lot.
+    An oven that was off from the first batch may have begun later too, so all of it is tried. A lot's own
+    first batch is in the log; to check it, the pattern may begin before that batch and end with the lot.
     """
-    from dataclasses import replace
-
     suspect = member.suspect
-    if suspect.column and (not suspect.level or (not suspect.of_lot and member.start == 0)):
+    if suspect.column and not suspect.level:
         return None
     free = member
     if suspect.of_lot:
@@ -128,7 +127,8 @@ def _onset(means: BatchMeans, ground: Ground, others: Array, member: Member, con
             return None  # lots in use side by side: their beginning is not one batch
         free = replace(member, suspect=replace(suspect, column="", level="", of_lot=False))
     starting = _same_from(free, ground)
-    starts = [a for a in range(1, min(free.end, ground.n) - 2) if np.count_nonzero(starting(a)) >= 3]
+    first = 0 if member.start == 0 and not suspect.of_lot else 1
+    starts = [a for a in range(first, min(free.end, ground.n) - 2) if np.count_nonzero(starting(a)) >= 3]
     if not starts:
         return None
     return onset_of(

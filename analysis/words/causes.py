@@ -151,7 +151,8 @@ def _by(change: Change, unit: str, confidence: float) -> tuple[str, str]:
 def _beginning(change: Change) -> str:
     """Where the readings alone put the beginning, and, of a lot, whether that is where it was opened."""
     if change.onset is None:
-        return ""
+        late = change.onset_high not in (None, change.from_batch)
+        return f"; it may have begun as late as batch {change.onset_high}" if late else ""
     single = change.onset_low == change.onset_high
     where = (
         f"batch {change.onset}"

@@ -156,7 +156,7 @@ def test_the_beginning_and_the_size_are_covered():
             sized.append(change.low <= made.size <= change.high)
     print(f"beginnings covered {np.mean(begun):.3f} of {len(begun)}, sizes {np.mean(sized):.3f} of {len(sized)}")
     assert np.mean(begun) >= 0.9
-    assert np.mean(sized) >= 0.88
+    assert np.mean(sized) >= 0.9
 
 
 @pytest.mark.skipif(not LARGE, reason="weights need many logs; CRUMBWISE_LARGE=1")

@@ -71,9 +71,9 @@ def test_a_suspect_has_the_name_a_baker_would_give_it(suspect, said):
             "powder lot P-08 grew older (batch 38; the readings alone say batch 90, interval 88 to 91).",
         ),
         (
-            change(OVEN, onset=None, size=1.2, low=0.6, high=1.8, against="upper oven"),
+            change(OVEN, onset=None, onset_high="12", size=1.2, low=0.6, high=1.8, against="upper oven"),
             "All along rise height was 1.20 mm higher with the lower oven than with the upper oven "
-            "(95 % interval 0.60 to 1.80).",
+            "(95 % interval 0.60 to 1.80); it may have begun as late as batch 12.",
         ),
         (
             change(SHIFT, to_batch="120"),
