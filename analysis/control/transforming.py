@@ -51,6 +51,8 @@ class Power:
 
     def forth(self, x: Floats) -> Floats:
         ratio = np.asarray(x, dtype=float) / self.middle
+        if self.power == 1:  # as read: what lies below 0 is read too
+            return ratio - 1
         ratio = np.where(ratio > 0, ratio, np.nan)
         return np.log(ratio) if self.power == 0 else (ratio**self.power - 1) / self.power
 
@@ -58,6 +60,8 @@ class Power:
         y = np.asarray(y, dtype=float)
         if self.power == 0:
             return self.middle * np.exp(y)
+        if self.power == 1:
+            return self.middle * (1 + y)
         inside = 1 + self.power * y
         return self.middle * np.where(inside > 0, inside, np.nan) ** (1 / self.power)
 
@@ -92,10 +96,11 @@ def is_skewed(values: Floats) -> bool:
     """
     from scipy import stats
 
-    if len(values) < FEWEST or np.ptp(values) <= 1e-12 * float(np.abs(values).max()):
-        return False
     without = np.delete(values, int(np.argmax(np.abs(values - np.median(values)))))
-    tests = [stats.skewtest(part) for part in (values, without)]
+    parts = (values, without)
+    if len(values) < FEWEST or any(np.ptp(part) <= 1e-9 * float(np.abs(part).max()) for part in parts):
+        return False
+    tests = [stats.skewtest((part - part.mean()) / part.std()) for part in parts]
     same = tests[0].statistic * tests[1].statistic > 0
     return bool(same and all(test.pvalue < SURE_OF_SKEW for test in tests))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 
 import numpy as np
 import pytest
@@ -193,3 +194,25 @@ def test_readings_of_two_kinds_are_not_taken_for_normal():
     random = np.random.Generator(np.random.PCG64(5))
     values = np.where(random.random(200) < 0.5, 42, 46) + 0.3 * random.standard_normal(200)
     assert "not normal" in answer(values).cautions
+
+
+@pytest.mark.skipif(not os.environ.get("CRUMBWISE_LARGE"), reason="2,000 draws of each layout; set CRUMBWISE_LARGE=1")
+@pytest.mark.parametrize(("batches", "pieces", "alike"), [(10, 1, 0), (25, 1, 0), (10, 4, 0.3), (25, 4, 0.7)])
+def test_coverage_at_length(batches, pieces, alike):
+    """``alike``: correlation of the pieces of one batch. Limits stand 3 and 3.5 standard deviations away."""
+    between, within = math.sqrt(alike), math.sqrt(1 - alike)
+    truth = float(share_outside(0.0, 1.0, -3.5, 3.0))
+    inside = {"share": 0, "nearer": 0, "width": 0}
+    for seed in range(2000):
+        values = bakes(batches, pieces, between=between, seed=seed, mean=0.0, sd=within)
+        mean, sd = pivots(spreads_of(values), points=4096)
+        of = {
+            "share": (share_outside(mean, sd, -3.5, 3.0), truth),
+            "nearer": (np.minimum(mean + 3.5, 3.0 - mean) / (3 * sd), 1.0),
+            "width": (6.5 / (6 * sd), 6.5 / 6),
+        }
+        for name, (drawn, true) in of.items():
+            low, high = between_quantiles(drawn, 0.95)
+            inside[name] += low <= true <= high
+    for name, count in inside.items():
+        assert count / 2000 == pytest.approx(0.95, abs=0.02), name

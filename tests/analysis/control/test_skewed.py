@@ -137,3 +137,16 @@ def test_what_cannot_be_is_refused_in_words():
         chart_of([4.0] * 30)
     assert isinstance(fit_scale(-lognormal(100)), ShiftedLog)
     assert math.isfinite(chart_of(-lognormal(100)).limits.lower)
+
+
+def test_even_readings_around_nothing_are_charted_as_read():
+    values = random(4).standard_normal(60)
+    chart = chart_of(values)
+    assert chart.limits.method == "as read"
+    assert chart.limits.lower < -2 < chart.limits.centre < 2 < chart.limits.upper
+    assert [p.value for p in chart.points] == pytest.approx(values.tolist())
+
+
+def test_one_step_in_readings_else_alike_is_no_shape():
+    assert not is_skewed(np.append(np.full(30, 44.0), 45.0))
+    assert not is_skewed(np.full(30, 44.0))
