@@ -72,7 +72,8 @@ class Change:
     difference while it held; for a drift the total from its first to its last batch, with
     ``per_batch`` and, where the times of baking are known, ``per_day``. ``onset`` is the batch at
     which the readings alone put the beginning, with its interval (None where it was so from the
-    first batch; ``onset_high`` then says how late it may have begun all the same). ``p_value``: how often chance alone would show as much, whatever the suspect.
+    first batch; ``onset_high`` then says how late it may have begun all the same). ``p_value``: how often
+    chance alone would show as much, whatever the suspect.
     ``weight`` is that of ``cause``; ``rivals`` are the suspects that may not be told from it.
     """
 
