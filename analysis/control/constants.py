@@ -84,6 +84,11 @@ def c4(n: int) -> float:
     return math.sqrt(2 / (n - 1)) * math.exp(math.lgamma(n / 2) - math.lgamma((n - 1) / 2))
 
 
+def range_beyond(w: float, n: int) -> float:
+    """Chance that the range of ``n`` standard normal readings exceeds ``w``."""
+    return max(0.0, 1 - float(_range_cdf(np.array([w]), n)[0]))
+
+
 def _range_moments(n: int) -> tuple[float, float]:
     """Mean and mean square of the range of ``n`` standard normal readings."""
     nodes, weights = np.polynomial.legendre.leggauss(_NODES)

@@ -16,13 +16,21 @@ from analysis.control.rule_costs import cost_of
 OF_SPREAD = 0.0092  # 2 Phi(-D4 d2 / sqrt(2)) for two readings
 ODD = 0.05  # chance gives so many in fewer of 100 logs than this: more than chance
 A_RUN = 2  # batches in a run that chance made, rarely more
-LEVELS = ("individuals", "batch mean")
 
 
 def expected_alarms(charts: Sequence[Chart], batches: int, rules: Sequence[str]) -> float:
-    """Runs of alarms to be expected over so many batches when nothing changes; charts with a memory count none."""
-    level = batches / cost_of(rules).run_length if charts and charts[0].kind in LEVELS else 0.0
-    return level + batches * OF_SPREAD * (len(charts) - 1)
+    """Runs of alarms to be expected over so many batches when nothing changes."""
+    if not charts:
+        return 0.0
+    return batches / _run_length(charts[0], rules) + batches * OF_SPREAD * (len(charts) - 1)
+
+
+def _run_length(level: Chart, rules: Sequence[str]) -> float:
+    """Mean batches to a false alarm: charts with a memory and of several responses say theirs."""
+    length, alpha = level.more.get("run_length"), level.more.get("alpha")
+    if isinstance(length, float):
+        return length
+    return 1 / alpha if isinstance(alpha, float) else cost_of(rules).run_length
 
 
 def more_than_chance(runs: int, alarmed: int, charts: Sequence[Chart], batches: int, rules: Sequence[str]) -> bool:

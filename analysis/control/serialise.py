@@ -15,6 +15,7 @@ from typing import Any
 from analysis.control.results import Alarm, Capability, Chart, Limits, Point, Specification
 from analysis.control.rule_costs import RuleCost
 from analysis.control.rules import RULES
+from analysis.control.stability import stability_of
 from analysis.serialise import plain_values
 from analysis.words.control import (
     chart_title,
@@ -69,10 +70,13 @@ def chart_json(
 
 
 def _response(group: Sequence[Chart]) -> Json:
+    found = stability_of(group)
     return {
         "response": group[0].response,
         "unit": group[0].unit,
-        "stable": is_stable(group),
+        "stable": found.stable,
+        "alarmed": list(found.alarmed),
+        "expected_alarms": found.expected,
         "headline": say_stability(group),
         "next_step": say_next_step(group),
     }
@@ -86,14 +90,6 @@ def _cost(cost: RuleCost) -> Json:
         "half_width": cost.half_width,
         "words": say_false_alarms(cost),
     }
-
-
-def is_stable(group: Sequence[Chart]) -> bool | None:
-    """True without an alarm, False with one; None where there are no limits to tell by."""
-    if any(chart.alarms for chart in group):
-        return False
-    level = group[0].limits
-    return None if level.lower is None and level.upper is None else True
 
 
 def _chart(chart: Chart) -> Json:

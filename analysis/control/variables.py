@@ -102,7 +102,7 @@ def level_chart(
     bounds = _over(stretches, lambda of: made.level_bounds(of.limits, sizes[of.start : of.stop]))
     last = stretches[-1]
     alike = dependence_of(means[last.start : last.stop])
-    uneven = {"sizes": tuple(int(size) for size in sizes)} if len(set(sizes.tolist())) > 1 else {}
+    uneven = _sizes(series, np.arange(len(means)))
     return draw(
         kind,
         series,
@@ -124,6 +124,12 @@ def moving_ranges(series: BatchSeries, stretches: Sequence[Stretch], rules: Sequ
     sizes = made.sizes_of(series)
     bounds = _over(stretches, lambda of: _steps(of, sizes[of.start : of.stop]))
     return _spread_like("moving range", series, stretches, rules, at, np.abs(means[at] - means[at - 1]), bounds)
+
+
+def _sizes(series: BatchSeries, at: np.ndarray) -> dict[str, tuple[int, ...]]:
+    """What a chart tells of batches of unequal size."""
+    sizes = tuple(len(series.values[place]) for place in at)
+    return {"sizes": sizes} if len(set(sizes)) > 1 else {}
 
 
 def _steps(of: Stretch, sizes: Floats) -> Bounds:
@@ -173,7 +179,7 @@ def _spread_like(
         rules=rules_of_spread(rules),
         limits=limits,
         cautions=("constant",) if limits.upper is None else (),
-        more={},
+        more=_sizes(series, at) if kind != "moving range" else {},
     )
 
 

@@ -7,6 +7,7 @@ from textwrap import wrap
 
 from analysis.control.limits import BETWEEN, BY_DEVIATIONS, BY_MOVING_RANGES, BY_RANGES, FEW
 from analysis.control.results import Chart, Limits, Point
+from analysis.control.stability import stability_of
 from analysis.words.control_alarms import each_alarm, say_alarm, say_alarms, say_value
 from analysis.words.control_cautions import (
     say_caution,
@@ -17,7 +18,7 @@ from analysis.words.control_cautions import (
     say_rule,
     say_rule_cost,
 )
-from analysis.words.numbers import join_words, say_count, start, true_minus
+from analysis.words.numbers import join_words, say_count, say_digits, start, true_minus
 
 # Everything on charts is found here, wherever it is written.
 __all__ = [
@@ -78,17 +79,20 @@ def _named(chart: Chart) -> tuple[str, str]:
 
 def say_stability(charts: Sequence[Chart]) -> str:
     """The headline of the charts of one response: stable or not, over which batches."""
-    level = charts[0]
-    raised = dict.fromkeys(alarm.batch for chart in charts for alarm in chart.alarms)
-    over = f"over {say_count(len(level.points), 'batch')}, {_span(level.points)}"
+    level, found = charts[0], stability_of(charts)
     names = level.more.get("responses")
     what, are = (f"{join_words(list(names))} together", "are") if isinstance(names, tuple) else (level.response, "is")
-    if raised:
-        part = f"{len(raised)} of them {'raises' if len(raised) == 1 else 'raise'} an alarm"
-        return start(f"{what} {are} not stable {over}: {part}.")
-    if level.limits.lower is None and level.limits.upper is None:
+    over = f"over {say_count(len(level.points), 'batch')}, {_span(level.points)}"
+    many = len(found.alarmed)
+    part = f"{many} of them {'raises' if many == 1 else 'raise'} an alarm"
+    if found.verdict == "not known":
         return start(f"whether {what} {are} stable {over} cannot be said without limits.")
-    return start(f"{what} {are} stable {over}: no batch raises an alarm.")
+    if found.verdict == "not stable":
+        return start(f"{what} {are} not stable {over}: {part}.")
+    if not many:
+        return start(f"{what} {are} stable {over}: no batch raises an alarm.")
+    chance = f"no more than chance gives ({say_digits(found.expected, 2)} expected)"
+    return start(f"{what} {are} stable {over}, as far as charts can tell: {part}, {chance}.")
 
 
 def say_limits(chart: Chart) -> tuple[str, ...]:
@@ -112,6 +116,9 @@ def say_next_step(charts: Sequence[Chart]) -> str:
     """What to do now, in one sentence."""
     level = charts[0]
     alarmed = [alarm for chart in charts for alarm in chart.alarms]
+    if alarmed and stability_of(charts).stable:
+        go_on = "go on" if level.limits.frozen or level.limits.provisional else "the limits may be frozen"
+        return f"Look at the batches named above; where nothing was wrong with them, {go_on}."
     if alarmed:
         redo = "" if level.limits.frozen else ", then make limits anew without the batches that have one"
         return f"Look for what changed with the batches named above{redo}."

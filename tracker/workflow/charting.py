@@ -16,7 +16,9 @@ from analysis.control.charts import AUTO, chart_batches, choose_kind, kind_of_li
 from analysis.control.entering import Series
 from analysis.control.results import BatchSeries, Capability, Chart, CountSeries, Phase, Specification
 from analysis.control.rule_costs import RuleCost, cost_of
+from analysis.control.stability import stability_of
 from analysis.control.variables import METHODS
+from analysis.errors import NotPossible
 from analysis.results import LeftOut
 from analysis.words.control import WIDTH, charts_text, say_false_alarms, say_other_phases, say_rows_left_out
 from tracker.errors import NotFound, UsageError
@@ -25,6 +27,7 @@ from tracker.workflow.chart_rows import responses_in, rows_of
 from tracker.workflow.chart_wishes import Chosen, refuse_counts_without_size, spec_of_one, specified
 
 if TYPE_CHECKING:
+    from analysis.control.capability import CapabilityAnswer
     from tracker.store import Store
 
 COUNTS, SEVERAL, SUMS = "counts", "several", "sums"
@@ -41,8 +44,12 @@ class Charted:
     charts: tuple[Chart, ...]
     phases: tuple[Phase, ...] = ()
     specification: Specification | None = None
-    capability: tuple[Capability, ...] = ()
+    capable: CapabilityAnswer | None = None
     capability_words: tuple[str, ...] = ()
+
+    @property
+    def capability(self) -> tuple[Capability, ...]:
+        return () if self.capable is None else self.capable.indices
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -203,13 +210,34 @@ def chart_one(
     frozen = kind_of_limits(phases[-1].limits) if phases else None
     kind = choose_kind(series, frozen if chosen.kind == AUTO and frozen else chosen.kind)
     phases = phases if kind not in METHODS or frozen in (kind, None) else ()
+    charts = _charts(series, kind, chosen, phases)
+    meets = specified(series.response, getattr(series, "unit", ""), chosen) or meets
+    capable, words = _capability(series, meets, charts)
     return Charted(
         series=series,
         kind=kind,
-        charts=_charts(series, kind, chosen, phases),
+        charts=charts,
         phases=phases,
-        specification=specified(series.response, getattr(series, "unit", ""), chosen) or meets,
+        specification=meets,
+        capable=capable,
+        capability_words=words,
     )
+
+
+def _capability(
+    series: BatchSeries | CountSeries, meets: Specification | None, charts: Sequence[Chart]
+) -> tuple[CapabilityAnswer | None, tuple[str, ...]]:
+    """How the readings stand to a specification with a limit, or why that cannot be told."""
+    if meets is None or not isinstance(series, BatchSeries) or (meets.lower, meets.upper) == (None, None):
+        return None, ()
+    from analysis.control.capability import capability_of
+    from analysis.words.capability import say_capability
+
+    try:
+        answer = capability_of(series, meets, stable=stability_of(charts).stable)
+    except NotPossible as wrong:
+        return None, (wrong.what,)
+    return answer, say_capability(answer)
 
 
 def _charts(series: Series, kind: str, chosen: Chosen, phases: tuple[Phase, ...]) -> tuple[Chart, ...]:

@@ -222,3 +222,15 @@ def test_a_long_log_tells_its_latest_alarms_and_how_many_went_before():
     assert f"{every - 15} alarms of earlier batches are not listed here" in text
     assert "B-110: 60.00 mm" in text
     assert "B-32: 60.00 mm" not in text
+
+
+def test_alarms_that_chance_may_give_are_told_with_what_chance_gives():
+    values = np.random.Generator(np.random.PCG64(3)).standard_normal(400) + 43
+    charts = chart_batches(series(values))
+    raised = {alarm.batch for chart in charts for alarm in chart.alarms}
+    said = say_stability(charts)
+    assert raised
+    assert said.startswith("Rise height is stable over 400 batches, B-1 to B-400, as far as charts can tell:")
+    assert f"{len(raised)} of them" in said
+    assert "no more than chance gives (6.3 expected)" in said  # 400 / 152.7 on the level, 400 x 0.0092 of steps
+    assert "where nothing was wrong with them, the limits may be frozen" in say_next_step(charts)

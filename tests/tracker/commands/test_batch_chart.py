@@ -20,7 +20,7 @@ PUBLISHED = Path(__file__).parents[2] / "published" / "control_charts"
 @pytest.fixture
 def log(tmp_path):
     """40 batches of three pieces; the last two stand far too high. Written by rows, in order of baking."""
-    random = np.random.Generator(np.random.PCG64(23))
+    random = np.random.Generator(np.random.PCG64(27))
     rows = ["batch,baked_at,rise height (mm),cracked,oven"]
     for number in range(1, 41):
         level = 43 + random.standard_normal() + (12 if number > 38 else 0)
@@ -183,6 +183,41 @@ def test_limits_may_come_from_some_batches_and_judge_all(crumbwise, log):
     assert base["points"] == spared["points"]
     assert len(base["points"]) == 40
     assert base["limits"]["upper"] < plain["limits"]["upper"]
+
+
+def test_a_specification_asks_how_the_batches_stand_to_it(crumbwise, log):
+    words = ("batch", "chart", log, "--response", "rise height", "--lower-spec", "38", "--upper-spec", "48")
+    ran = crumbwise(*words, "--target", "43", "--json")
+    assert ran.code == 0, ran.err
+    jsonschema.validate(ran.document, schema())
+    (meets,) = ran.document["specifications"]
+    assert (meets["lower"], meets["upper"], meets["target"], meets["unit"]) == (38, 48, 43, "mm")
+    found = {each["index"]: each for each in ran.document["capability"]}
+    assert any(index.startswith("Ppk") for index in found)  # not stable, so performance only
+    assert not any(index.startswith("Cp") for index in found)
+    assert all(each["low"] <= each["value"] <= each["high"] for each in found.values())
+    assert "is not stable, so what it can do is not known" in " ".join(crumbwise(*words).out.split())
+    # The specification is no limit of the chart: what is inside the one may be outside the other.
+    plain = crumbwise("batch", "chart", log, "--response", "rise height", "--json").document
+    assert plain["charts"] == ran.document["charts"]
+    assert plain["capability"] == plain["specifications"] == []
+
+
+def test_a_stable_process_is_told_its_capability(crumbwise, log):
+    rows = log.read_text(encoding="utf-8").splitlines()
+    write(log, *rows[: 1 + 3 * 38])
+    words = ("batch", "chart", log, "--response", "rise height", "--lower-spec", "30")
+    document = crumbwise(*words, "--json").document
+    assert document["responses"][0]["stable"]
+    assert any(each["index"].startswith("Cp") for each in document["capability"])
+    assert "keeps its specification with room to spare" in " ".join(crumbwise(*words).out.split())
+
+
+def test_too_few_batches_for_capability_are_said(crumbwise, tmp_path):
+    path = write(tmp_path / "two.csv", "batch,rise", "1,40", "2,41")
+    ran = crumbwise("batch", "chart", path, "--response", "rise", "--lower-spec", "30")
+    assert ran.code == 0
+    assert "it takes 3" in ran.out
 
 
 def test_rules_are_chosen_by_name_and_their_price_is_told(crumbwise, log):
