@@ -132,8 +132,8 @@ def answer_section(told: BatchesTold) -> Section:
             unit = getattr(response.series, "unit", "")
             name = response.series.response
             blocks.append(Words(text=plain(say_outside(name, unit, missed, readings, response.specification))))
-    changes = [why for why in _whys(told) if _touching(why, told)]
-    blocks += [Words(text=plain(say_headline(why))) for why in changes]
+        if response.why is not None and _touching(response.why, told):
+            blocks.append(Words(text=plain(say_headline(response.why))))
     return Section(key="answer", title=TITLES["answer"], blocks=blocks)
 
 

@@ -45,6 +45,11 @@ class BatchReport:
     told: BatchesTold
     summary: str
 
+    @property
+    def headline(self) -> tuple[str, ...]:
+        """The answer alone."""
+        return tuple(line for line in self.summary.splitlines() if not line.startswith(" "))
+
     def page(self) -> Page:
         from reports.batches import batches_page
 

@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from tracker.workflow.analysing import TrialAnalysis
 
 KITCHEN = "kitchen.db"
-STEPS = 2 + 4 * len(TRIALS)
+STEPS = 3 + 4 * len(TRIALS)
 OPENING = (
     "Everything here is invented: the hut, the people, every number. The readings were drawn by chance from a known "
     "truth, so that what the analysis says can be held against it."
@@ -41,13 +41,22 @@ class DemoTrial:
 
 
 @dataclass(frozen=True, kw_only=True)
+class DemoLog:
+    """The daily log of the demo and what it told; ``files`` as for a trial."""
+
+    product: str
+    batches: int
+    headline: tuple[str, ...]
+    files: dict[str, str]
+
+
+@dataclass(frozen=True, kw_only=True)
 class Demo:
     """Where the demo lies and what it found."""
 
     folder: Path
     trials: tuple[DemoTrial, ...]
-    product: str
-    batches: int
+    log: DemoLog
 
     @property
     def kitchen(self) -> Path:
@@ -63,8 +72,14 @@ class Demo:
                 "",
             ]
         lines += [
+            f"{self.log.batches} batches of {self.log.product}",
+            *(f"  {said}" for said in self.log.headline),
+            f"  report: {self.folder / self.log.files['report']}",
+            "",
+        ]
+        lines += [
             f"Begin here: {self.folder / 'index.html'}",
-            f"The kitchen itself: {self.kitchen} (with a log of {self.batches} batches of {self.product})",
+            f"The kitchen itself: {self.kitchen} (with a log of {self.log.batches} batches of {self.log.product})",
             f"Ask it more: crumbwise --kitchen {self.kitchen} trial list",
             f"What two of its trials say together: {pool_command(str(self.kitchen))}",
         ]
@@ -86,7 +101,12 @@ class Demo:
                 }
                 for trial in self.trials
             ],
-            "log": {"product": self.product, "batches": self.batches},
+            "log": {
+                "product": self.log.product,
+                "batches": self.log.batches,
+                "headline": " ".join(self.log.headline),
+                "files": {what: str(self.folder / path) for what, path in self.log.files.items()},
+            },
             "pool": pool_command(str(self.kitchen)),
         }
 
@@ -112,26 +132,49 @@ def build_demo(
     folder = Path(folder)
     refuse_strangers(folder, again=again)
     with building_site(folder) as site:
-        trials, batches = _build(site, truth()["seed"] if seed is None else seed, step)
-        demo = Demo(folder=folder, trials=trials, product=truth()["log"]["product"], batches=batches)
+        trials, log = _build(site, truth()["seed"] if seed is None else seed, step)
+        demo = Demo(folder=folder, trials=trials, log=log)
         step("writing the page of links")
         (site / "index.html").write_text(_index(demo), encoding="utf-8")
     return demo
 
 
-def _build(site: Path, seed: int, step: Callable[[str], None]) -> tuple[tuple[DemoTrial, ...], int]:
+def _build(site: Path, seed: int, step: Callable[[str], None]) -> tuple[tuple[DemoTrial, ...], DemoLog]:
     from tracker.store import open_kitchen
 
     part = truth()["kitchen"]
     with open_kitchen(str(site / KITCHEN), create=True, name=part["name"], zone=part["zone"], invented=True) as store:
         people = _people(store, part["people"])
         trials = tuple(_trial(store, site, key, seed, people, step) for key in TRIALS)
-        step("writing the daily log")
-        batches = log_days(store, truth()["log"]["product"], draw_log(seed), person=people[0])
+        log = _log(store, site, seed, people, step)
     journal = site / f"{KITCHEN}-journal"
     if journal.exists() and not journal.stat().st_size:  # SQLite leaves it behind, emptied
         journal.unlink()
-    return trials, batches
+    return trials, log
+
+
+def _log(store: Store, site: Path, seed: int, people: list[int], step: Callable[[str], None]) -> DemoLog:
+    """Log the batches, say what was promised, freeze limits from the first days, and write what the log tells."""
+    from tracker.workflow.batch_reporting import report_batches, write_batches
+    from tracker.workflow.phases import freeze_limits
+    from tracker.workflow.products import specify
+    from tracker.workflow.reporting import Beside, Look
+
+    part = truth()["log"]
+    product, drawn, place = part["product"], draw_log(seed), part["product"].replace(" ", "-")
+    step(f"{product}: writing the daily log")
+    batches = log_days(store, product, drawn, person=people[0])
+    specify(store, product, [part["specification"]], reason="what the hut promises", person=people[0])
+    last = drawn[part["calm_days"] * len(part["shifts"]) - 1].number
+    said = f"the first {part['calm_days']} days"
+    freeze_limits(store, product, "rise height", first=drawn[0].number, last=last, reason=said, person=people[0])
+    step(f"{product}: looking for what changed")
+    (site / place).mkdir()
+    files = {"report": f"{place}/report.html", "last week": f"{place}/last-week.html"}
+    whole, week = report_batches(store, product), report_batches(store, product, week="last")
+    for found, name in ((whole, "report"), (week, "last week")):
+        write_batches(found, site / files[name], look=Look(), beside=Beside())
+    return DemoLog(product=product, batches=batches, headline=whole.headline, files=files)
 
 
 def _people(store: Store, names: list[str]) -> list[int]:
@@ -188,6 +231,7 @@ def _files(place: str) -> dict[str, str]:
 
 
 def _index(demo: Demo) -> str:
+    from analysis.words.batch_pages import QUESTION
     from reports.overview import Chapter, Link, overview_page
 
     chapters = [
@@ -199,9 +243,17 @@ def _index(demo: Demo) -> str:
         )
         for trial in demo.trials
     ]
+    chapters.append(
+        Chapter(
+            title=f"Daily batches: {demo.log.product}",
+            question=QUESTION,
+            answers=demo.log.headline,
+            links=tuple(Link(words=what, href=path) for what, path in demo.log.files.items()),
+        )
+    )
     closing = (
-        f"The kitchen itself is {KITCHEN}; besides the trials it holds a daily log of {demo.batches} batches of "
-        f"{demo.product}. In this folder, crumbwise --kitchen {KITCHEN} trial list shows what is in it, and "
+        f"The kitchen itself is {KITCHEN}; besides the trials it holds a daily log of {demo.log.batches} batches of "
+        f"{demo.log.product}. In this folder, crumbwise --kitchen {KITCHEN} trial list shows what is in it, and "
         f"{pool_command(KITCHEN)} puts the two trials of the hut loaf together."
     )
     return overview_page(truth()["kitchen"]["name"], opening=OPENING, chapters=chapters, closing=closing)

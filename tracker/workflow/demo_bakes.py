@@ -169,4 +169,5 @@ def log_days(store: Store, product: str, log: Sequence[DrawnBatch], *, person: i
         )
         for batch in log
     ]
-    return log_batches(store, product, entries, units={"rise height": "mm"}, person=person)
+    units = {"rise height": "mm", "powder gas": "ml/g", "oven temperature": "°C"}
+    return log_batches(store, product, entries, units=units, person=person)
