@@ -35,7 +35,7 @@ def connected(engine: str) -> Iterator[BaseBackend]:
     nothing answers there.
     """
     with warnings.catch_warnings():
-        # PySpark 4 says at every step that it does not fully support pandas 3; the tests hold that answers agree.
+        # PySpark 4 says on its way in that it does not fully support pandas 3, which no answer here goes through.
         warnings.filterwarnings("ignore", message="PySpark does not yet fully support pandas", category=FutureWarning)
         # Ibis 12 calls a function of DuckDB by a name that will go.
         warnings.filterwarnings("ignore", message="fetch_arrow_table", category=DeprecationWarning)

@@ -26,7 +26,6 @@ from analysis.errors import TrialDataError
 KEY = ("product", "site", "line", "response")
 NEEDED = ("product", "response", "batch", "place", "value")
 MAY_MISS = ("site", "line")
-LARGEST_FINITE = 1.7976931348623157e308
 MOST_PIECES = 100  # beyond, the shortfall of a standard deviation stays below 0.3 %
 
 
@@ -39,8 +38,15 @@ class Readings:
 
     @property
     def usable(self) -> ir.Table:
-        """The rows whose value is a finite number. (Not "is NaN": engines differ in what NaN equals.)"""
-        return self.table.filter(self.table.value.between(-LARGEST_FINITE, LARGEST_FINITE))
+        """The rows whose value is a finite number."""
+        return self.table.filter(~self.lost)
+
+    @property
+    def lost(self) -> ir.BooleanValue:
+        """Is there no finite number? Asked by name: a comparison would be answered from the least and the largest
+        value that a file keeps of a row group, and those leave NaN out."""
+        value = self.table.value
+        return value.isnull() | value.isnan() | value.isinf()
 
 
 def require_columns(columns: Iterable[str]) -> None:
@@ -147,8 +153,7 @@ def size_table(largest: int) -> dict[int, tuple[float, float]]:
 
 def missing(asked: Readings) -> ir.Table:
     """``by`` and ``missing``: readings without a finite number; only lines that have some."""
-    rows = asked.table
-    lost = rows.filter(rows.value.isnull() | ~rows.value.between(-LARGEST_FINITE, LARGEST_FINITE))
+    lost = asked.table.filter(asked.lost)
     return lost.group_by(list(asked.by)).agg(missing=lost.count())
 
 

@@ -79,6 +79,16 @@ def test_one_pass_and_the_engine_agree(folder):
     assert passed == asked
 
 
+def test_nan_alone_is_counted_though_a_file_keeps_no_note_of_it(tmp_path):
+    gaps = steady(4)
+    gaps[5] = np.nan
+    write_site(tmp_path, "north", [rows("buns", "1", gaps)])
+    for engine in (None, "duckdb"):
+        (line,) = look_over(FleetAsked(place=str(tmp_path), engine=engine)).fleet.lines
+        assert (line.readings, line.missing, line.batches) == (59, 1, 59)
+        assert line.mean == pytest.approx(np.nanmean(gaps), rel=1e-12)
+
+
 def test_what_stands_out_comes_first_and_the_rest_is_said(folder):
     answer = look_over(FleetAsked(place=str(folder)))
     worst = answer.fleet.worst_first[0]
