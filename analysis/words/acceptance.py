@@ -6,6 +6,7 @@ from analysis.control.acceptance import (
     ACCEPT,
     HOLD,
     AttributesRule,
+    CurvePoint,
     Disposition,
     Rule,
     VariablesRule,
@@ -13,7 +14,7 @@ from analysis.control.acceptance import (
     share_accepted,
 )
 from analysis.control.results import Specification
-from analysis.words.numbers import say_count, say_digits, say_fixed, say_number, with_unit
+from analysis.words.numbers import say_count, say_digits, say_fixed, say_number, say_percent, with_unit
 
 _VERDICTS = {ACCEPT: "accepted", HOLD: "held", "reject": "rejected"}
 LITTLE = 0.005  # a share of held batches not worth naming
@@ -75,6 +76,13 @@ def say_curve(rule: Rule) -> str:
         f"A batch with {_percent(good)} of its pieces outside{one_side} is accepted 95 times in 100, "
         f"one with {_percent(bad)} only 10 times{hold}."
     )
+
+
+def say_curve_point(point: CurvePoint) -> str:
+    """ "1 % outside: accepted 94 %, rejected 6 %"."""
+    held = f", held {say_percent(point.hold)}" if point.hold > LITTLE else ""
+    rejected = say_percent(point.reject)
+    return f"{_percent(point.share)} outside: accepted {say_percent(point.accept)}{held}, rejected {rejected}"
 
 
 def say_limits(specification: Specification) -> str:

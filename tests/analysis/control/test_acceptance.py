@@ -20,7 +20,7 @@ from analysis.control.acceptance import (
 from analysis.control.acceptance_rules import smallest_attributes_rule, smallest_variables_rule
 from analysis.control.results import Specification
 from analysis.errors import NotPossible, TrialDataError
-from analysis.words.acceptance import say_curve, say_disposition, say_rule
+from analysis.words.acceptance import say_curve, say_curve_point, say_disposition, say_rule
 
 SPEC = Specification(response="rise height", unit="mm", lower=40, upper=48)
 
@@ -161,6 +161,8 @@ def test_verdicts_and_rules_in_words():
     assert "with none outside" in say_rule(attributes_rule(20, 0))
     assert "else held" in say_rule(rule)
     assert "of the batches between are held" in say_curve(rule)
+    (point,) = operating_curve(rule, [0.1])
+    assert say_curve_point(point) == "10 % outside: accepted 39 %, held 29 %, rejected 32 %"
     by_mean = variables_rule(5, 1.9, reject=1.2)
     said = say_disposition(dispose(by_mean, [44, 43, 45, 41, 42], SPEC), SPEC, batch="B-8")
     assert said.startswith("Batch B-8 is held: its mean lies 1.897 standard deviations inside 40 mm; from 1.9 on")
