@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import TYPE_CHECKING
 
+from analysis.words import headings as say
 from analysis.words import pages
 from analysis.words.balances import (
     ALL_LINES,
@@ -52,7 +53,7 @@ def balance_report(
         _account(account, curve),
         _way(account),
         _lines(account),
-        Section(key="made", title="How it was worked out", blocks=[Words(text=METHOD), Words(text=WATERY)]),
+        Section(key="made", title=say.HOW_WORKED_OUT, blocks=[Words(text=METHOD), Words(text=WATERY)]),
         _provenance(provenance),
     ]
     values = {
@@ -70,7 +71,7 @@ def _answer(account: Balance, left_out: tuple[str, ...]) -> Section:
     blocks = [Words(text=plain(say_balance_answer(account)), tone="lead")]
     if left_out:
         blocks.append(Words(text=plain(say_left_out(left_out)), tone="quiet"))
-    return Section(key="answer", title="The answer", blocks=blocks)
+    return Section(key="answer", title=say.THE_ANSWER, blocks=blocks)
 
 
 def _account(account: Balance, curve: TitrationCurve | None) -> Section:
@@ -78,9 +79,9 @@ def _account(account: Balance, curve: TitrationCurve | None) -> Section:
     if curve is not None:
         figure = draw_titration(curve, key="figure-1", here_g=account.soda_g, crumb_ph=account.baked.value)
         blocks.append(Picture(figure=figure, fold=True))
-    table = Table(columns=("what", "how much", "range"), rows=say_account_rows(account))
-    blocks.append(Grid(caption="The account", table=table))
-    return Section(key="glance", title="Gas, what is left over, and pH", blocks=blocks)
+    table = Table(columns=say.ACCOUNT_COLUMNS, rows=say_account_rows(account))
+    blocks.append(Grid(caption=say.THE_ACCOUNT, table=table))
+    return Section(key="glance", title=say.GAS_LEFT_AND_PH, blocks=blocks)
 
 
 def _way(account: Balance) -> Section:
@@ -89,7 +90,7 @@ def _way(account: Balance) -> Section:
     value = SUBSTANCES["cream of tartar"].neutralising_value
     assert value is not None
     blocks = [Items(items=tuple(map(plain, say_way_to_neutral(account, value))))]
-    return Section(key="next", title="What would make it neutral", blocks=blocks)
+    return Section(key="next", title=say.WHAT_MAKES_NEUTRAL, blocks=blocks)
 
 
 def _lines(account: Balance) -> Section:
@@ -104,11 +105,11 @@ def _lines(account: Balance) -> Section:
         )
         for line in account.lines
     )
-    columns = ("ingredient", "grams", "acid (meq)", "soda (g)", "figure is", "where it comes from")
+    columns = say.LINE_COLUMNS
     grid = Grid(caption=ALL_LINES, table=Table(columns=columns, rows=rows))
-    return Section(key="data", title="Line by line", blocks=[grid])
+    return Section(key="data", title=say.LINE_BY_LINE, blocks=[grid])
 
 
 def _provenance(provenance: Mapping[str, str]) -> Section:
     pairs = tuple((name.replace("_", " "), plain(value)) for name, value in provenance.items() if value)
-    return Section(key="provenance", title="Where this comes from", blocks=[Facts(pairs=pairs, exact=True)])
+    return Section(key="provenance", title=say.WHERE_FROM, blocks=[Facts(pairs=pairs, exact=True)])

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from analysis.words import papers
+from analysis.words import papers as say
 from reports.html import plain, render, style_sheet
 from reports.sheet import Sheet, SheetRun
 
@@ -31,7 +32,7 @@ def loads_of(sheet: Sheet) -> tuple[Load, ...]:
         groups: dict[str, list[tuple[str, str]]] = {}
         for run in day.runs:
             title, place = _stands(run)
-            groups.setdefault(title, []).append((place or f"bake {run.bake_order}", plain(run.code)))
+            groups.setdefault(title, []).append((place or say.bake_in_order(run.bake_order), plain(run.code)))
         found += [
             Load(
                 title=f"{prefix}{title}" if title else prefix.rstrip(", ") or papers.ALL_RUNS,
@@ -45,7 +46,7 @@ def loads_of(sheet: Sheet) -> tuple[Load, ...]:
 def _stands(run: SheetRun) -> tuple[str, str]:
     places = dict(run.places)
     if LOAD in places:
-        return f"{LOAD} {places[LOAD]}", f"place {places.get(PLACE, '')}".strip()
+        return f"{LOAD} {places[LOAD]}", say.place_named(places.get(PLACE, "")).strip()
     if len(places) >= 2:
         (row, at), (column, across) = list(places.items())[:2]
         return f"{plain(column)} {plain(across)}", f"{plain(row)} {plain(at)}"

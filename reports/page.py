@@ -11,6 +11,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from analysis.results import Analysis
+from analysis.words import headings as say
 from analysis.words import pages
 from reports.html import plain, render, style_sheet
 from reports.kinds import Told, sections_of, told_to
@@ -51,11 +52,11 @@ def trial_page(told: Told, *, kind: str = "kitchen") -> Page:
 
 def unanswered_page(told: Told, *, why: str, try_this: str) -> Page:
     """What there is to say of a trial without an answer: why, what to do, how it was made, where it comes from."""
-    said = (Words(text=plain(why), tone="lead"), Words(text=f"What to do: {plain(try_this)}."))
+    said = (Words(text=plain(why), tone="lead"), Words(text=say.what_to_do(plain(try_this))))
     planned = made_section(told.analysis, told.plan)
     sections = (
-        Section(key="answer", title="There is no answer yet", blocks=said),
-        planned and replace(planned, title="How it is planned"),
+        Section(key="answer", title=say.NO_ANSWER_YET, blocks=said),
+        planned and replace(planned, title=say.HOW_PLANNED),
         provenance_section(told.analysis, told.provenance),
     )
     return _page(told, tuple(section for section in sections if section is not None))

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from analysis.pooling.results import PooledEffect, Pooling
+from analysis.words import headings as say
 from analysis.words import pages
 from analysis.words.numbers import join_words, start
 from analysis.words.pooling import say_pooled, title_of
@@ -19,11 +20,7 @@ from reports.html import plain, render, style_sheet
 from reports.sections.blocks import Block, Facts, Grid, Items, Picture, Section, Words
 from reports.sections.numbering import Keys
 
-HOW = (
-    "Each trial was analysed by itself, as it was planned. The same contrast was then asked of every trial's model and "
-    "put together with weights from each trial's error and the spread between trials (restricted maximum likelihood; "
-    "intervals after Hartung and Knapp, with t on one df fewer than trials)."
-)
+HOW = say.POOLING_METHOD
 
 
 def pooled_report(
@@ -40,17 +37,17 @@ def pooled_report(
     shown = [_effect(effect, place, pooling, keys) for place, effect in enumerate(effects, start=1)]
     unlike = [_unlike(about)] if about else []
     sections = [_answer(effects, pooling), *shown[:1], *unlike, *shown[1:]]
-    rest = [start(f"{one.response} and {one.factor}: {one.why}.") for one in pooling.not_pooled]
+    rest = [start(say.left_out_of_pool(one.response, one.factor, one.why)) for one in pooling.not_pooled]
     if rest:
         blocks = [Items(items=tuple(plain(said) for said in rest))]
-        sections.append(Section(key="not-pooled", title="What could not be pooled", blocks=blocks))
-    sections.append(Section(key="made", title="How it was put together", blocks=[Words(text=HOW)]))
+        sections.append(Section(key="not-pooled", title=say.COULD_NOT_POOL, blocks=blocks))
+    sections.append(Section(key="made", title=say.HOW_PUT_TOGETHER, blocks=[Words(text=HOW)]))
     facts = tuple((name.replace("_", " "), plain(value)) for name, value in provenance.items() if value)
-    sections.append(Section(key="provenance", title="Where this comes from", blocks=[Facts(pairs=facts, exact=True)]))
+    sections.append(Section(key="provenance", title=say.WHERE_FROM, blocks=[Facts(pairs=facts, exact=True)]))
     values = {
         "words": pages,
         "title": plain(title),
-        "question": plain(f"What do {join_words(pooling.trials)} say together?"),
+        "question": plain(say.say_together(join_words(pooling.trials))),
         "invented": invented,
         "cautions": [plain(remark) for remark in pooling.remarks],
         "sections": sections,
@@ -71,8 +68,8 @@ def _answer(effects: list[PooledEffect], pooling: Pooling) -> Section:
     if len(said) > 1:
         blocks.append(Items(items=tuple(one[0] for one in said[1:])))
     if not said:
-        blocks = [Words(text="Nothing could be pooled.")]
-    return Section(key="answer", title="The answer", blocks=blocks)
+        blocks = [Words(text=say.NOTHING_POOLED)]
+    return Section(key="answer", title=say.THE_ANSWER, blocks=blocks)
 
 
 def _unlike(about: Mapping[str, Mapping[str, str]]) -> Section:

@@ -10,6 +10,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from analysis.words import sheets as say
 from analysis.words.numbers import FAHRENHEIT, as_written, say_level, written
 from reports.codes import code_square
 from reports.html import css_string, plain, render, style_sheet
@@ -19,15 +20,9 @@ if TYPE_CHECKING:
 
 # Raw flour and egg, closed vessels, cores and the food code: public advice of food agencies and
 # university safety pages, in our words. Protecting hands and naming allergens: common practice, no source.
-SAFETY = (
-    "Oven, tins and steam are hot: dry cloths, clear floor.",
-    "Raw flour and raw egg are not ready to eat: taste nothing unbaked, wash hands and surfaces.",
-    "Tell every taster the allergens first (wheat, egg, milk, soya, nuts, sulphites).",
-    "Never close a jar or bottle on soda and acid: the gas can burst it.",
-    "Serving others: follow the local food code.",
-)
+SAFETY = say.SAFETY
 
-CONVERTED = "converted from °C, in which the trial is planned and read"
+CONVERTED = say.CONVERTED
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,7 +47,7 @@ class ToRead:
 def render_sheet(sheet: Sheet) -> str:
     """The sheet as one HTML document."""
     runs = [run for day in sheet.days for run in day.runs]
-    foot = " · ".join(plain(part) for part in (f"trial {sheet.trial}", _short(sheet.plan_hash, "plan")) if part)
+    foot = " · ".join(plain(part) for part in (say.of_trial(sheet.trial), _short(sheet.plan_hash, "plan")) if part)
     css = style_sheet("sheet.css").replace('"FOOT"', css_string(foot))
     values = {
         "sheet": sheet,
@@ -77,7 +72,7 @@ def to_read(response: SheetResponse) -> ToRead:
         hint=_hint(response),
         choices=("yes", "no") if response.scale == "yes-no" else (),
         blanks=tuple(
-            Blanks(label=f"piece {piece}" if response.pieces > 1 else "", count=response.readings)
+            Blanks(label=say.piece_named(piece) if response.pieces > 1 else "", count=response.readings)
             for piece in range(1, response.pieces + 1)
         ),
     )
@@ -97,7 +92,7 @@ def _hint(response: SheetResponse) -> str:
         return " · ".join(f"{place} {plain(word)}" for place, word in enumerate(response.anchors, start=1))
     if response.plausible is not None:
         low, high = (say_level(bound) for bound in response.plausible)
-        return f"usual {low} to {high} {plain(response.unit)}".rstrip()
+        return say.usual_range(low, high, plain(response.unit)).rstrip()
     return ""
 
 
@@ -113,12 +108,12 @@ def _facts(sheet: Sheet, runs: int) -> list[tuple[str, str]]:
         ("Trial", sheet.trial),
         ("Kitchen", sheet.kitchen),
         ("Formula", sheet.formula),
-        ("Flour per bake", flour),
+        (say.FLOUR_PER_BAKE, flour),
         ("Runs", str(runs)),
-        ("Plan hash", sheet.plan_hash),
-        ("Audit head", sheet.audit_head),
+        (say.PLAN_HASH, sheet.plan_hash),
+        (say.AUDIT_HEAD, sheet.audit_head),
         ("Made", sheet.made_on),
-        ("Settings in °F", CONVERTED if _any_fahrenheit(sheet) else ""),
+        (say.SETTINGS_IN_F, CONVERTED if _any_fahrenheit(sheet) else ""),
     )
     return [(name, plain(value)) for name, value in pairs if value]
 

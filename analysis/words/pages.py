@@ -11,3 +11,8 @@ NOT_ON_PAPER = (
     "Of many pictures of one kind the first two are printed."
 )
 TRIAL_REPORT = "Trial report"
+
+
+def between(low: str, high: str) -> str:
+    """ "1.3 to 2.0": a range."""
+    return f"{low} to {high}"

@@ -65,3 +65,11 @@ def with_spare(spare: str) -> str:
 
 def of_day(block: str, runs: int) -> str:
     return f"{block or ALL_RUNS}: {runs} runs"
+
+
+def bake_in_order(bake_order: int) -> str:
+    return f"bake {bake_order}"
+
+
+def place_named(place: str) -> str:
+    return f"place {place}"

@@ -14,6 +14,7 @@ from analysis.dose_results import Curve, DosePart
 from analysis.results import ResponseResult
 from analysis.words.amounts import common_range, range_for_all, say_range
 from analysis.words.numbers import say_dose, say_share
+from analysis.words.pictures import doses as say
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BAND, BLUE, GREEN, INK, SOFT, canvas, interval, span
@@ -108,7 +109,7 @@ def draw_amounts(
         axes.spines["left"].set_visible(False)
         axes.set_xlabel(with_unit(brief(part.dose, 40), dose_unit), parse_math=False)
         alt = short_alt(_said(shared, shown, part, dose_unit))
-        svg = as_svg(figure, key=key, title=f"Amounts of {brief(part.dose, 60)} that do well", description=alt)
+        svg = as_svg(figure, key=key, title=say.amounts_title(brief(part.dose, 60)), description=alt)
     caption = _caption(shown, shared is not None and len(shown) > 1, confidence)
     return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_table(lanes, part, dose_unit))
 
@@ -125,23 +126,21 @@ def _draw_lane(axes, row: int, lane: Lane) -> None:  # type: ignore[no-untyped-d
 
 
 def _caption(lanes: Sequence[Lane], shared: bool, confidence: float) -> str:
-    interval_words = f"{say_share(confidence)} interval"
-    said = ["Shaded: the range that suits all."] if shared else []
-    said.append("Open bar: amounts as good as the best, within what matters.")
+    interval_words = say.an_interval(say_share(confidence))
+    said = [say.RANGE_SHADED] if shared else []
+    said.append(say.BAR_AS_GOOD)
     if any(lane.best is not None for lane in lanes):
-        said.append(f"Dot and line: the best amount with its {interval_words}.")
+        said.append(say.dot_is_best(interval_words))
     if any(lane.best is None for lane in lanes):
-        said.append(f"Diamond and line: the least that will do with its {interval_words}.")
-    return " ".join([*said, "At the right: what it gives."])
+        said.append(say.diamond_is_least(interval_words))
+    return " ".join([*said, say.AT_THE_RIGHT])
 
 
 def _said(shared: tuple[float, float] | None, lanes: Sequence[Lane], part: DosePart, unit: str) -> str:
     if shared is not None and len(lanes) > 1:
-        return f"{sized(say_range(shared, part), unit)} of {brief(part.dose)} suits all {len(lanes)} responses."
+        return say.suits_all(sized(say_range(shared, part), unit), brief(part.dose), len(lanes))
     one = lanes[0]
-    return (
-        f"{brief(one.name)}: {sized(say_range(one.good, part), unit)} of {brief(part.dose)} does as well as the best."
-    )
+    return say.does_as_well(brief(one.name), sized(say_range(one.good, part), unit), brief(part.dose))
 
 
 def _table(lanes: Sequence[Lane], part: DosePart, unit: str) -> Table:
@@ -152,5 +151,5 @@ def _table(lanes: Sequence[Lane], part: DosePart, unit: str) -> Table:
         best = "–" if lane.best is None else say_dose(lane.best, lane.low, lane.high)
         gives = sized(say_dose(lane.response, *lane.response_ends), lane.unit)
         rows.append((lane.name, say_range(lane.good, part), best, *ends, gives))
-    columns = ("response", f"as good as the best{named}", f"best{named}", f"low{named}", f"high{named}", "gives")
+    columns = say.columns_of_amounts(named)
     return Table(columns=columns, rows=tuple(rows))

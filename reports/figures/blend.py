@@ -14,6 +14,8 @@ from analysis.blends.results import BlendPart
 from analysis.blends.triangle import Triangle
 from analysis.results import ResponseResult
 from analysis.words.numbers import half_width, join_words, say_interval, say_level, say_number, say_share
+from analysis.words.pages import between
+from analysis.words.pictures import surfaces as say
 from reports.figures.lettering import brief, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BLUE, GREEN, INK, LINES, PAPER, RULE, SOFT, canvas, line, span, spread
@@ -49,17 +51,14 @@ def draw_traces(
                 multialignment="left", color=LINES[series],
             )  # fmt: skip
         unit = units.get(traces[0].share, "")
-        axes.set_xlabel(with_unit("share of the whole", unit), color=SOFT, parse_math=False)
+        axes.set_xlabel(with_unit(say.SHARE_OF_WHOLE, unit), color=SOFT, parse_math=False)
         name = with_unit(brief(result.response.name, 40), result.response.unit)
         axes.set_ylabel(name, color=SOFT, parse_math=False)
         alt = _alt_traces(result, part, units)
-        svg = as_svg(figure, key=key, title=f"{brief(result.response.name, 40)} along each share", description=alt)
-    bands = f" with {say_share(confidence)} bands" if traces[0].points[0].low is not None else ""
+        svg = as_svg(figure, key=key, title=say.traces_title(brief(result.response.name, 40)), description=alt)
+    bands = say.with_bands(say_share(confidence)) if traces[0].points[0].low is not None else ""
     mean = join_words([f"{n} {say_number(v, part.total / 5)}" for n, v in part.reference.items()])
-    caption = (
-        f"Lines: fitted {result.response.name}{bands} as one share changes and the others keep their proportions; "
-        f"all lines meet at the mean blend ({mean})."
-    )
+    caption = say.traces_caption(result.response.name, bands, mean)
     return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_trace_table(part, result, units))
 
 
@@ -69,9 +68,7 @@ def _alt_traces(result: ResponseResult, part: BlendPart, units: dict[str, str]) 
     size = sized(say_number(change, change), result.response.unit)
     unit = units.get(trace.share, "")
     ends = join_words([sized(say_number(p.share), unit) for p in (trace.points[0], trace.points[-1])])
-    return short_alt(
-        f"{brief(result.response.name, 24)} moves most along {brief(trace.share, 20)}: by {size} between {ends}."
-    )
+    return short_alt(say.traces_alt(brief(result.response.name, 24), brief(trace.share, 20), size, ends))
 
 
 def _trace_table(part: BlendPart, result: ResponseResult, units: dict[str, str]) -> Table:
@@ -83,7 +80,7 @@ def _trace_table(part: BlendPart, result: ResponseResult, units: dict[str, str])
             share = sized(say_number(point.share, part.total / 5), units.get(trace.share, ""))
             numbers = (NONE if v is None else say_number(v, step) for v in (point.mean, point.low, point.high))
             rows.append((trace.share, share, *numbers))
-    return Table(columns=("along", "share", f"response{unit}", f"low{unit}", f"high{unit}"), rows=tuple(rows))
+    return Table(columns=say.columns_of_traces(unit), rows=tuple(rows))
 
 
 def draw_triangle(
@@ -104,13 +101,12 @@ def draw_triangle(
         axes.set(xlim=(-0.16, 1.16), ylim=(-0.14, HEIGHT + 0.14), aspect="equal")
         axes.set_axis_off()
         alt = _alt_triangle(result, part, units, confidence)
-        svg = as_svg(figure, key=key, title=f"{brief(result.response.name, 40)} over all blends", description=alt)
+        svg = as_svg(figure, key=key, title=say.triangle_title(brief(result.response.name, 40)), description=alt)
     held = [f"{n} {say_level(v)}" for n, v in part.at.items()]
-    good = "" if not part.as_good else " Shaded: as good as the best."
-    edge = " Dashed: the edge of what was baked." if float(drawn.inside.min()) < -1e-6 else ""
-    caption = (
-        f"Lines: fitted {result.response.name}, as labelled. Dots: blends that were baked.{edge} Diamond: the "
-        f"best.{good}{f' Drawn at {join_words(held)}.' if held else ''}"
+    good = "" if not part.as_good else say.SHADED_AS_GOOD
+    edge = say.DASHED_EDGE if float(drawn.inside.min()) < -1e-6 else ""
+    caption = say.triangle_caption(
+        result.response.name, edge, good, say.also_drawn_at(join_words(held)) if held else ""
     )
     return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_triangle_table(part, result, units))
 
@@ -154,10 +150,10 @@ def _alt_triangle(result: ResponseResult, part: BlendPart, units: dict[str, str]
             for n in part.shares
         ]
     )
-    wish = {"higher": "highest", "lower": "lowest", "target": "nearest its target"}[part.better]
+    wish = {"higher": "highest", "lower": "lowest", "target": say.NEAREST_TARGET}[part.better]
     size = sized(say_number(part.best_response, half_width(part.low, part.high)), result.response.unit)
     said = f" ({say_interval(part.low, part.high, confidence)})" if part.low is not None else ""
-    return short_alt(f"{brief(result.response.name, 24)} is {wish} with {blend}: {size}{said}.")
+    return short_alt(say.triangle_alt(brief(result.response.name, 24), wish, blend, size, said))
 
 
 def _triangle_table(part: BlendPart, result: ResponseResult, units: dict[str, str]) -> Table:
@@ -165,12 +161,12 @@ def _triangle_table(part: BlendPart, result: ResponseResult, units: dict[str, st
     unit = f" ({result.response.unit})" if result.response.unit else ""
     step = half_width(part.low, part.high)
     numbers = (NONE if v is None else say_number(v, step) for v in (part.best_response, part.low, part.high))
-    rows = [("best", *(say_number(float(part.best[n]), part.total / 5) for n in part.shares), *numbers)]
-    for name, ranges in (("as good as the best", part.as_good), ("baked", part.limits)):
+    rows = [(say.BEST, *(say_number(float(part.best[n]), part.total / 5) for n in part.shares), *numbers)]
+    for name, ranges in ((say.AS_GOOD_AS_BEST, part.as_good), ("baked", part.limits)):
         if ranges:
             ends = [
-                f"{say_number(ranges[n].low, part.total / 5)} to {say_number(ranges[n].high, part.total / 5)}"
+                between(say_number(ranges[n].low, part.total / 5), say_number(ranges[n].high, part.total / 5))
                 for n in part.shares
             ]
             rows.append((name, *ends, NONE, NONE, NONE))
-    return Table(columns=("blend", *of, f"response{unit}", f"low{unit}", f"high{unit}"), rows=tuple(rows))
+    return Table(columns=say.columns_of_blends(of, unit), rows=tuple(rows))

@@ -12,6 +12,7 @@ from analysis.linear.sensitivity import Change, ChangesPart, FindingChange
 from analysis.results import Matters, ResponseResult
 from analysis.words.changes import named, said_change
 from analysis.words.numbers import half_width, say_level, say_number, say_share, say_signed, start
+from analysis.words.pictures import effects as say
 from reports.figures.effects import BARE_VERDICTS, VERDICTS
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped
 from reports.figures.picture import Figure, Table, short_alt
@@ -44,9 +45,9 @@ def draw_changes(part: ChangesPart, result: ResponseResult, *, key: str, confide
         row_names(axes, list(range(len(rows))), [wrapped(brief(name, 60)) for name, *_ in rows])
         axes.set(xlim=span(reach), ylim=(len(rows) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
-        axes.set_xlabel(with_unit(f"change in {brief(response.name, 40)}", response.unit), parse_math=False)
+        axes.set_xlabel(with_unit(say.change_in(brief(response.name, 40)), response.unit), parse_math=False)
         alt = _alt(chosen, rows, result)
-        svg = as_svg(figure, key=key, title=f"What would change {brief(named(chosen), 60)}", description=alt)
+        svg = as_svg(figure, key=key, title=say.what_would_change(brief(named(chosen), 60)), description=alt)
     return Figure(key=key, svg=svg, alt=alt, caption=_caption(chosen, result, confidence), table=_table(part, result))
 
 
@@ -65,7 +66,7 @@ def _moved(one: FindingChange) -> tuple[bool, float]:
 
 
 def _rows(part: ChangesPart, chosen: FindingChange) -> list[Row]:
-    rows: list[Row] = [("as it stands", chosen.size or 0.0, chosen.low, chosen.high, chosen.matters)]
+    rows: list[Row] = [(say.AS_IT_STANDS, chosen.size or 0.0, chosen.low, chosen.high, chosen.matters)]
     for change in part.changes:
         one = next((f for f in change.findings if (f.kind, f.variables) == (chosen.kind, chosen.variables)), None)
         if one is not None and one.size_then is not None and one.matters_then is not None:
@@ -80,23 +81,23 @@ def _short(change: Change) -> str:
 def _alt(chosen: FindingChange, rows: Sequence[Row], result: ResponseResult) -> str:
     others = rows[1:]
     if not others:
-        return short_alt(f"{start(named(chosen))} as it stands.")
+        return short_alt(say.stands_alone(start(named(chosen))))
     furthest = max(others, key=lambda row: abs(row[1] - rows[0][1]))
     step = half_width(chosen.low, chosen.high)
     before, after = (say_signed(value, step) for value in (rows[0][1], furthest[1]))
     unit = result.response.unit
     return short_alt(
-        f"{start(brief(named(chosen), 50))}: {sized(before, unit)} as it stands, {sized(after, unit)}",
+        say.before_and_after(start(brief(named(chosen), 50)), sized(before, unit), sized(after, unit)),
         f"{brief(furthest[0], 60)}.",
     )
 
 
 def _caption(chosen: FindingChange, result: ResponseResult, confidence: float) -> str:
-    said = [f"{start(named(chosen))}, with its {say_share(confidence)} interval, as it stands and as it would be."]
+    said = [say.as_it_would_be(start(named(chosen)), say_share(confidence))]
     if result.response.matters:
         matters = sized(say_level(result.response.matters), result.response.unit)
-        said.append(f"Inside the shaded band a change is smaller than the {matters} that matters.")
-    said.append("The table has every finding.")
+        said.append(say.inside_the_band(matters))
+    said.append(say.TABLE_HAS_EVERY)
     return " ".join(said)
 
 
@@ -105,17 +106,17 @@ def _table(part: ChangesPart, result: ResponseResult) -> Table:
     rows: list[tuple[str, ...]] = []
     for change in part.changes:
         if change.why:
-            rows.append((start(_short(change)), "–", "–", "–", "–", f"not possible: {change.why}"))
+            rows.append((start(_short(change)), "–", "–", "–", "–", say.not_possible(change.why)))
         for one in change.findings:
             step = half_width(one.low_then, one.high_then)
             now = "–" if one.size is None else say_signed(one.size, half_width(one.low, one.high))
             then = "–" if one.size_then is None else say_signed(one.size_then, step)
             ends = [_end(end, step) for end in (one.low_then, one.high_then)]
-            verdict = "cannot be told at all" if one.matters_then is None else verdicts[one.matters_then]
-            said = f"{verdict} (now: {verdicts[one.matters]})" if one.turns else verdict
+            verdict = say.CANNOT_BE_TOLD if one.matters_then is None else verdicts[one.matters_then]
+            said = say.turned_verdict(verdict, verdicts[one.matters]) if one.turns else verdict
             rows.append((f"{start(_short(change))}: {named(one)}", now, then, *ends, said))
     unit = f" ({result.response.unit})" if result.response.unit else ""
-    columns = ("what would be otherwise", f"now{unit}", f"then{unit}", f"low{unit}", f"high{unit}", "verdict then")
+    columns = say.columns_of_changes(unit)
     return Table(columns=columns, rows=tuple(rows))
 
 

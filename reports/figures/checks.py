@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from analysis.results import BakePoint, ResponseResult
 from analysis.words.numbers import say_level, say_number
+from analysis.words.pictures import trust as say
 from reports.figures.lettering import brief, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.points import thinned
@@ -39,9 +40,9 @@ def draw_residuals_by_fit(
         fitted,
         key=key,
         sentence=sentence,
-        axis=with_unit(f"fitted {brief(result.response.name, 40)}", result.response.unit),
+        axis=with_unit(say.fitted_axis(brief(result.response.name, 40)), result.response.unit),
         column="fitted",
-        against="fitted value",
+        against=say.FITTED_VALUE,
         whole=False,
         named=named,
     )
@@ -57,9 +58,9 @@ def draw_residuals_by_order(result: ResponseResult, *, key: str, sentence: str, 
         orders,
         key=key,
         sentence=sentence,
-        axis="order of baking",
+        axis=say.ORDER_OF_BAKING,
         column="order",
-        against="order of baking",
+        against=say.ORDER_OF_BAKING,
         whole=True,
         parts=[(f"{block} {name}" if name.isdigit() else name, first, last) for name, first, last in days(points)],
     )
@@ -115,10 +116,10 @@ def _draw(
         _mark_off(axes, parts)
         axes.xaxis.set_major_locator(MaxNLocator(nbins=8, integer=whole))
         axes.set_xlabel(axis, parse_math=False)
-        axes.set_ylabel(with_unit("residual", result.response.unit), parse_math=False)
+        axes.set_ylabel(with_unit(say.RESIDUAL, result.response.unit), parse_math=False)
         alt = _alt(result, largest, against)
         svg = as_svg(
-            figure, key=key, title=f"Residuals of {brief(result.response.name, 40)} against {against}", description=alt
+            figure, key=key, title=say.residuals_title(brief(result.response.name, 40), against), description=alt
         )
     return Figure(
         key=key, svg=svg, alt=alt, caption=sentence, table=_table(points, along, column, result.response.unit)
@@ -145,7 +146,7 @@ def _name(axes: Axes, point: BakePoint, place: float, ends: tuple[float, float])
 def _alt(result: ResponseResult, largest: BakePoint, against: str) -> str:
     size = sized(say_number(largest.residual), result.response.unit)
     name, bake = brief(result.response.name), brief(largest.bake, 16)
-    return short_alt(f"Residuals of {name} against {against}: the largest is {size}, bake {bake}.")
+    return short_alt(say.residuals_alt(name, against, size, bake))
 
 
 def _table(points: Sequence[BakePoint], along: Sequence[float], column: str, unit: str) -> Table:
@@ -161,4 +162,4 @@ def _table(points: Sequence[BakePoint], along: Sequence[float], column: str, uni
         )
         for point, place in list(zip(points, along, strict=True))[:MOST_ROWS]
     )
-    return Table(columns=("bake", heading, f"residual{shown}"), rows=rows)
+    return Table(columns=("bake", heading, say.residual_column(shown)), rows=rows)

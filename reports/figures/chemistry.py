@@ -8,6 +8,7 @@ from analysis.leavening.curve import CABBAGE, TitrationCurve, cabbage_colour
 from analysis.leavening.measured import FEWEST_BAKES, odd_ph
 from analysis.leavening.runs import PREDICTED_PH
 from analysis.words.numbers import say_fixed
+from analysis.words.pictures import chemistry as say
 from reports.figures.lettering import write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BLUE, INK, SOFT, VERMILLION, canvas, line, scatter, span
@@ -35,12 +36,12 @@ def draw_ph(bakes: DataFrame, *, key: str) -> Figure | None:
                 axes, [predicted[i] for i in out], [measured[i] for i in out], colour=VERMILLION, marker="s", size=34
             )
         for i in out:
-            write(axes, predicted[i], measured[i], f"  bake {names[i]}", ha="left", color=SOFT, fontsize=8)
+            write(axes, predicted[i], measured[i], say.bake_named(names[i]), ha="left", color=SOFT, fontsize=8)
         axes.set(xlim=span(predicted), ylim=span(measured))
-        axes.set_xlabel("predicted crumb pH", parse_math=False)
-        axes.set_ylabel("measured pH", parse_math=False)
+        axes.set_xlabel(say.PREDICTED_CRUMB_PH, parse_math=False)
+        axes.set_ylabel(say.MEASURED_PH, parse_math=False)
         alt = short_alt(_said(names, measured, predicted, odd))
-        svg = as_svg(figure, key=key, title="Measured against predicted pH", description=alt)
+        svg = as_svg(figure, key=key, title=say.PH_TITLE, description=alt)
     rows = tuple(
         (name, say_fixed(p, 2), say_fixed(m, 2), *(("look here" if name in odd else "",) if odd else ()))
         for name, p, m in zip(names, predicted, measured, strict=True)
@@ -49,19 +50,22 @@ def draw_ph(bakes: DataFrame, *, key: str) -> Figure | None:
         key=key,
         svg=svg,
         alt=alt,
-        caption=f"Each mark is a bake.{' Squares lie far from where their fellows would put them.' if odd else ''}",
-        table=Table(columns=("bake", "predicted", "measured", *(("verdict",) if odd else ())), rows=rows),
+        caption=say.ph_caption(say.SQUARES_LIE_FAR if odd else ""),
+        table=Table(columns=say.columns_of_ph(say.VERDICT if odd else ()), rows=rows),
     )
 
 
 def _said(names: list[str], measured: list[float], predicted: list[float], odd: set[str]) -> str:
     if len(names) < FEWEST_BAKES:
-        stands = f"{len(names)} bakes, too few to say whether one stands out"
+        stands = say.too_few_to_say(len(names))
     else:
-        stands = f"{len(odd)} of {len(names)} bakes stand out" if odd else f"none of {len(names)} bakes stands out"
-    return (
-        f"Measured pH {say_fixed(min(measured), 1)} to {say_fixed(max(measured), 1)} against predicted "
-        f"{say_fixed(min(predicted), 1)} to {say_fixed(max(predicted), 1)}: {stands}."
+        stands = say.some_stand_out(len(odd), len(names)) if odd else say.none_stands_out(len(names))
+    return say.ph_alt(
+        say_fixed(min(measured), 1),
+        say_fixed(max(measured), 1),
+        say_fixed(min(predicted), 1),
+        say_fixed(max(predicted), 1),
+        stands,
     )
 
 
@@ -93,21 +97,20 @@ def draw_titration(
         axes.set(xlim=(soda[0], soda[-1] * 1.22), ylim=(low, high))
         if here:
             axes.plot([here[0]], [here[1]], marker="D", markersize=7, color=INK, linestyle="none", zorder=5)
-            write(axes, here[0], here[1], "here  ", ha="right", va="bottom", color=INK, fontsize=8.5)
-        write(axes, soda[-1], mixed[-1], "  batter", ha="left", color=BLUE, fontsize=8.5)
-        write(axes, soda[-1], baked[-1], "  crumb", ha="left", color=VERMILLION, fontsize=8.5)
+            write(axes, here[0], here[1], say.HERE, ha="right", va="bottom", color=INK, fontsize=8.5)
+        write(axes, soda[-1], mixed[-1], say.BATTER, ha="left", color=BLUE, fontsize=8.5)
+        write(axes, soda[-1], baked[-1], say.CRUMB, ha="left", color=VERMILLION, fontsize=8.5)
         above = low + 0.07 * (high - low)
         if sour:
-            write(axes, curve.neutral_g, above, " acid used up", ha="left", va="bottom", color=SOFT, fontsize=8)
-        axes.set_xlabel("soda (g)", parse_math=False)
-        axes.set_ylabel("pH", parse_math=False)
-        stands = f"here {say_fixed(here[0], 2)} g, crumb pH {say_fixed(here[1], 1)}; " if here else ""
+            write(axes, curve.neutral_g, above, say.ACID_USED_UP, ha="left", va="bottom", color=SOFT, fontsize=8)
+        axes.set_xlabel(say.SODA_GRAMS, parse_math=False)
+        axes.set_ylabel(say.PH, parse_math=False)
+        stands = say.stands_here(say_fixed(here[0], 2), say_fixed(here[1], 1)) if here else ""
         alt = short_alt(
-            f"pH as soda is added: {stands}batter {say_fixed(mixed[0], 1)} to {say_fixed(mixed[-1], 1)}, "
-            f"crumb to {say_fixed(baked[-1], 1)}; "
-            + (f"the acid is used up at {say_fixed(curve.neutral_g, 2)} g." if sour else "there is no acid.")
+            say.titration_alt(stands, say_fixed(mixed[0], 1), say_fixed(mixed[-1], 1), say_fixed(baked[-1], 1))
+            + (say.used_up_at(say_fixed(curve.neutral_g, 2)) if sour else say.NO_ACID)
         )
-        svg = as_svg(figure, key=key, title="pH against soda", description=alt)
+        svg = as_svg(figure, key=key, title=say.TITRATION_TITLE, description=alt)
     rows = tuple(
         (say_fixed(p.soda_g, 2), say_fixed(p.ph_mixed, 2), say_fixed(p.ph_baked, 2), say_fixed(p.free_ml, 0), p.colour)
         for p in curve.points
@@ -116,9 +119,8 @@ def draw_titration(
         key=key,
         svg=svg,
         alt=alt,
-        caption="Batter: all gas kept in. Crumb: most of the gas gone. "
-        f"{'Here: the soda that is in it. ' if here else ''}A model of the watery part.",
-        table=Table(columns=("soda (g)", "pH batter", "pH crumb", "free gas (mL)", "red cabbage"), rows=rows),
+        caption=say.titration_caption(say.HERE_THE_SODA if here else ""),
+        table=Table(columns=say.COLUMNS_OF_TITRATION, rows=rows),
     )
 
 

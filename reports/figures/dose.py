@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from analysis.dose_results import Curve, DosePart
 from analysis.results import BakePoint, ResponseResult
 from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share
+from analysis.words.pictures import doses as say
 from reports.figures.lettering import brief, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.points import adjusted, blocked, same_level, thinned
@@ -55,7 +56,10 @@ def draw_dose(result: ResponseResult, *, key: str, dose_unit: str = "", confiden
         figure.supxlabel(with_unit(brief(part.dose, 40), dose_unit), fontsize=9, color=SOFT, parse_math=False)
         alt = _alt(result, part, shown, dose_unit, confidence)
         svg = as_svg(
-            figure, key=key, title=f"{brief(result.response.name, 40)} against {brief(part.dose, 40)}", description=alt
+            figure,
+            key=key,
+            title=say.dose_title(brief(result.response.name, 40), brief(part.dose, 40)),
+            description=alt,
         )
     caption = _caption(result, part, curves, confidence)
     return Figure(
@@ -128,7 +132,7 @@ def _shade(axes, curve: Curve) -> None:  # type: ignore[no-untyped-def]
         axes,
         good.dose,
         0.02,
-        " as good as the best",
+        say.LABEL_AS_GOOD,
         transform=axes.get_xaxis_transform(),
         va="bottom",
         ha="left",
@@ -172,31 +176,31 @@ def _name_ends(axes, curves: Sequence[Curve], limits) -> None:  # type: ignore[n
 
 def _alt(result: ResponseResult, part: DosePart, curves: Sequence[Curve], unit: str, confidence: float) -> str:
     curve = curves[0]
-    whose = f" with {brief(curve.level, 20)}" if curve.level and len(curves) > 1 else ""
-    more = f"; {len(curves)} curves" if len(curves) > 1 else ""
+    whose = say.of_curve(brief(curve.level, 20)) if curve.level and len(curves) > 1 else ""
+    more = say.of_so_many(len(curves)) if len(curves) > 1 else ""
     name, dose = brief(result.response.name, 24), brief(part.dose, 20)
     if curve.optimum is not None:
         best = curve.optimum
         at = sized(say_number(best.dose, half_width(best.low, best.high)), unit)
         said = say_interval(best.low, best.high, confidence)
-        return short_alt(f"{name} is best at {at} {dose}{whose} ({said}){more}.")
+        return short_alt(say.best_alt(name, at, dose, whose, said, more))
     first, last = curve.points[0], curve.points[-1]
     step = half_width(last.low, last.high)
     end = sized(say_number(last.mean, step), result.response.unit)
-    return short_alt(f"{name} goes from {say_number(first.mean, step)} to {end} over the {dose} range{whose}{more}.")
+    return short_alt(say.runs_alt(name, say_number(first.mean, step), end, dose, whose, more))
 
 
 def _caption(result: ResponseResult, part: DosePart, curves: Sequence[Curve], confidence: float) -> str:
-    marks = "bakes, adjusted to the average block" if blocked(result) else "bakes as read"
-    said = [f"Lines: fitted curves ({part.shape}) with {say_share(confidence)} bands. Marks: {marks}."]
+    marks = say.MARKS_ADJUSTED if blocked(result) else say.MARKS_AS_READ
+    said = [say.curves_caption(part.shape, say_share(confidence), marks)]
     if any(curve.optimum is not None for curve in curves):
-        said.append("Outlined mark: the best dose; the thick bar at the top is its interval.")
+        said.append(say.MARK_IS_BEST)
     if any(curve.recommended is not None for curve in curves):
-        where = "Thin bar" if 1 < len(curves) <= MOST_TOGETHER else "Shaded"
-        within = "to within the difference that matters" if result.response.matters else "as far as can be told apart"
-        said.append(f"{where}: doses as good as the best, {within}.")
+        where = say.THIN_BAR if 1 < len(curves) <= MOST_TOGETHER else "Shaded"
+        within = say.WITHIN_WHAT_MATTERS if result.response.matters else say.AS_FAR_AS_TOLD
+        said.append(say.doses_as_good(where, within))
     if len(curves) > MOST_PANELS:
-        said.append(f"{MOST_PANELS} of {len(curves)} curves are drawn; the table has all.")
+        said.append(say.panels_drawn(MOST_PANELS, len(curves)))
     return " ".join(said)
 
 
@@ -221,12 +225,5 @@ def _table(part: DosePart, curves: Sequence[Curve], unit: str, dose_unit: str) -
                 say_number(good.as_good_to) if good else "–",
             )
         )
-    columns = (
-        f"best dose{of_dose}",
-        f"low{of_dose}",
-        f"high{of_dose}",
-        f"response there{of_response}",
-        f"recommended{of_dose}",
-        f"as good up to{of_dose}",
-    )
+    columns = say.columns_of_doses(of_dose, of_response)
     return Table(columns=((part.by, *columns) if part.by else columns), rows=tuple(rows))

@@ -7,13 +7,14 @@ from typing import Any
 from analysis.parts import Equivalence
 from analysis.results import ResponseResult
 from analysis.words.numbers import half_width, say_interval, say_number, say_share, say_signed, start
+from analysis.words.pictures import effects as say
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BAND, BLUE, INK, SOFT, VERMILLION, canvas, interval, span
 from reports.figures.svg import as_svg
 
 MOST_ROWS = 24
-VERDICTS = {"yes": "as good", "no": "not as good", "unsure": "cannot tell"}
+VERDICTS = {"yes": say.AS_GOOD, "no": say.NOT_AS_GOOD, "unsure": "cannot tell"}
 _LOOKS = {"yes": (BLUE, "o", False), "no": (INK, "D", False), "unsure": (VERMILLION, "s", True)}
 
 
@@ -43,18 +44,15 @@ def draw_equivalence(result: ResponseResult, *, key: str, confidence: float = 0.
                 "fontsize": 8,
             }
             write(axes, 1.02, row, VERDICTS[one.equivalent], **where)
-        row_names(axes, list(range(len(drawn))), [wrapped(f"{one.a} against {one.b}") for one in drawn])
+        row_names(axes, list(range(len(drawn))), [wrapped(say.a_against_b(one.a, one.b)) for one in drawn])
         axes.set(xlim=span(reach), ylim=(len(drawn) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
         what = "ratio" if ratio else "difference"
-        axes.set_xlabel(with_unit(f"{what} in {brief(result.response.name, 40)}", unit), parse_math=False)
-        alt = short_alt(f"As good within the margin, {brief(result.response.name)}:", _said(drawn[0], unit, inner))
-        title = f"As good within the margin: {brief(result.response.name, 60)}"
+        axes.set_xlabel(with_unit(say.what_in(what, brief(result.response.name, 40)), unit), parse_math=False)
+        alt = short_alt(say.as_good_alt(brief(result.response.name)), _said(drawn[0], unit, inner))
+        title = say.as_good_title(brief(result.response.name, 60))
         svg = as_svg(figure, key=key, title=title, description=alt)
-    caption = (
-        f"Each mark is a {what}, its line the {say_share(inner)} interval. A pair is as good when its whole line lies "
-        f"inside the shaded band, from {say_number(low)} to {sized(say_number(high), unit)}."
-    )
+    caption = say.as_good_caption(what, say_share(inner), say_number(low), sized(say_number(high), unit))
     return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_table(found, unit, scale))
 
 
@@ -63,7 +61,7 @@ def _said(one: Equivalence, unit: str, inner: float) -> str:
     low, high = (None if end is None else scale * end for end in (one.low, one.high))
     size = say_number if one.ratio else say_signed
     said = sized(size(scale * one.estimate, half_width(low, high)), unit)
-    return f"{one.a} against {one.b} {VERDICTS[one.equivalent]}, {said} ({say_interval(low, high, inner)})."
+    return say.pair_of(one.a, one.b, VERDICTS[one.equivalent], said, say_interval(low, high, inner))
 
 
 def _table(found: list[Equivalence], unit: str, scale: float) -> Table:
@@ -73,8 +71,13 @@ def _table(found: list[Equivalence], unit: str, scale: float) -> Table:
         step = half_width(low, high)
         ends = ["–" if end is None else say_number(end, step) for end in (low, high)]
         rows.append(
-            (f"{one.a} against {one.b}", say_number(scale * one.estimate, step), *ends, start(VERDICTS[one.equivalent]))
+            (
+                say.a_against_b(one.a, one.b),
+                say_number(scale * one.estimate, step),
+                *ends,
+                start(VERDICTS[one.equivalent]),
+            )
         )
     named = f" ({unit})" if unit else ""
     what = "ratio" if found[0].ratio else "difference"
-    return Table(columns=("pair", f"{what}{named}", f"low{named}", f"high{named}", "verdict"), rows=tuple(rows))
+    return Table(columns=say.columns_of_pairs(what, named), rows=tuple(rows))

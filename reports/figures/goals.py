@@ -13,6 +13,8 @@ from analysis.questions import Question
 from analysis.results import Analysis
 from analysis.words.goals import say_settings, say_sureness
 from analysis.words.numbers import join_words, say_amount, say_fixed, say_number, say_percent
+from analysis.words.pages import between
+from analysis.words.pictures import goals as say
 from reports.figures.lettering import brief, row_names, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import (
@@ -53,7 +55,7 @@ def draw_region(part: GoalsPart, analysis: Analysis, *, key: str) -> Figure | No
             _along(axes, region, units)
         else:
             _levels(axes, region)
-        svg = as_svg(figure, key=key, title="How surely all goals are met", description=alt)
+        svg = as_svg(figure, key=key, title=say.HOW_SURELY, description=alt)
     return Figure(
         key=key,
         svg=svg,
@@ -88,7 +90,7 @@ def _contours(axes, part, region: GoalRegion, analysis: Analysis, units: Mapping
         place = b + (y[-1] - y[0]) * (-0.16 if low else 0.16)
         axes.plot([a, a], [b, place], color=VERMILLION, linewidth=0.8, zorder=3)
         at = "left" if a < x[0] + 0.25 * (x[-1] - x[0]) else "right" if a > x[-1] - 0.25 * (x[-1] - x[0]) else "center"
-        said = "best compromise" if part.best else "nearest"
+        said = say.BEST_COMPROMISE if part.best else say.NEAREST
         write(axes, a, place, said, color=VERMILLION, ha=at, va="top" if low else "bottom", fontsize=8, zorder=6,
               bbox={"facecolor": PAPER, "edgecolor": "none", "pad": 1.0, "alpha": 0.85})  # fmt: skip
     axes.set(xlim=span(list(x), share=0.03), ylim=span(list(y), share=0.03))
@@ -150,7 +152,7 @@ def _along(axes, region: GoalRegion, units: Mapping[str, str]) -> None:  # type:
                   multialignment="left", color=LINES[series % len(LINES)])  # fmt: skip
     axes.set(xlim=span(x, share=0.03), ylim=(-3, 103), yticks=[0, 50, 80, 95])
     axes.set_xlabel(with_unit(brief(across.name, 40), units.get(across.name, "")), parse_math=False)
-    axes.set_ylabel("sureness of all goals (%)", parse_math=False)
+    axes.set_ylabel(say.SURENESS_AXIS, parse_math=False)
 
 
 def _levels(axes, region: GoalRegion) -> None:  # type: ignore[no-untyped-def]
@@ -170,28 +172,25 @@ def _levels(axes, region: GoalRegion) -> None:  # type: ignore[no-untyped-def]
     for least in SURE:
         axes.axvline(100 * least, color=BAND, linewidth=1.2, zorder=0)
     axes.set(xlim=(-3, 103), ylim=(places[-1] - 0.6, 0.9), xticks=[0, 50, 80, 95])
-    axes.set_xlabel("sureness of all goals (%)", parse_math=False)
+    axes.set_xlabel(say.SURENESS_AXIS, parse_math=False)
 
 
 def _region_alt(part: GoalsPart, region: GoalRegion, units: Mapping[str, str]) -> str:
     best = part.best or part.nearest
     at = _settings_along(part, region, units)
-    where = f" at {join_words([brief(each, 30) for each in at])}," if at else ""
-    sure = "" if best is None or best.chance is None else f"best compromise{where} {say_sureness(best.chance)} sure"
+    where = say.at_places(join_words([brief(each, 30) for each in at])) if at else ""
+    sure = "" if best is None or best.chance is None else say.best_is_sure(where, say_sureness(best.chance))
     share = next((one for one in region.sureness if one.chance == 0.8), None)
     over = join_words([brief(axis.name, 24) for axis in region.axes])
-    more = "" if share is None else f"; 80 % and more over {say_percent(share.share)} of what was baked"
-    return short_alt(f"All goals over {over}: {sure}{more}.")
+    more = "" if share is None else say.mostly_over(say_percent(share.share))
+    return short_alt(say.region_alt(over, sure, more))
 
 
 def _region_caption(region: GoalRegion, question: Question) -> str:
-    others = f", with {say_settings(region.others, question)}" if region.others else ""
+    others = say.with_others(say_settings(region.others, question)) if region.others else ""
     if len(region.axes) == 2 and not any(isinstance(axis.values[0], str) for axis in region.axes):
-        return (
-            f"Shaded: all goals are met with a sureness of 50, 80 and 95 %{others}. Dots: treatments that were "
-            "baked; outlined mark: the best compromise."
-        )
-    return f"How surely all goals are met{others}; the pale lines stand at 50, 80 and 95 %."
+        return say.contours_caption(others)
+    return say.lines_caption(others)
 
 
 def _settings_along(part: GoalsPart, region: GoalRegion, units: Mapping[str, str]) -> tuple[str, ...]:
@@ -204,19 +203,15 @@ def _settings_along(part: GoalsPart, region: GoalRegion, units: Mapping[str, str
 
 
 def _region_table(part: GoalsPart, region: GoalRegion, units: Mapping[str, str]) -> Table:
-    columns = (
-        "sureness",
-        "of what was baked",
-        *(with_unit(axis.name, units.get(axis.name, "")) for axis in region.axes),
-    )
+    columns = say.columns_of_region(with_unit(axis.name, units.get(axis.name, "")) for axis in region.axes)
     rows = []
     for one in region.sureness:
         reach = [_reached(ends) for ends in one.reach] or ["nowhere"] * len(region.axes)
-        rows.append((f"{say_percent(one.chance)} and more", f"{say_fixed(100 * one.share, 1)} %", *reach))
+        rows.append((say.and_more(say_percent(one.chance)), f"{say_fixed(100 * one.share, 1)} %", *reach))
     best, at = part.best or part.nearest, _settings_along(part, region, {})
     if best is not None and at:
         sure = "" if best.chance is None else f", {say_sureness(best.chance)}"
-        rows.append((f"best compromise{sure}", "–", *at))
+        rows.append((say.compromise_row(sure), "–", *at))
     return Table(columns=columns, rows=tuple(rows))
 
 
@@ -224,4 +219,4 @@ def _reached(ends: Sequence[float | str]) -> str:
     if ends and isinstance(ends[0], str):
         return join_words([str(level) for level in ends])
     low, high = (say_number(float(end)) for end in ends)
-    return low if low == high else f"{low} to {high}"
+    return low if low == high else between(low, high)

@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from analysis.estimates import Mean
 from analysis.results import BakePoint, Finding, ResponseResult
 from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share, say_signed
+from analysis.words.pictures import effects as say
 from reports.figures.lettering import brief, column_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.points import as_number, offsets, same_level, thinned
@@ -83,7 +84,7 @@ def draw_interaction(
             with_unit(brief(cells.along, 40), units.get(cells.along, "")), parse_math=False, labelpad=_pad(cells)
         )
         alt = _alt(result, finding, confidence)
-        title = f"{brief(response.name, 40)}: {brief(cells.along, 30)} with {brief(cells.by, 30)}"
+        title = say.interaction_title(brief(response.name, 40), brief(cells.along, 30), brief(cells.by, 30))
         svg = as_svg(figure, key=key, title=title, description=alt)
     return Figure(key=key, svg=svg, alt=alt, caption=_caption(cells, confidence), table=_table(cells, response.unit))
 
@@ -157,17 +158,17 @@ def _name_ends(  # type: ignore[no-untyped-def]
 
 def _alt(result: ResponseResult, finding: Finding, confidence: float) -> str:
     size = sized(say_signed(finding.size or 0.0, half_width(finding.low, finding.high)), result.response.unit)
-    names = " with ".join(brief(name, 24) for name in finding.variables)
+    names = say.WITH.join(brief(name, 24) for name in finding.variables)
     said = say_interval(finding.low, finding.high, confidence)
-    return short_alt(f"{brief(result.response.name, 24)} by {names}: the effect changes by {size} ({said}).")
+    return short_alt(say.interaction_alt(brief(result.response.name, 24), names, size, said))
 
 
 def _caption(cells: Cells, confidence: float) -> str:
     known = any(mean.low is not None for means in cells.lines.values() for mean in means)
-    intervals = f" with {say_share(confidence)} intervals" if known else ""
-    said = f"Lines: estimated means{intervals}, one line for each {cells.by}. Small marks: single bakes as read."
+    intervals = say.with_intervals(say_share(confidence)) if known else ""
+    said = say.interaction_caption(intervals, cells.by)
     count = len(cells.lines)
-    return f"{said} {MOST_LINES} of {count} lines are drawn; the table has all." if count > MOST_LINES else said
+    return say.lines_drawn(said, MOST_LINES, count) if count > MOST_LINES else said
 
 
 def _table(cells: Cells, unit: str) -> Table:
@@ -179,5 +180,6 @@ def _table(cells: Cells, unit: str) -> Table:
             ends = [say_number(end, step) if end is not None else "–" for end in (mean.low, mean.high)]
             rows.append((say_level(level), say_level(mean.level), say_number(mean.mean, step), *ends))
     return Table(
-        columns=(cells.by, cells.along, f"estimated mean{shown}", f"low{shown}", f"high{shown}"), rows=tuple(rows)
+        columns=(cells.by, cells.along, say.estimated_mean(shown), say.low_of(shown), say.high_of(shown)),
+        rows=tuple(rows),
     )

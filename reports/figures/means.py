@@ -11,6 +11,7 @@ from collections.abc import Sequence
 from analysis.estimates import Mean
 from analysis.results import ResponseResult
 from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share
+from analysis.words.pictures import effects as say
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.points import offsets, same_level, thinned
@@ -54,7 +55,9 @@ def draw_means(
         axes.set_title(with_unit(brief(factor, 40), unit), loc="left", fontsize=9, color=SOFT, parse_math=False)
         axes.set_xlabel(with_unit(brief(response.name, 40), response.unit), parse_math=False)
         alt = _alt(means, result, factor, confidence)
-        svg = as_svg(figure, key=key, title=f"{brief(response.name, 40)} by {brief(factor, 40)}", description=alt)
+        svg = as_svg(
+            figure, key=key, title=say.means_title(brief(response.name, 40), brief(factor, 40)), description=alt
+        )
     return Figure(
         key=key,
         svg=svg,
@@ -69,17 +72,17 @@ def _alt(means: Sequence[Mean], result: ResponseResult, factor: str, confidence:
     lowest = response.goal == "minimise"
     best = min(means, key=lambda mean: mean.mean) if lowest else max(means, key=lambda mean: mean.mean)
     value = sized(say_number(best.mean, half_width(best.low, best.high)), response.unit)
-    where = f"{brief(response.name, 24)} of {len(means)} levels of {brief(factor, 24)}"
+    where = say.means_where(brief(response.name, 24), len(means), brief(factor, 24))
     said = say_interval(best.low, best.high, confidence)
-    return short_alt(f"{'Lowest' if lowest else 'Highest'} {where}: {brief(best.level, 24)}, {value} ({said}).")
+    return short_alt(f"{say.LOWEST if lowest else say.HIGHEST} {where}: {brief(best.level, 24)}, {value} ({said}).")
 
 
 def _caption(means: Sequence[Mean], factor: str, unit: str, step: int, confidence: float) -> str:
     shown = f"{factor} ({unit})" if unit else factor
     known = any(mean.low is not None for mean in means)
-    intervals = f" with {say_share(confidence)} intervals" if known else ""
-    said = f"Diamonds: estimated means by {shown}{intervals}. Dots: single bakes as read."
-    return f"{said} Every {_nth(step)} level is named here; the table names all." if step > 1 else said
+    intervals = say.with_intervals(say_share(confidence)) if known else ""
+    said = say.means_caption(shown, intervals)
+    return say.levels_named(said, _nth(step)) if step > 1 else said
 
 
 def _nth(step: int) -> str:
@@ -96,5 +99,7 @@ def _table(means: Sequence[Mean], factor: str, unit: str) -> Table:
         rows.append(
             (say_level(mean.level), say_number(mean.mean, step), *ends, *([mean.letters or "–"] if letters else []))
         )
-    extra = ("same letter: not told apart",) if letters else ()
-    return Table(columns=(factor, f"estimated mean{shown}", f"low{shown}", f"high{shown}", *extra), rows=tuple(rows))
+    extra = say.SAME_LETTER if letters else ()
+    return Table(
+        columns=(factor, say.estimated_mean(shown), say.low_of(shown), say.high_of(shown), *extra), rows=tuple(rows)
+    )

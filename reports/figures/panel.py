@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from analysis.words.numbers import half_width, say_fixed, say_number, say_p, say_share, say_signed
 from analysis.words.panel import say_alt
+from analysis.words.pictures import tasting as say
 from reports.figures.lettering import row_names, with_unit
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BLUE, SOFT, VERMILLION, canvas, interval, span
@@ -41,20 +42,18 @@ def draw_panel(panel: Panel, *, key: str, confidence: float = 0.95) -> Figure | 
                 level=True,
             )
         ends = [value for one in rows for value in (one.bias_low, one.bias_high) if value is not None]
-        row_names(axes, list(range(len(rows))), [f"assessor {one.person}" for one in rows])
+        row_names(axes, list(range(len(rows))), [say.assessor_named(one.person) for one in rows])
         axes.set(xlim=span([0.0, *ends]), ylim=(len(rows) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
-        axes.set_xlabel(with_unit("difference from the others", panel.unit), parse_math=False)
-        svg = as_svg(figure, key=key, title="Assessors against the rest of the panel", description=alt)
-    caption = (
-        f"Each assessor's mean difference from the others, {say_share(confidence)} interval. Squares lie clearly apart."
-    )
+        axes.set_xlabel(with_unit(say.FROM_THE_OTHERS, panel.unit), parse_math=False)
+        svg = as_svg(figure, key=key, title=say.PANEL_TITLE, description=alt)
+    caption = say.panel_caption(say_share(confidence))
     return Figure(key=key, svg=svg, alt=alt, caption=caption, table=panel_table(panel))
 
 
 def panel_table(panel: Panel) -> Table:
     """Assessor by assessor: bakes, mean, difference, spread, telling apart."""
-    columns = ("assessor", "bakes", "mean", "from the others", "low", "high", "spread", "of the others", "p")
+    columns = say.COLUMNS_OF_PANEL
     return Table(columns=columns, rows=tuple(_row(one) for one in panel.assessors))
 
 

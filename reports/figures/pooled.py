@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from analysis.pooling.results import PooledEffect
 from analysis.words.numbers import half_width, say_interval, say_number, say_percent, say_share, say_signed
+from analysis.words.pictures import pooling as say
 from analysis.words.pooling import say_contrast, title_of
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
@@ -33,18 +34,15 @@ class _Row:
 def draw_pooled(effect: PooledEffect, *, key: str, confidence: float = 0.95) -> Figure:
     """Every trial, all together, and a next trial."""
     rows = [_Row(one.trial, one.estimate, one.low, one.high, SOFT, "o", one.shrunken) for one in effect.trials]
-    rows.append(_Row("all together", effect.estimate, effect.low, effect.high, BLUE, "D"))
+    rows.append(_Row(say.ALL_TOGETHER, effect.estimate, effect.low, effect.high, BLUE, "D"))
     if effect.next_low is not None:
-        rows.append(_Row("a next trial", effect.estimate, effect.next_low, effect.next_high, GREEN, "s"))
+        rows.append(_Row(say.NEXT_TRIAL, effect.estimate, effect.next_low, effect.next_high, GREEN, "s"))
     size = sized(_size(effect, effect.estimate, effect.low, effect.high), effect.unit)
     said = say_interval(effect.low, effect.high, confidence)
-    alt = short_alt(f"{brief(title_of(effect), 60)}: {size} over {len(effect.trials)} trials ({said}).")
+    alt = short_alt(say.pooled_alt(brief(title_of(effect), 60), size, len(effect.trials), said))
     svg = _drawn(effect, rows, key=key, title=title_of(effect), alt=alt, band=True)
-    caption = (
-        f"Each trial with its {say_share(confidence)} interval; hollow: where the others draw it to. Blue band: the "
-        f"shared effect. {_yardstick(effect)}{_cut(effect, rows)}"
-    )
-    columns = ("trial", "estimate", "low", "high", "drawn to", "weight")
+    caption = say.pooled_caption(say_share(confidence), _yardstick(effect), _cut(effect, rows))
+    columns = say.COLUMNS_OF_TRIALS
     table = [
         (
             one.trial,
@@ -56,9 +54,9 @@ def draw_pooled(effect: PooledEffect, *, key: str, confidence: float = 0.95) -> 
         )
         for one in effect.trials
     ]
-    table.append(("all together", *_cells(effect, effect.estimate, effect.low, effect.high), "–", "–"))
+    table.append((say.ALL_TOGETHER, *_cells(effect, effect.estimate, effect.low, effect.high), "–", "–"))
     if effect.next_low is not None:
-        table.append(("a next trial", *_cells(effect, effect.estimate, effect.next_low, effect.next_high), "–", "–"))
+        table.append((say.NEXT_TRIAL, *_cells(effect, effect.estimate, effect.next_low, effect.next_high), "–", "–"))
     return Figure(key=key, svg=svg, alt=alt, caption=caption, table=Table(columns=columns, rows=tuple(table)))
 
 
@@ -69,24 +67,24 @@ def draw_learnt(effect: PooledEffect, *, key: str, confidence: float = 0.95) -> 
     ]
     first, last = effect.steps[0], effect.steps[-1]
     alt = short_alt(
-        f"After 1 trial {_size(effect, first.estimate, first.low, first.high)}, after {last.trials} "
-        f"{sized(_size(effect, last.estimate, last.low, last.high), effect.unit)} "
-        f"({say_interval(last.low, last.high, confidence)})."
+        say.learnt_alt(
+            _size(effect, first.estimate, first.low, first.high),
+            last.trials,
+            sized(_size(effect, last.estimate, last.low, last.high), effect.unit),
+            say_interval(last.low, last.high, confidence),
+        )
     )
-    svg = _drawn(effect, rows, key=key, title=f"What was learnt: {title_of(effect)}", alt=alt, band=False)
-    caption = (
-        "What was known after each trial with those before it, in order of time. "
-        f"{_yardstick(effect)}{_cut(effect, rows)}"
-    )
+    svg = _drawn(effect, rows, key=key, title=say.learnt_title(title_of(effect)), alt=alt, band=False)
+    caption = say.learnt_caption(_yardstick(effect), _cut(effect, rows))
     table = tuple(
         (str(step.trials), step.trial, *_cells(effect, step.estimate, step.low, step.high)) for step in effect.steps
     )
-    columns = ("trials", "with", "estimate", "low", "high")
+    columns = say.COLUMNS_OF_STEPS
     return Figure(key=key, svg=svg, alt=alt, caption=caption, table=Table(columns=columns, rows=table))
 
 
 def _after(trial: str, trials: int) -> str:
-    return f"{trial} alone" if trials == 1 else f"+ {trial}"
+    return say.trial_alone(trial) if trials == 1 else f"+ {trial}"
 
 
 def _drawn(effect: PooledEffect, rows: Sequence[_Row], *, key: str, title: str, alt: str, band: bool) -> str:
@@ -114,7 +112,7 @@ def _drawn(effect: PooledEffect, rows: Sequence[_Row], *, key: str, title: str, 
         row_names(axes, list(range(len(rows))), [wrapped(row.name) for row in rows])
         axes.set(xlim=limits, ylim=(len(rows) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
-        what = say_contrast(effect) if effect.kind == "best dose" else f"change in {brief(effect.response, 40)}"
+        what = say_contrast(effect) if effect.kind == "best dose" else say.change_in(brief(effect.response, 40))
         axes.set_xlabel(with_unit(brief(what, 50), effect.unit), parse_math=False)
         return as_svg(figure, key=key, title=brief(title, 60), description=alt)
 
@@ -132,11 +130,11 @@ def _limits(effect: PooledEffect, rows: Sequence[_Row]) -> tuple[float, float]:
 def _cut(effect: PooledEffect, rows: Sequence[_Row]) -> str:
     left, right = _limits(effect, rows)
     beyond = any(end is not None and not left <= end <= right for row in rows for end in (row.low, row.high))
-    return " Lines with an arrow go on beyond the picture." if beyond else ""
+    return say.GOES_ON if beyond else ""
 
 
 def _yardstick(effect: PooledEffect) -> str:
-    return "Pale band: less than the difference that matters." if effect.matters_size else ""
+    return say.PALE_BAND if effect.matters_size else ""
 
 
 def _size(effect: PooledEffect, value: float, low: float | None, high: float | None) -> str:

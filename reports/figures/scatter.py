@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from analysis.linear.scatter import RESIDUAL, GroupScatter, ScatterPart
 from analysis.words.numbers import half_width, say_number, say_share
+from analysis.words.pictures import trust as say
 from analysis.words.plurals import several
 from analysis.words.scatter import spoken, units
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped
@@ -26,19 +27,19 @@ def draw_scatter(part: ScatterPart, *, response: str, unit: str, key: str, confi
         reach = _reach(shown) * 1.08 or 1.0  # begins before 0, so that a diamond at 0 is seen whole
         axes.set(xlim=(-0.025 * reach, reach), ylim=(len(shown) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
-        axes.set_title("standard deviation between", loc="left", fontsize=9, color=SOFT)
+        axes.set_title(say.SD_BETWEEN, loc="left", fontsize=9, color=SOFT)
         axes.set_xlabel(with_unit(brief(response, 40), unit), parse_math=False)
         most = max(shown, key=lambda line: line.sd)
         alt = short_alt(
-            f"Most scatter of {brief(response, 24)} lies between {brief(named(part, most), 30)}:",
-            f"SD {sized(_said(most, most.sd), unit)}.",
+            say.most_lies_between(brief(response, 24), brief(named(part, most), 30)),
+            say.sd_of(sized(_said(most, most.sd), unit)),
         )
-        svg = as_svg(figure, key=key, title=f"Where the scatter of {brief(response, 40)} lies", description=alt)
+        svg = as_svg(figure, key=key, title=say.scatter_lies_title(brief(response, 40)), description=alt)
     return Figure(
         key=key,
         svg=svg,
         alt=alt,
-        caption=f"Standard deviation of each kind of group with its {say_share(confidence)} interval.",
+        caption=say.scatter_lies_caption(say_share(confidence)),
         table=_table(part, unit),
     )
 
@@ -53,7 +54,7 @@ def _reach(lines: Sequence[GroupScatter]) -> float:
 def named(part: ScatterPart, line: GroupScatter) -> str:
     """ "batches of one day", "bakes of one batch"."""
     who = part.smallest if line.group == RESIDUAL else units(line.group)
-    return f"{who} of one {spoken(line.within)}" if line.within else who
+    return say.units_within(who, spoken(line.within)) if line.within else who
 
 
 def _said(line: GroupScatter, value: float | None) -> str:
@@ -65,7 +66,7 @@ def _table(part: ScatterPart, unit: str) -> Table:
     shown = f" ({unit})" if unit else ""
     rows = tuple(
         (
-            f"effect of {line.slope_of} between {several(spoken(line.group))}" if line.slope_of else named(part, line),
+            say.slope_between(line.slope_of, several(spoken(line.group))) if line.slope_of else named(part, line),
             "–" if line.groups is None else str(line.groups),
             _said(line, line.sd),
             _said(line, line.low),
@@ -73,5 +74,5 @@ def _table(part: ScatterPart, unit: str) -> Table:
         )
         for line in part.lines
     )
-    columns = ("between", "how many", f"standard deviation{shown}", f"low{shown}", f"high{shown}")
+    columns = say.columns_of_scatter(shown)
     return Table(columns=columns, rows=rows)

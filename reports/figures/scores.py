@@ -13,6 +13,7 @@ from typing import Any
 from analysis.results import ResponseResult
 from analysis.scores.results import ScorePart, Shares
 from analysis.words.numbers import half_width, say_fixed, say_level, say_number, say_percent
+from analysis.words.pictures import tasting as say
 from reports.figures.lettering import brief, row_names, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BLUE, INK, PAPER, RULE, SOFT, canvas, interval
@@ -41,11 +42,11 @@ def draw_scores(part: ScorePart, result: ResponseResult, *, key: str) -> Figure 
         axes.set(xlim=(0, 1), ylim=(len(rows) - 0.35, -0.75))
         axes.set_xticks([0, 0.25, 0.5, 0.75, 1], ["0 %", "25 %", "50 %", "75 %", "100 %"])
         axes.spines["left"].set_visible(False)
-        of = "of yes" if part.scale == "yes-no" else "of each score"
-        axes.set_xlabel(f"{brief(result.response.name, 40)}: share {of}", parse_math=False)
+        of = say.OF_YES if part.scale == "yes-no" else say.OF_EACH_SCORE
+        axes.set_xlabel(say.scores_axis(brief(result.response.name, 40), of), parse_math=False)
         _legend(axes, labels)
         alt = _alt(rows, part, result)
-        svg = as_svg(figure, key=key, title=f"Shares of {brief(result.response.name, 40)}", description=alt)
+        svg = as_svg(figure, key=key, title=say.scores_title(brief(result.response.name, 40)), description=alt)
     return Figure(key=key, svg=svg, alt=alt, caption=_caption(part), table=_table(rows, part))
 
 
@@ -129,22 +130,18 @@ def _alt(rows: Sequence[Shares], part: ScorePart, result: ResponseResult) -> str
     best = (min if lowest else max)(rows, key=lambda row: row.mean)
     name = brief(result.response.name, 24)
     if part.scale == "yes-no":
-        said = f"{say_percent(best.mean)} yes"
+        said = say.share_yes(say_percent(best.mean))
     else:
-        said = f"expected {name} {say_number(best.mean, half_width(best.low, best.high))}"
+        said = say.expected_score(name, say_number(best.mean, half_width(best.low, best.high)))
     return short_alt(
-        f"Shares of {name} at {len(rows)} treatments. {'Lowest' if lowest else 'Highest'}: "
-        f"{brief(_treatment(best), 36)}, {said}."
+        say.scores_alt(name, len(rows), say.LOWEST if lowest else say.HIGHEST, brief(_treatment(best), 36), said)
     )
 
 
 def _caption(part: ScorePart) -> str:
     if part.scale == "yes-no":
-        return "Fitted shares of no (left) and yes (right) in percent. Diamonds: the share of yes with its interval."
-    return (
-        f"Fitted share of each score in percent, from {part.labels[0]} (left) to {part.labels[-1]} (right). Diamonds: "
-        "the expected score with its interval, on the run from the lowest to the highest."
-    )
+        return say.YES_NO_CAPTION
+    return say.scores_caption(part.labels[0], part.labels[-1])
 
 
 def _table(rows: Sequence[Shares], part: ScorePart) -> Table:
@@ -155,7 +152,5 @@ def _table(rows: Sequence[Shares], part: ScorePart) -> Table:
         shares = [say_fixed(100 * row.fitted[label], 0) for label in part.labels]
         seen = " / ".join(say_level(row.seen[label]) for label in part.labels)
         body.append((_treatment(row), *shares, *ends, seen))
-    columns = (
-        "treatment", *(f"{label} (%)" for label in part.labels), "expected", "low", "high", "given so often",
-    )  # fmt: skip
+    columns = say.columns_of_scores(f'{label} (%)' for label in part.labels)  # fmt: skip
     return Table(columns=columns, rows=tuple(body))

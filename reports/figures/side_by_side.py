@@ -11,6 +11,7 @@ from typing import Any
 
 from analysis.results import Finding, ResponseResult
 from analysis.words.numbers import half_width, say_number, say_share, say_signed
+from analysis.words.pictures import effects as say
 from reports.figures.effects import DRAWN, LOOKS, name_of
 from reports.figures.lettering import brief, row_height, row_names, sized, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
@@ -34,7 +35,7 @@ def draw_side_by_side(results: Sequence[ResponseResult], *, key: str, confidence
             if at == 0:
                 row_names(panel, list(range(len(names))), shown)
         alt = short_alt(_said(told))
-        svg = as_svg(figure, key=key, title="What moved which response", description=alt)
+        svg = as_svg(figure, key=key, title=say.SIDE_TITLE, description=alt)
     return Figure(key=key, svg=svg, alt=alt, caption=_caption(told, names, confidence), table=_table(told, names))
 
 
@@ -88,33 +89,31 @@ def _said(results: Sequence[ResponseResult]) -> str:
         if moving:
             first = moving[0]
             size = sized(say_signed(first.size or 0.0, half_width(first.low, first.high)), first.unit)
-            said.append(f"{brief(result.response.name)}: most by {brief(name_of(first))}, {size}.")
+            said.append(say.moved_most(brief(result.response.name), brief(name_of(first)), size))
         else:
-            said.append(f"{brief(result.response.name)}: nothing is known to matter.")
+            said.append(say.nothing_moved(brief(result.response.name)))
     return " ".join(said)
 
 
 def _caption(results: Sequence[ResponseResult], names: Sequence[str], confidence: float) -> str:
-    said = [f"Each mark is an effect, its line the {say_share(confidence)} interval."]
+    said = [say.mark_is_effect(say_share(confidence))]
     if any(result.response.matters for result in results):
-        said.append("Inside the shaded band a change is too small to matter.")
+        said.append(say.INSIDE_TOO_SMALL)
     yardsticks = {bool(result.response.matters) for result in results}
     if yardsticks == {True}:
-        said.append("Filled dot: matters. Diamond: too small. Open square: cannot tell.")
+        said.append(say.FILLED_MATTERS)
     elif yardsticks == {False}:
-        said.append("Filled dot: differs from 0. Open square: cannot tell.")
+        said.append(say.FILLED_DIFFERS)
     else:
-        said.append(
-            "Filled dot: matters (without a band: differs from 0). Diamond: too small. Open square: cannot tell."
-        )
+        said.append(say.FILLED_EITHER)
     if any(len(_effects(result)) > len(names) for result in results):
-        said.append("The foremost are drawn; the pictures below have all.")
+        said.append(say.FOREMOST_BELOW)
     return " ".join(said)
 
 
 def _table(results: Sequence[ResponseResult], names: Sequence[str]) -> Table:
     columns = [
-        "variable",
+        say.VARIABLE,
         *(sized(r.response.name, f"({r.response.unit})" if r.response.unit else "") for r in results),
     ]
     effects = [_effects(result) for result in results]
@@ -127,4 +126,4 @@ def _cell(finding: Finding) -> str:
     size = say_signed(finding.size or 0.0, step)
     if finding.low is None or finding.high is None:
         return size
-    return f"{size} ({say_number(finding.low, step)} to {say_number(finding.high, step)})"
+    return say.size_and_ends(size, say_number(finding.low, step), say_number(finding.high, step))

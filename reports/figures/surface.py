@@ -16,6 +16,8 @@ from analysis.results import ResponseResult
 from analysis.surfaces.results import Limits, SurfacePart
 from analysis.surfaces.slices import Slice
 from analysis.words.numbers import as_written, half_width, join_words, say_interval, say_level, say_number, say_share
+from analysis.words.pages import between
+from analysis.words.pictures import surfaces as say
 from reports.figures.lettering import brief, sized, with_unit
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BLUE, GREEN, INK, PAPER, PURPLE, RULE, SOFT, canvas
@@ -35,7 +37,7 @@ def draw_surface(
         for name, side in ((slice_.x_name, axes.set_xlabel), (slice_.y_name, axes.set_ylabel)):
             side(with_unit(brief(name, 40), units.get(name, "")), color=SOFT, parse_math=False)
         alt = _alt(result, part, units, confidence)
-        title = f"{brief(result.response.name, 40)} over {brief(slice_.x_name, 30)} and {brief(slice_.y_name, 30)}"
+        title = say.surface_title(brief(result.response.name, 40), brief(slice_.x_name, 30), brief(slice_.y_name, 30))
         svg = as_svg(figure, key=key, title=title, description=alt)
     return Figure(
         key=key,
@@ -98,7 +100,7 @@ def _marks(axes: Any, part: SurfacePart, slice_: Slice, labels: list[tuple[float
     axes.plot(*best, linestyle="none", marker="D", markersize=7.5, color=BLUE, zorder=6, **ringed)
     across, up = _roomiest(best, [*map(tuple, slice_.bakes), *labels], slice_)
     axes.annotate(
-        "best",
+        say.BEST,
         best,
         xytext=(9 * across, 9 * up),
         textcoords="offset points",
@@ -146,12 +148,12 @@ def _bounded(part: SurfacePart, slice_: Slice) -> bool:
 
 def _alt(result: ResponseResult, part: SurfacePart, units: dict[str, str], confidence: float) -> str:
     settings = join_words([sized(f"{brief(n, 16)} {_setting(part, n)}", units.get(n, "")) for n in part.amounts])
-    wish = {"higher": "highest", "lower": "lowest", "target": "nearest its target"}[part.better]
+    wish = {"higher": "highest", "lower": "lowest", "target": say.NEAREST_TARGET}[part.better]
     step = half_width(part.low, part.high)
     size = sized(say_number(part.best_response, step), result.response.unit)
     said = f" ({say_interval(part.low, part.high, confidence)})" if part.low is not None else ""
-    edge = ", at the edge of the bakes" if part.edge else ""
-    return short_alt(f"{brief(result.response.name, 24)} is {wish} at {settings}{edge}: {size}{said}.")
+    edge = say.AT_EDGE if part.edge else ""
+    return short_alt(say.surface_alt(brief(result.response.name, 24), wish, settings, edge, size, said))
 
 
 def _setting(part: SurfacePart, name: str, value: float | None = None) -> str:
@@ -161,24 +163,24 @@ def _setting(part: SurfacePart, name: str, value: float | None = None) -> str:
 def _caption(result: ResponseResult, part: SurfacePart, slice_: Slice, units: dict[str, str], confidence: float) -> str:
     name = result.response.name
     others = [n for n in part.amounts if n not in (slice_.x_name, slice_.y_name)]
-    dots = f"bakes, whatever their {join_words(others)}" if others else "bakes"
-    said = [f"Lines: fitted {name}, as labelled. Dots: {dots}. Dashed: the edge of what was baked. Diamond: the best."]
+    dots = say.dots_whatever(join_words(others)) if others else "bakes"
+    said = [say.lines_dots_dashes(name, dots)]
     if part.as_good:
-        within = "to within the difference that matters" if part.as_good_within else "as far as can be told apart"
-        said.append(f"Shaded: as good as the best, {within}.")
+        within = say.WITHIN_WHAT_MATTERS if part.as_good_within else say.AS_FAR_AS_TOLD
+        said.append(say.shaded_within(within))
     if _seen(part, slice_) is not None:
-        where = "" if part.stationary_inside else ", which lies outside what was baked"
-        region = f"; dotted: its {say_share(confidence)} region" if _bounded(part, slice_) else ""
-        said.append(f"Hollow square: where the surface levels out{where}{region}.")
+        where = "" if part.stationary_inside else say.LIES_OUTSIDE
+        region = say.dotted_region(say_share(confidence)) if _bounded(part, slice_) else ""
+        said.append(say.hollow_square(where, region))
     elif _bounded(part, slice_):
-        said.append(f"Dotted: the {say_share(confidence)} region of where the surface levels out, itself not shown.")
+        said.append(say.dotted_alone(say_share(confidence)))
     held = [n for n in part.best if n not in (slice_.x_name, slice_.y_name)]
     if held:
         at = [
             sized(f"{n} {_setting(part, n) if n in part.amounts else say_level(part.best[n])}", units.get(n, ""))
             for n in held
         ]
-        said.append(f"Drawn at {join_words(at)}.")
+        said.append(say.drawn_at(join_words(at)))
     return " ".join(said)
 
 
@@ -186,15 +188,15 @@ def _table(part: SurfacePart, units: dict[str, str], unit: str) -> Table:
     """The marked points and ranges of the picture, one row each."""
     of = [f"{name} ({units[name]})" if units.get(name) else name for name in part.amounts]
     size = f" ({unit})" if unit else ""
-    rows = [_row("best", [_setting(part, n) for n in part.amounts], part.best_response, part.low, part.high)]
+    rows = [_row(say.BEST, [_setting(part, n) for n in part.amounts], part.best_response, part.low, part.high)]
     if part.stationary is not None and (part.stationary_inside or part.region_closed) and part.shape != "flat":
         point = [_setting(part, n, part.stationary[n]) for n in part.amounts]
-        rows.append(_row("levels out", point, part.stationary_response, part.stationary_low, part.stationary_high))
+        rows.append(_row(say.LEVELS_OUT, point, part.stationary_response, part.stationary_low, part.stationary_high))
     region = part.region if part.region_closed and part.shape != "flat" else {}
-    for name, ranges in (("its region", region), ("as good as the best", part.as_good)):
+    for name, ranges in ((say.ITS_REGION, region), (say.AS_GOOD_AS_BEST, part.as_good)):
         if ranges:
             rows.append((name, *(_range(part, n, ranges[n]) for n in part.amounts), NONE, NONE, NONE))
-    return Table(columns=("point", *of, f"response{size}", f"low{size}", f"high{size}"), rows=tuple(rows))
+    return Table(columns=say.columns_of_points(of, size), rows=tuple(rows))
 
 
 def _row(
@@ -207,4 +209,4 @@ def _row(
 
 def _range(part: SurfacePart, name: str, limits: Limits) -> str:
     ends = ["open" if end is None else _setting(part, name, end) for end in (limits.low, limits.high)]
-    return f"{ends[0]} to {ends[1]}"
+    return between(ends[0], ends[1])

@@ -12,6 +12,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from analysis.words.pictures import tasting as say
 from reports.figures.lettering import brief, column_names, row_names, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BLUE, RULE, SOFT, canvas
@@ -83,7 +84,7 @@ def draw_taste(notes: DataFrame, *, key: str) -> Figure | None:
         for side in ("left", "bottom"):
             axes.spines[side].set_visible(False)
         alt = _alt(counts)
-        svg = as_svg(figure, key=key, title="Taste notes by treatment", description=alt)
+        svg = as_svg(figure, key=key, title=say.TASTE_TITLE, description=alt)
     return Figure(key=key, svg=svg, alt=alt, caption=_caption(counts), table=_table(counts))
 
 
@@ -98,20 +99,18 @@ def _draw_dot(axes, column: int, row: int, count: int, share: float) -> None:  #
 def _alt(counts: TagCounts) -> str:
     foremost = [(counts.share(tag, t), counts.counts[tag][t], tag, t) for tag in counts.tags for t in counts.treatments]
     _, count, tag, treatment = max(foremost, key=lambda found: (found[1], found[0]))
-    where = f'"{brief(tag, 24)}" with {brief(treatment, 36)}'
-    return short_alt(f"Taste words by treatment. Most often {where}: {count} of {counts.notes[treatment]} notes.")
+    where = say.tag_with(brief(tag, 24), brief(treatment, 36))
+    return short_alt(say.taste_alt(where, count, counts.notes[treatment]))
 
 
 def _caption(counts: TagCounts) -> str:
-    said = (
-        "The larger the dot, the larger the share of that treatment's notes that hold the word; the number counts them."
-    )
+    said = say.TASTE_CAPTION
     left_out: Sequence[str] = [
-        f"{most} of {len(names)} {what}"
+        say.some_of(most, len(names), what)
         for names, most, what in ((counts.tags, MOST_TAGS, "words"), (counts.treatments, MOST_TREATMENTS, "treatments"))
         if len(names) > most
     ]
-    return f"{said} Drawn are {' and '.join(left_out)}; the table has all." if left_out else said
+    return say.drawn_are(said, say.AND.join(left_out)) if left_out else said
 
 
 def _table(counts: TagCounts) -> Table:
@@ -120,4 +119,4 @@ def _table(counts: TagCounts) -> Table:
         for tag in counts.tags:
             if counts.counts[tag][treatment]:
                 rows.append((treatment, tag, str(counts.counts[tag][treatment]), str(counts.notes[treatment])))
-    return Table(columns=("treatment", "word", "notes with it", "notes in all"), rows=tuple(rows))
+    return Table(columns=say.COLUMNS_OF_TASTE, rows=tuple(rows))

@@ -14,6 +14,7 @@ from analysis.goals.results import Front, GoalsPart, GoalTaken
 from analysis.questions import Question
 from analysis.words.goals import say_settings
 from analysis.words.numbers import half_width, say_number
+from analysis.words.pictures import goals as say
 from reports.figures.lettering import brief, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
 from reports.figures.style import BLUE, GREEN, SOFT, canvas, line, span
@@ -28,8 +29,14 @@ def draw_front(front: Front, part: GoalsPart, question: Question, *, key: str) -
     first, second = goals[front.first], goals[front.second]
     x, y = [p.first for p in front.points], [p.second for p in front.points]
     alt = short_alt(
-        f"{brief(front.first, 24)} {say_number(x[0])} with {brief(front.second, 24)} {say_number(y[0])}, to "
-        f"{say_number(x[-1])} with {say_number(y[-1])}."
+        say.path_alt(
+            brief(front.first, 24),
+            say_number(x[0]),
+            brief(front.second, 24),
+            say_number(y[0]),
+            say_number(x[-1]),
+            say_number(y[-1]),
+        )
     )
     with canvas(3.7) as (figure, (axes,)):
         limits = span(x, share=0.3), span(y, share=0.22)
@@ -41,12 +48,12 @@ def draw_front(front: Front, part: GoalsPart, question: Question, *, key: str) -
         axes.set_xlabel(with_unit(brief(front.first, 40), first.unit), parse_math=False)
         axes.set_ylabel(with_unit(brief(front.second, 40), second.unit), parse_math=False)
         svg = as_svg(
-            figure, key=key, title=f"{brief(front.first, 40)} against {brief(front.second, 40)}", description=alt
+            figure,
+            key=key,
+            title=say.one_against_other(brief(front.first, 40), brief(front.second, 40)),
+            description=alt,
         )
-    caption = (
-        f"Treatments of which none is better in both {front.first} and {front.second}: along the path a gain in one is "
-        "paid for in the other. Shaded: good enough in both."
-    )
+    caption = say.path_caption(front.first, front.second)
     return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_front_table(front, question, first, second))
 
 
@@ -105,7 +112,7 @@ def _shade(  # type: ignore[no-untyped-def]
 
         x, y = max(((x, y) for y in (bottom, top) for x in (left, right)), key=room)
         sides = {"va": "bottom" if y == bottom else "top", "ha": "left" if x == left else "right"}
-        write(axes, x, y, " good enough in both ", fontsize=8, color=SOFT, zorder=1, **sides)
+        write(axes, x, y, say.GOOD_IN_BOTH, fontsize=8, color=SOFT, zorder=1, **sides)
 
 
 def _front_table(front: Front, question: Question, first: GoalTaken, second: GoalTaken) -> Table:
@@ -133,4 +140,4 @@ def _with_ends(value: float, low: float | None, high: float | None) -> str:
     step = half_width(low, high)
     if low is None or high is None or step is None:
         return say_number(value)
-    return f"{say_number(value, step)} ({say_number(low, step)} to {say_number(high, step)})"
+    return say.value_with_ends(say_number(value, step), say_number(low, step), say_number(high, step))

@@ -11,6 +11,7 @@ from typing import Any
 from analysis.results import BakePoint, Check, ResponseResult
 from analysis.words.findings import say_term
 from analysis.words.numbers import number_shown, say_fixed, say_level, say_list, say_number, say_share, say_signed
+from analysis.words.pictures import trust as say
 from reports.figures.checks import usable
 from reports.figures.lettering import brief, row_names, sized, with_unit, wrapped
 from reports.figures.picture import Figure, Table, short_alt
@@ -45,15 +46,13 @@ def draw_spread(result: ResponseResult, check: Check, *, key: str, sentence: str
         axes.set(xlim=span([-reach, reach]), ylim=(len(names) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
         axes.set_title(wrapped(_rows_are(result, between), width=60), loc="left", fontsize=9, color=SOFT)
-        axes.set_xlabel(with_unit("residual", result.response.unit), parse_math=False)
+        axes.set_xlabel(with_unit(say.RESIDUAL, result.response.unit), parse_math=False)
         alt = _spread_alt(result, widths)
-        svg = as_svg(
-            figure, key=key, title=f"Scatter of {brief(result.response.name, 40)} by {between}", description=alt
-        )
+        svg = as_svg(figure, key=key, title=say.spread_title(brief(result.response.name, 40), between), description=alt)
     unit = f" ({result.response.unit})" if result.response.unit else ""
     rows = tuple((name, str(len(held[name])), _sized(widths[name])) for name in names)
     table = Table(
-        columns=(between if between != "treatments" else "treatment", "bakes", f"SD of residuals{unit}"), rows=rows
+        columns=(between if between != "treatments" else say.TREATMENT, "bakes", f"SD of residuals{unit}"), rows=rows
     )
     return Figure(key=key, svg=svg, alt=alt, caption=sentence, table=table)
 
@@ -91,12 +90,11 @@ def _sized(value: float | None) -> str:
 def _spread_alt(result: ResponseResult, widths: Mapping[str, float | None]) -> str:
     known = {name: width for name, width in widths.items() if width is not None}
     if len(known) < 2:
-        return short_alt(f"Residuals of {brief(result.response.name)} by level.")
+        return short_alt(say.by_level_alt(brief(result.response.name)))
     widest, narrowest = max(known, key=lambda n: known[n]), min(known, key=lambda n: known[n])
     sizes = [sized(say_number(known[name]), result.response.unit) for name in (widest, narrowest)]
     return short_alt(
-        f"{brief(result.response.name, 30)} scatters most for {brief(widest, 30)} (SD {sizes[0]}), "
-        f"least for {brief(narrowest, 30)} (SD {sizes[1]})."
+        say.spread_alt(brief(result.response.name, 30), brief(widest, 30), sizes[0], brief(narrowest, 30), sizes[1])
     )
 
 
@@ -124,26 +122,23 @@ def draw_influence(result: ResponseResult, check: Check, *, key: str, sentence: 
         row_names(axes, list(range(len(moves))), [brief(f"{bake}: {say_term(term)}", 28) for bake, term, *_ in moves])
         axes.set(xlim=(0, max(*shares, 20) * 1.08), ylim=(len(moves) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
-        axes.set_xlabel("move without the bake\n(% of half the interval)", parse_math=False)
+        axes.set_xlabel(say.MOVE_AXIS, parse_math=False)
         bake, term, _, share = moves[0]
-        alt = short_alt(
-            f"Bake {brief(bake, 16)} moves most: the effect of {brief(say_term(term), 40)} by "
-            f"{say_share(round(share, 2))} of half its interval."
-        )
-        title = f"What single bakes do to the effects on {brief(result.response.name, 40)}"
+        alt = short_alt(say.moves_most(brief(bake, 16), brief(say_term(term), 40), say_share(round(share, 2))))
+        title = say.influence_title(brief(result.response.name, 40))
         svg = as_svg(figure, key=key, title=title, description=alt)
     return Figure(key=key, svg=svg, alt=alt, caption=sentence, table=_moves(moves, check.facts, result))
 
 
 def _moves(moves: Sequence[tuple[str, str, float, float]], facts: Mapping[str, Any], result: ResponseResult) -> Table:
     unit = f" ({result.response.unit})" if result.response.unit and not facts.get("scale") else ""
-    where = f" (on the scale of the {facts['scale']})" if facts.get("scale") else unit
+    where = say.scale_in_brackets(facts["scale"]) if facts.get("scale") else unit
     rows = tuple(
         # A move is read to the digits of the interval that it is a share of.
         (bake, say_term(term), say_signed(shift, abs(shift) / share if share else None), say_share(round(share, 2)))
         for bake, term, shift, share in moves
     )
-    return Table(columns=("bake", "effect", f"moves by{where}", "of half its interval"), rows=rows)
+    return Table(columns=say.columns_of_moves(where), rows=rows)
 
 
 def draw_shape(result: ResponseResult, *, key: str, sentence: str) -> Figure | None:
@@ -162,20 +157,19 @@ def draw_shape(result: ResponseResult, *, key: str, sentence: str) -> Figure | N
         scatter(axes, places[::step], left[::step], colour=BLUE, marker="o", size=24, alpha=0.9)
         axes.axhline(0, color=SOFT, linewidth=0.8, zorder=0)
         axes.set(xlim=span(places), ylim=span(left))
-        axes.set_xlabel("where bell-shaped scatter would put it (in its SD)", parse_math=False)
-        axes.set_ylabel(with_unit("residual", result.response.unit), parse_math=False)
+        axes.set_xlabel(say.PLACE_AXIS, parse_math=False)
+        axes.set_ylabel(with_unit(say.RESIDUAL, result.response.unit), parse_math=False)
         ends = [sized(say_number(value), result.response.unit) for value in (left[0], left[-1])]
         alt = short_alt(
-            f"Residuals of {brief(result.response.name)} in order of size: from {ends[0]} (bake "
-            f"{brief(points[0].bake, 16)}) to {ends[1]} (bake {brief(points[-1].bake, 16)})."
+            say.shape_alt(
+                brief(result.response.name), ends[0], brief(points[0].bake, 16), ends[1], brief(points[-1].bake, 16)
+            )
         )
-        svg = as_svg(
-            figure, key=key, title=f"Shape of the scatter of {brief(result.response.name, 40)}", description=alt
-        )
+        svg = as_svg(figure, key=key, title=say.shape_title(brief(result.response.name, 40)), description=alt)
     rows = tuple(
         (point.bake, say_number(point.residual, left[-1] - left[0]), say_fixed(place, 2))
         for point, place in list(zip(points, places, strict=True))[:200]
     )
     unit = f" ({result.response.unit})" if result.response.unit else ""
-    table = Table(columns=("bake", f"residual{unit}", "place of bell-shaped scatter"), rows=rows)
+    table = Table(columns=say.columns_of_shape(unit), rows=rows)
     return Figure(key=key, svg=svg, alt=alt, caption=sentence, table=table)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analysis.results import Analysis
+from analysis.words import headings as say
 from analysis.words import say_finding
 from analysis.words.numbers import start
 from reports.figures.dose import draw_dose
@@ -30,4 +31,4 @@ def amount_section(analysis: Analysis, keys: Keys) -> Section | None:
         )
         if figure:
             blocks.append(Picture(figure=figure))
-    return Section(key="amount", title="Recommended amount", blocks=blocks) if blocks else None
+    return Section(key="amount", title=say.RECOMMENDED, blocks=blocks) if blocks else None

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analysis.results import Analysis
+from analysis.words import headings as say
 from analysis.words import response_headline
 from analysis.words.answers import in_order, shared_headline
 from analysis.words.glance import say_rests_on
@@ -14,7 +15,7 @@ def answer_section(analysis: Analysis) -> Section:
     """The amount that suits all, where there is one, before the headline of each response; then what it rests on."""
     results = in_order(analysis)
     if not results:
-        return Section(key="answer", title="The answer", blocks=[Words(text="There is no response to answer for.")])
+        return Section(key="answer", title=say.THE_ANSWER, blocks=[Words(text=say.NO_RESPONSE)])
     for_all = shared_headline(analysis)
     headlines = [response_headline(result, analysis.question.confidence) for result in results]
     blocks: list[Words | Items | Heading] = []
@@ -25,4 +26,4 @@ def answer_section(analysis: Analysis) -> Section:
             blocks += [Heading(text=start(result.response.name))] if len(results) > 1 else []
             blocks.append(Words(text=said, tone="lead"))
     blocks.append(Words(text=say_rests_on(analysis), tone="quiet"))
-    return Section(key="answer", title="The answer", blocks=blocks)
+    return Section(key="answer", title=say.THE_ANSWER, blocks=blocks)

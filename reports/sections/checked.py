@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analysis.results import Analysis, Check, ResponseResult
+from analysis.words import headings as say
 from analysis.words import say_check
 from analysis.words.numbers import join_words, start
 from reports.figures.checks import draw_residuals_by_fit, draw_residuals_by_order
@@ -17,7 +18,7 @@ GRAVEST_FIRST = ("do not rely", "look here", "fine")
 BY_ORDER = ("order", "neighbours")
 BY_FIT = ("odd bakes", "lack of fit", "curvature", "transformation")
 # Pictures of one check alone; ``fit`` stands in where they cannot be drawn.
-FOR_YOUR_EYE = "For your own eye: no test was made of this."
+FOR_YOUR_EYE = say.FOR_YOUR_EYE
 OWN = {"spread": "spread", "influence": "influence", "normality": "shape"}
 
 
@@ -29,7 +30,7 @@ def checks_section(analysis: Analysis, keys: Keys) -> Section:
             blocks.append(Heading(text=start(result.response.name)))
         together = join_words(analysis.question.blocks)
         blocks += _of(result, keys, together, sparing=len(analysis.responses) > MOST_DRAWN_FINE)
-    return Section(key="checks", title="Checks, one at a time", blocks=blocks)
+    return Section(key="checks", title=say.CHECKS, blocks=blocks)
 
 
 def _of(result: ResponseResult, keys: Keys, block: str, *, sparing: bool) -> list[Words | Heading | Picture]:
@@ -55,7 +56,7 @@ def _of(result: ResponseResult, keys: Keys, block: str, *, sparing: bool) -> lis
         if figure:
             blocks.append(Picture(figure=figure, fold=True, paper=False, screen=True))
     if not blocks:
-        blocks.append(Words(text="No check applied to these bakes."))
+        blocks.append(Words(text=say.NO_CHECK))
     return blocks
 
 

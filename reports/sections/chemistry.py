@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from analysis.results import Analysis
 from analysis.words import say_level
+from analysis.words import tables as say
 from analysis.words.chemistry import MODEL_CAUTION, say_chemistry, say_odd_ph, say_tag_link
 from analysis.words.numbers import as_written, say_fixed, with_unit
 from reports.figures.picture import Table
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from pandas import DataFrame, Series
 
 MOST_LINKS = 4
-CAPTION = "In 100 g of flour: gas, soda and acid left over, and the pH of the crumb"
+CAPTION = say.CHEMISTRY_CAPTION
 
 
 def chemistry_section(
@@ -52,7 +53,7 @@ def chemistry_section(
             odd = odd_ph(list(both["bake"]), list(both["measured_ph"]), list(both[PREDICTED_PH]))
             blocks.append(Words(text=plain(say_odd_ph(odd))))
     blocks.append(Words(text=as_written(MODEL_CAUTION), tone="quiet"))
-    return Section(key="chemistry", title="Gas, acid and pH", blocks=blocks)
+    return Section(key="chemistry", title=say.GAS_ACID_PH, blocks=blocks)
 
 
 def _tags_said(chemistry: DataFrame, notes: DataFrame | None) -> tuple[str, ...]:
@@ -100,14 +101,9 @@ def _table(analysis: Analysis, chemistry: DataFrame) -> Table:
                 *((_or_dash(group["measured_ph"].mean(), 2),) if measured else ()),
             )
         )
-    columns = (
-        *([plain(with_unit(f.name, f"({f.unit})" if f.unit else "")) for f in factors if f.name in told] or ["bakes"]),
-        "gas (mL)",
-        "soda left (g)",
-        "acid left (meq)",
-        "predicted pH",
-        "range",
-        *(("measured pH",) if measured else ()),
+    columns = say.columns_of_chemistry(
+        [plain(with_unit(f.name, f"({f.unit})" if f.unit else "")) for f in factors if f.name in told] or ["bakes"],
+        say.MEASURED_PH if measured else (),
     )
     return Table(columns=columns, rows=tuple(rows))
 
@@ -138,7 +134,7 @@ def _telling(chemistry: DataFrame, names: list[str]) -> list[str]:
 
 def _range(low: float, high: float) -> str:
     """ "5.8 to 6.7", kept on one line."""
-    return "–" if low != low else f"{say_fixed(low, 1)}\u00a0to\u00a0{say_fixed(high, 1)}"
+    return "–" if low != low else say.from_to_unbroken(say_fixed(low, 1), say_fixed(high, 1))
 
 
 def _or_dash(value: float, decimals: int) -> str:

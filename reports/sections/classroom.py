@@ -6,6 +6,7 @@ from collections.abc import Iterator
 from typing import TYPE_CHECKING
 
 from analysis.results import Analysis, BakePoint, Finding, ResponseResult
+from analysis.words import headings as say
 from analysis.words import say_level
 from analysis.words.classroom import SAFETY, Asked, ask_bakes, ask_interval, ask_matters, ask_residual, ask_soda
 from analysis.words.numbers import with_unit
@@ -22,7 +23,7 @@ TELLING_SODA_G = 0.05
 
 def safety_section() -> Section:
     """What everyone hears before anything is weighed."""
-    return Section(key="safety", title="Before you bake", blocks=[Items(items=SAFETY)])
+    return Section(key="safety", title=say.BEFORE_YOU_BAKE, blocks=[Items(items=SAFETY)])
 
 
 def questions_section(analysis: Analysis, chemistry: DataFrame | None) -> Section | None:
@@ -35,10 +36,10 @@ def questions_section(analysis: Analysis, chemistry: DataFrame | None) -> Sectio
     rows = tuple((str(place), plain(one.answer)) for place, one in enumerate(asked, start=1))
     blocks: list[Block] = [
         Items(items=tuple(plain(one.question) for one in asked), ordered=True),
-        Grid(caption="The answers", table=Table(columns=("question", "answer"), rows=rows), fold=True),
-        Words(text="Answers that were not opened are not printed.", tone="quiet"),
+        Grid(caption=say.THE_ANSWERS, table=Table(columns=say.QUESTION_COLUMNS, rows=rows), fold=True),
+        Words(text=say.NOT_OPENED, tone="quiet"),
     ]
-    return Section(key="questions", title="Questions for the class", blocks=blocks)
+    return Section(key="questions", title=say.QUESTIONS, blocks=blocks)
 
 
 def _interval(analysis: Analysis) -> Asked | None:
@@ -84,7 +85,7 @@ def _soda(analysis: Analysis, chemistry: DataFrame | None) -> Asked | None:
     row = chemistry.loc[left.idxmax()]
     factors = [factor for factor in analysis.question.factors if factor.name in chemistry]
     settings = ", ".join(f"{f.name} {with_unit(say_level(row[f.name]), f.unit)}" for f in factors)
-    return ask_soda(settings or "one of the treatments", round(float(left.max()), 2), value)
+    return ask_soda(settings or say.ONE_OF_THEM, round(float(left.max()), 2), value)
 
 
 def _residual(analysis: Analysis) -> Asked | None:

@@ -7,6 +7,7 @@ from typing import Any
 
 from analysis.linear.covariates import CovariatesPart
 from analysis.results import Analysis, ResponseResult
+from analysis.words import tables as say
 from analysis.words.covariates import say_covariates
 from analysis.words.numbers import half_width, say_number, say_p, say_share, say_signed
 from reports.figures.picture import Table
@@ -30,6 +31,6 @@ def show_covariates(part: CovariatesPart, about: ResponseResult, analysis: Analy
         rows.append((each.name, mean, *numbers, p, moved))
     if not rows:
         return [said]
-    columns = ("covariate", "mean", "slope", "low", "high", "p", "p of treatments on it")
-    caption = f"Covariates of {about.response.name}, {say_share(analysis.question.confidence)} interval"
+    columns = say.COLUMNS_OF_COVARIATES
+    caption = say.covariates_caption(about.response.name, say_share(analysis.question.confidence))
     return [said, Grid(caption=caption, table=Table(columns=columns, rows=tuple(rows)), fold=True)]

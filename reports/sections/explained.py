@@ -9,12 +9,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 
+from analysis.words import headings as say
 from analysis.words.classroom import BROUGHT_UP, idea
 from analysis.words.numbers import start
 from reports.sections.blocks import Block, Facts, Grid, Heading, Items, Picture, Section, Words
 
 WHOLE = ("safety", "answer")  # parts that are read at once: their lines stand at their end
-WORD_LIST = "Words used here"  # the heading of that list in ``sections.sure``
+WORD_LIST = say.WORDS_USED  # the heading of that list in ``sections.sure``
 PASSED_OVER = ("safety", "provenance")
 
 

@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Any
 
 from analysis.dose_results import Curve, CurvePoint
 from analysis.results import Analysis, ResponseResult
+from analysis.words import headings as say
 from analysis.words.amounts import range_for_all
 from analysis.words.glance import say_expected, say_first_next, say_taste, say_where
 from analysis.words.numbers import half_width, say_fixed, say_number, start, with_unit
+from analysis.words.pages import between
 from reports.figures.amounts import draw_amounts, lanes_of
 from reports.figures.equivalence import draw_equivalence
 from reports.figures.picture import Figure, Table
@@ -44,7 +46,7 @@ def glance_section(
     said += [line for line in (say_first_next(analysis),) if line]
     if said:
         blocks.append(Items(items=tuple(said)))
-    return Section(key="glance", title="At a glance", blocks=blocks) if blocks else None
+    return Section(key="glance", title=say.AT_A_GLANCE, blocks=blocks) if blocks else None
 
 
 def _followed(analysis: Analysis) -> list[ResponseResult]:
@@ -93,9 +95,9 @@ def _expected(amount: float, followed: list[ResponseResult], chemistry: DataFram
         step = None
         if len(lows) == len(highs) == len(at):
             step = half_width(min(lows), max(highs))
-            ends = f"{say_number(min(lows), step)} to {say_number(max(highs), step)}"
+            ends = between(say_number(min(lows), step), say_number(max(highs), step))
         rows.append((start(result.response.name), with_unit(say_number(mean, step), result.response.unit), ends))
-    return Table(columns=("what", "expected", "interval"), rows=(*rows, *_account(amount, followed, chemistry)))
+    return Table(columns=say.EXPECTED_COLUMNS, rows=(*rows, *_account(amount, followed, chemistry)))
 
 
 def _at(curve: Curve, amount: float) -> CurvePoint:
@@ -125,10 +127,10 @@ def _account(amount: float, followed: list[ResponseResult], chemistry: DataFrame
     from analysis.leavening.runs import ACID_LEFT, GAS, PREDICTED_PH, SODA_LEFT
 
     wanted: tuple[tuple[str, str, str, int], ...] = (
-        ("Gas for 100 g of flour", GAS, "mL", 0),
-        ("Soda left over", SODA_LEFT, "g", 2),
-        ("Acid left over", ACID_LEFT, "meq", 1),
-        ("Predicted pH of the crumb", PREDICTED_PH, "", 1),
+        (say.GAS_FOR_100_G, GAS, "mL", 0),
+        (say.SODA_LEFT_OVER, SODA_LEFT, "g", 2),
+        (say.ACID_LEFT_OVER, ACID_LEFT, "meq", 1),
+        (say.PH_OF_CRUMB, PREDICTED_PH, "", 1),
     )
     rows = []
     for name, column, unit, decimals in wanted:
@@ -136,7 +138,7 @@ def _account(amount: float, followed: list[ResponseResult], chemistry: DataFrame
         if middle is None or low is None or high is None:
             continue
         ends = (say_fixed(low, decimals), say_fixed(high, decimals))
-        spread = "–" if ends[0] == ends[1] else f"{ends[0]} to {ends[1]} by {dose.by}"
+        spread = "–" if ends[0] == ends[1] else say.range_by(ends[0], ends[1], dose.by)
         rows.append((name, with_unit(say_fixed(middle, decimals), unit), spread))
     return rows
 

@@ -6,8 +6,10 @@ from collections.abc import Sequence
 
 from analysis.goals.results import Forecast, GoalsPart, GoalTaken
 from analysis.results import Analysis
+from analysis.words import headings as say
 from analysis.words.goals import say_goals, say_sureness
 from analysis.words.numbers import half_width, say_fixed, say_number, start
+from analysis.words.pages import between
 from reports.figures.goals import draw_region
 from reports.figures.lettering import with_unit
 from reports.figures.picture import Table
@@ -16,7 +18,7 @@ from reports.html import plain
 from reports.sections.blocks import Grid, Items, Picture
 from reports.sections.numbering import Keys
 
-COLUMNS = ("goal", "good enough", "wished for", "mean", "interval", "one new bake", "sureness", "desirability")
+COLUMNS = say.GOAL_COLUMNS
 
 
 def show_goals(part: GoalsPart, about: Analysis, analysis: Analysis, keys: Keys) -> Sequence[Items | Grid | Picture]:
@@ -26,7 +28,7 @@ def show_goals(part: GoalsPart, about: Analysis, analysis: Analysis, keys: Keys)
     if best is None:
         return blocks
     rows = tuple(_row(goal, forecast) for goal, forecast in zip(part.goals, best.forecasts, strict=True))
-    caption = "Every goal at the best compromise" if part.best else "Every goal at the nearest treatment"
+    caption = say.AT_BEST if part.best else say.AT_NEAREST
     blocks.append(Grid(caption=caption, table=Table(columns=COLUMNS, rows=rows)))
     figure = draw_region(part, analysis, key=keys())
     if figure is not None:
@@ -53,12 +55,12 @@ def _row(goal: GoalTaken, forecast: Forecast) -> tuple[str, ...]:
 def _wanted(goal: GoalTaken) -> tuple[str, str]:
     low, high, full = (None if value is None else say_number(value) for value in (goal.low, goal.high, goal.full))
     if goal.goal == "target":
-        return f"{low} to {high}", f"{full}"
-    return (f"{low} or more", f"{full} or more") if goal.goal == "maximise" else (f"{high} or less", f"{full} or less")
+        return say.ends_both(low, high, full)
+    return say.or_more_both(low, full) if goal.goal == "maximise" else say.or_less_both(high, full)
 
 
 def _ends(low: float | None, high: float | None) -> str:
     step = half_width(low, high)
     if low is None or high is None or step is None:
         return "–"
-    return f"{say_number(low, step)} to {say_number(high, step)}"
+    return between(say_number(low, step), say_number(high, step))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from analysis.questions import Question
 from analysis.results import Analysis, ResponseResult
+from analysis.words import headings as say
 from analysis.words import say_finding
 from analysis.words.contrasts import asked_for
 from analysis.words.limits import all_limits
@@ -31,10 +32,10 @@ def mattered_section(analysis: Analysis, keys: Keys) -> Section:
             blocks.append(Heading(text=start(result.response.name)))
         blocks += _of(result, analysis.question, keys)
     if besides := tuple(said for one in analysis.responses for said in asked_for(one, analysis.question)):
-        blocks += [Heading(text="What was asked for besides"), Items(items=besides)]
+        blocks += [Heading(text=say.ASKED_BESIDES), Items(items=besides)]
     if limits := all_limits(analysis):
-        blocks += [Heading(text="What this does not show"), Items(items=limits)]
-    return Section(key="mattered", title="What mattered", blocks=blocks)
+        blocks += [Heading(text=say.NOT_SHOWN), Items(items=limits)]
+    return Section(key="mattered", title=say.WHAT_MATTERED, blocks=blocks)
 
 
 def _of(result: ResponseResult, question: Question, keys: Keys) -> Blocks:
@@ -44,11 +45,9 @@ def _of(result: ResponseResult, question: Question, keys: Keys) -> Blocks:
         sentences = tuple(say_finding(f, result.response, question.confidence) for f in said[:MOST_SENTENCES])
         blocks.append(Items(items=sentences, ordered=True))
         if len(said) > MOST_SENTENCES:
-            blocks.append(
-                Words(text=f"The {len(said) - MOST_SENTENCES} others stand in the table below.", tone="quiet")
-            )
+            blocks.append(Words(text=say.others_below(len(said) - MOST_SENTENCES), tone="quiet"))
     else:
-        blocks.append(Words(text=f"Nothing can be said about what moves {result.response.name}."))
+        blocks.append(Words(text=say.nothing_moves(result.response.name)))
     blocks += _pictures(result, question, keys)
     return blocks
 

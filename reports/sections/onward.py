@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analysis.results import Analysis
+from analysis.words import headings as say
 from analysis.words import say_next, say_treatment
 from analysis.words.numbers import start
 from reports.sections.blocks import Heading, Items, Section, Words
@@ -21,8 +22,8 @@ def next_section(analysis: Analysis) -> Section:
             listed = [start(say_treatment(t, analysis.question)) for t in bakes.treatments]
             more = len(listed) - MOST_TREATMENTS
             if listed:
-                rest = [f"and {more} more"] if more > 0 else []
+                rest = [say.and_so_many_more(more)] if more > 0 else []
                 blocks.append(Items(items=(*listed[:MOST_TREATMENTS], *rest), short=len(listed) > 1))
     if not blocks:
-        blocks.append(Words(text="Nothing is open that more bakes of this kind would settle."))
-    return Section(key="next", title="What to bake next", blocks=blocks)
+        blocks.append(Words(text=say.NOTHING_OPEN))
+    return Section(key="next", title=say.BAKE_NEXT, blocks=blocks)

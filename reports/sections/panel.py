@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from analysis.questions import Response
 from analysis.results import Analysis
+from analysis.words import headings as say
 from analysis.words.numbers import start
 from analysis.words.panel import CONSENT, HOW, STILL_BLIND, say_missing, say_panel
 from reports.figures.panel import draw_panel, panel_table
@@ -26,11 +27,11 @@ def still_blind(analysis: Analysis) -> bool:
 
 def blind_section() -> Section:
     """In place of the answer while bakes are still to be scored."""
-    return Section(key="answer", title="No answer before the end", blocks=[Words(text=STILL_BLIND, tone="lead")])
+    return Section(key="answer", title=say.NO_ANSWER_BEFORE, blocks=[Words(text=STILL_BLIND, tone="lead")])
 
 
 def consent_section() -> Section:
-    return Section(key="consent", title="Before anyone tastes", blocks=[Items(items=CONSENT)])
+    return Section(key="consent", title=say.BEFORE_TASTING, blocks=[Items(items=CONSENT)])
 
 
 def panel_section(analysis: Analysis, scores: DataFrame | None, keys: Keys) -> Section:
@@ -38,15 +39,15 @@ def panel_section(analysis: Analysis, scores: DataFrame | None, keys: Keys) -> S
     wanted = [result.response for result in analysis.responses if result.response.scale == "score"]
     blocks: list[Block] = []
     if not wanted:
-        blocks.append(Words(text="This trial has no score, so there is no panel to look at."))
+        blocks.append(Words(text=say.NO_SCORE))
     elif scores is None:
-        blocks.append(Words(text="Who gave which score is not known here, so assessors cannot be compared."))
+        blocks.append(Words(text=say.WHO_UNKNOWN))
     else:
         for response in wanted:
             blocks += [Heading(text=plain(start(response.name)))] if len(wanted) > 1 else []
             blocks += _of(response, scores[scores["response"] == response.name], analysis, keys)
         blocks.append(Words(text=HOW, tone="quiet"))
-    return Section(key="panel", title="How the assessors compare", blocks=blocks)
+    return Section(key="panel", title=say.ASSESSORS_COMPARE, blocks=blocks)
 
 
 def _of(response: Response, scores: DataFrame, analysis: Analysis, keys: Keys) -> list[Block]:
@@ -60,5 +61,5 @@ def _of(response: Response, scores: DataFrame, analysis: Analysis, keys: Keys) -
     figure = draw_panel(panel, key=keys(), confidence=confidence)
     said = Items(items=tuple(map(plain, say_panel(panel, confidence))))
     if figure is None:
-        return [said, Grid(caption=f"Assessors of {plain(response.name)}", table=panel_table(panel))]
+        return [said, Grid(caption=say.assessors_of(plain(response.name)), table=panel_table(panel))]
     return [said, Picture(figure=figure)]

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from analysis.results import Analysis, ResponseResult
 from analysis.scores.results import DoseLimit, LikelihoodRatio, ScoreDifference, ScorePart
+from analysis.words import tables as say
 from analysis.words.findings import say_term
 from analysis.words.numbers import half_width, say_level, say_number, say_p, say_share
 from analysis.words.scores import say_scores, told_levels
@@ -26,11 +27,11 @@ def show_scores(part: ScorePart, about: ResponseResult, analysis: Analysis, keys
     if figure is not None:
         blocks.append(Picture(figure=figure, fold=True))
     grids = [
-        (f"Expected at every level, {confidence} interval", _levels(part)),
-        (f"Differences of levels, adjusted {confidence} interval", _pairs(part.pairs, part)),
-        (f"Chosen contrasts as factors, {confidence} interval", _contrasts(part)),
-        (f"Doses that reach a share, {confidence} interval by Fieller's theorem", _doses(part.effective)),
-        ("What the model takes for granted", _assumed(part)),
+        (say.expected_at_every(confidence), _levels(part)),
+        (say.differences_of_levels(confidence), _pairs(part.pairs, part)),
+        (say.contrasts_as_factors(confidence), _contrasts(part)),
+        (say.doses_for_share(confidence), _doses(part.effective)),
+        (say.TAKEN_FOR_GRANTED, _assumed(part)),
     ]
     blocks += [Grid(caption=caption, table=table, fold=True) for caption, table in grids if table.rows]
     return blocks
@@ -51,12 +52,14 @@ def _levels(part: ScorePart) -> Table:
         step = half_width(one.low, one.high)
         where = ", ".join(f"{name} {say_level(level)}" for name, level in one.settings.items())
         rows.append((where, *(_number(value, step) for value in (one.mean, one.low, one.high))))
-    return Table(columns=("level", "expected", "low", "high"), rows=tuple(rows))
+    return Table(columns=say.LEVEL_COLUMNS, rows=tuple(rows))
 
 
 def _pairs(pairs: Sequence[ScoreDifference], part: ScorePart) -> Table:
-    what = {"yes-no": "difference of shares", "count": "difference of counts"}.get(part.scale, "difference of scores")
-    odds = "ratio of counts" if part.scale == "count" else "odds ratio"
+    what = {"yes-no": say.DIFFERENCE_OF_SHARES, "count": say.DIFFERENCE_OF_COUNTS}.get(
+        part.scale, "difference of scores"
+    )
+    odds = say.RATIO_OF_COUNTS if part.scale == "count" else say.ODDS_RATIO
     shown = part.link != "probit"
     rows = []
     for one in pairs:
@@ -70,7 +73,7 @@ def _pairs(pairs: Sequence[ScoreDifference], part: ScorePart) -> Table:
 
 def _contrasts(part: ScorePart) -> Table:
     """On the model's own scale and as factors; their sizes in scores stand with the other chosen contrasts."""
-    odds = "ratio of counts" if part.scale == "count" else "odds ratio"
+    odds = say.RATIO_OF_COUNTS if part.scale == "count" else say.ODDS_RATIO
     rows = []
     for one in part.contrasts:
         at = "".join(f", {name} {level}" for name, level in one.at.items())
@@ -88,18 +91,18 @@ def _doses(doses: Sequence[DoseLimit]) -> Table:
         step = half_width(one.fieller_low, one.fieller_high)
         ends = [_number(value, step) for value in (one.dose, one.fieller_low, one.fieller_high)]
         rows.append((say_share(one.fraction), *ends))
-    return Table(columns=("share of yes", "dose", "low", "high"), rows=tuple(rows))
+    return Table(columns=say.SHARE_COLUMNS, rows=tuple(rows))
 
 
 def _assumed(part: ScorePart) -> Table:
     rows = []
     groups: tuple[tuple[str, tuple[LikelihoodRatio, ...]], ...] = (
-        ("all steps move alike", part.proportional_odds),
-        ("scatter alike at all levels", part.equal_spread),
-        ("effects do not depend on each other", part.interactions),
-        ("readings of one group are not alike", part.group_tests),
+        (say.STEPS_ALIKE, part.proportional_odds),
+        (say.SPREAD_ALIKE, part.equal_spread),
+        (say.NO_INTERACTION, part.interactions),
+        (say.GROUPS_UNLIKE, part.group_tests),
     )
     for what, tests in groups:
         for one in tests:
             rows.append((what, say_term(one.term), str(one.df), _number(one.statistic), _p(one.p)))
-    return Table(columns=("taken for granted", "term", "df", "LR chi-square", "p"), rows=tuple(rows))
+    return Table(columns=say.ASSUMED_COLUMNS, rows=tuple(rows))

@@ -7,7 +7,9 @@ from collections.abc import Mapping
 from analysis.results import Analysis, ResponseResult
 from analysis.scores.results import ScorePart
 from analysis.words import GLOSSARY, say_model, say_number, say_p, say_share, say_term
+from analysis.words import tables as say
 from analysis.words.numbers import say_fixed, say_level, say_list, start
+from analysis.words.pages import between
 from analysis.words.trust_checks import SCALES
 from reports.figures.picture import Table
 from reports.sections.blocks import Facts, Grid, Heading, Section, Words
@@ -25,22 +27,22 @@ def sure_section(analysis: Analysis) -> Section:
         blocks.append(Words(text=say_model(result, analysis.question)))
         blocks += _tables(result, analysis.question.confidence)
     terms = tuple((term, GLOSSARY[term]) for term in TERMS if term in GLOSSARY)
-    blocks += [Heading(text="Words used here"), Facts(pairs=terms)]
-    return Section(key="sure", title="How sure this is", blocks=blocks)
+    blocks += [Heading(text=say.WORDS_USED), Facts(pairs=terms)]
+    return Section(key="sure", title=say.HOW_SURE, blocks=blocks)
 
 
 def _tables(result: ResponseResult, confidence: float) -> list[Grid]:
     name = result.response.name
-    named = f"{say_share(confidence)} interval"
+    named = say.an_interval(say_share(confidence))
     scale = result.family.model.transform
-    on = f" (as its {SCALES.get(scale, scale)})" if scale else ""
+    on = say.as_its_scale(SCALES.get(scale, scale)) if scale else ""
     grids = [
-        (f"Tests of {name}{on}", _tests(result)),
-        (f"Shapes tried for {name}", _shapes(result)),
-        (f"Comparisons of levels of {name}{_hidden(result)}, adjusted {named}", _comparisons(result)),
-        (f"Chosen contrasts of {name}, {named}", _contrasts(result)),
-        (f"As good within the margin, for {name}, {say_share(2 * confidence - 1)} interval", _equivalence(result)),
-        (f"Coefficients of {name}{on or _hidden(result)}, {named}", _coefficients(result)),
+        (say.tests_of(name, on), _tests(result)),
+        (say.shapes_of(name), _shapes(result)),
+        (say.comparisons_of(name, _hidden(result), named), _comparisons(result)),
+        (say.contrasts_of(name, named), _contrasts(result)),
+        (say.as_good_within(name, say_share(2 * confidence - 1)), _equivalence(result)),
+        (say.coefficients_of(name, on or _hidden(result), named), _coefficients(result)),
     ]
     return [Grid(caption=caption, table=table, fold=True) for caption, table in grids if table.rows]
 
@@ -48,7 +50,7 @@ def _tables(result: ResponseResult, confidence: float) -> list[Grid]:
 def _hidden(result: ResponseResult) -> str:
     """ " on the logit scale": effects of scores, shares and counts are no differences of scores."""
     part = next((part for part in result.family.parts if isinstance(part, ScorePart)), None)
-    return f" on the {part.link} scale" if part else ""
+    return say.on_scale(part.link) if part else ""
 
 
 def _number(value: float | None, step: float | None = None) -> str:
@@ -70,13 +72,13 @@ def _tests(result: ResponseResult) -> Table:
         rows.append(("residual", str(left.df), NONE, _number(left.sum_sq), NONE, NONE))
     pure = result.family.dose.pure_error if result.family.dose else None
     if pure is not None:
-        rows.append(("pure error", str(pure.df), NONE, _number(pure.sum_sq), NONE, NONE))
+        rows.append((say.PURE_ERROR, str(pure.df), NONE, _number(pure.sum_sq), NONE, NONE))
     fit = result.family.dose.lack_of_fit if result.family.dose else None
     if fit is not None:
         rows.append(
             ("lack of fit", str(fit.df), str(fit.df_error), _number(fit.sum_sq), f"F = {_number(fit.value)}", _p(fit.p))
         )
-    return Table(columns=("term", "df", "error df", "sum of squares", "statistic", "p"), rows=tuple(rows))
+    return Table(columns=say.TEST_COLUMNS, rows=tuple(rows))
 
 
 def _shapes(result: ResponseResult) -> Table:
@@ -84,7 +86,7 @@ def _shapes(result: ResponseResult) -> Table:
     rows = tuple(
         (c.shape, say_fixed(c.aicc, 1), say_share(round(c.weight, 3)), _number(c.rss), str(c.df)) for c in candidates
     )
-    return Table(columns=("shape", "AICc", "weight", "residual sum of squares", "error df"), rows=rows)
+    return Table(columns=say.SHAPE_COLUMNS, rows=rows)
 
 
 def _comparisons(result: ResponseResult) -> Table:
@@ -100,7 +102,7 @@ def _comparisons(result: ResponseResult) -> Table:
                 _p(c.p_adjusted),
             )
         )
-    return Table(columns=("factor", "levels", "difference", "low", "high", "adjusted p"), rows=tuple(rows))
+    return Table(columns=say.COMPARISON_COLUMNS, rows=tuple(rows))
 
 
 def _contrasts(result: ResponseResult) -> Table:
@@ -109,16 +111,16 @@ def _contrasts(result: ResponseResult) -> Table:
         step = _half(c.low, c.high)
         numbers = (_number(v, step) for v in (c.estimate, c.low, c.high))
         rows.append((f"{c.name}{_at(c.at)}", *numbers, _number(c.se), _number(c.df), _p(c.p)))
-    columns = ("contrast", "estimate", "low", "high", "standard error", "error df", "p")
+    columns = say.CONTRAST_COLUMNS
     return Table(columns=columns, rows=tuple(rows))
 
 
 def _equivalence(result: ResponseResult) -> Table:
-    said = {"yes": "as good", "no": "not as good", "unsure": "cannot tell"}
+    said = {"yes": say.AS_GOOD, "no": say.NOT_AS_GOOD, "unsure": "cannot tell"}
     rows = []
     for e in result.family.equivalence:
         step = _half(e.low, e.high)
-        margin = f"{_number(e.margin_low)} to {_number(e.margin_high)}"
+        margin = between(_number(e.margin_low), _number(e.margin_high))
         numbers = (_number(v, step) for v in (e.estimate, e.low, e.high))
         rows.append((f"{e.a} {'/' if e.ratio else '–'} {e.b}", *numbers, margin, said[e.equivalent], _p(e.p)))
     what = "ratio" if any(e.ratio for e in result.family.equivalence) else "difference"
@@ -131,7 +133,7 @@ def _coefficients(result: ResponseResult) -> Table:
         step = _half(c.low, c.high)
         numbers = (_number(v, step) for v in (c.estimate, c.low, c.high))
         rows.append((say_term(c.term), *numbers, _number(c.se), _p(c.p)))
-    return Table(columns=("term", "estimate", "low", "high", "standard error", "p"), rows=tuple(rows))
+    return Table(columns=say.COEFFICIENT_COLUMNS, rows=tuple(rows))
 
 
 def _half(low: float | None, high: float | None) -> float | None:
@@ -140,4 +142,4 @@ def _half(low: float | None, high: float | None) -> float | None:
 
 def _at(at: Mapping[str, str]) -> str:
     said = say_list([f"{name} {say_level(level)}" for name, level in at.items()])
-    return f" at {said}" if said else ""
+    return say.at_slice(said) if said else ""

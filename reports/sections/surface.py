@@ -7,6 +7,7 @@ from analysis.blends.triangle import triangle
 from analysis.results import Analysis, ResponseResult
 from analysis.surfaces.results import ClimbPart, SurfacePart
 from analysis.surfaces.slices import slices
+from analysis.words import tables as say
 from analysis.words.blends import say_blend
 from analysis.words.findings import say_term
 from analysis.words.numbers import half_width, say_level, say_number, say_p
@@ -31,12 +32,12 @@ def show_surface(part: SurfacePart, result: ResponseResult, analysis: Analysis, 
         blocks.append(Picture(figure=figure, fold=number > 0, paper=number == 0))
     name = result.response.name
     if part.levels:
-        blocks.append(Grid(caption=f"Best {name} at each level", table=_levels(part), fold=True))
-    blocks.append(Grid(caption=f"Best {name} at each distance from the middle", table=_ridge(part), fold=True))
-    blocks.append(Grid(caption=f"Directions in which {name} bends", table=_axes(part), fold=True))
-    blocks.append(Grid(caption=f"The second-order model of {name}", table=_model(part), fold=True))
+        blocks.append(Grid(caption=say.best_at_each_level(name), table=_levels(part), fold=True))
+    blocks.append(Grid(caption=say.best_at_distance(name), table=_ridge(part), fold=True))
+    blocks.append(Grid(caption=say.directions_of(name), table=_axes(part), fold=True))
+    blocks.append(Grid(caption=say.second_order_of(name), table=_model(part), fold=True))
     if part.tests:
-        blocks.append(Grid(caption=f"Terms of {name} judged together", table=_tests(part), fold=True))
+        blocks.append(Grid(caption=say.terms_together(name), table=_tests(part), fold=True))
     return blocks
 
 
@@ -47,8 +48,8 @@ def show_climb(part: ClimbPart, result: ResponseResult, analysis: Analysis, keys
         (*(say_level(step.settings[name]) for name in names), *_numbers(step.response, step.low, step.high))
         for step in part.steps
     )
-    table = Table(columns=(*names, "response", "low", "high"), rows=rows)
-    caption = f"The path along which {result.response.name} gets better fastest, to the edge of what was baked"
+    table = Table(columns=say.columns_of_levels(names), rows=rows)
+    caption = say.path_caption(result.response.name)
     return [Items(items=say_climb(part, result, analysis.question)), Grid(caption=caption, table=table)]
 
 
@@ -85,7 +86,7 @@ def _levels(part: SurfacePart) -> Table:
         )
         for level in part.levels
     )
-    return Table(columns=(*names, "response", "low", "high"), rows=rows)
+    return Table(columns=say.columns_of_levels(names), rows=rows)
 
 
 def _ridge(part: SurfacePart) -> Table:
@@ -98,7 +99,7 @@ def _ridge(part: SurfacePart) -> Table:
         )
         for point in part.ridge
     )
-    return Table(columns=("half ranges", *part.amounts, "response", "low", "high", "inside"), rows=rows)
+    return Table(columns=say.columns_of_path(part.amounts), rows=rows)
 
 
 def _axes(part: SurfacePart) -> Table:
@@ -106,11 +107,11 @@ def _axes(part: SurfacePart) -> Table:
         (
             *(say_number(axis.change[name], axis.change[name]) for name in part.amounts),
             *_numbers(axis.eigenvalue, axis.low, axis.high),
-            {"down": "bends down", "up": "bends up", "flat": "no bend told"}[axis.bend],
+            {"down": say.BENDS_DOWN, "up": say.BENDS_UP, "flat": say.NO_BEND}[axis.bend],
         )
         for axis in part.axes
     )
-    return Table(columns=(*(f"{name}, one step" for name in part.amounts), "bend", "low", "high", "verdict"), rows=rows)
+    return Table(columns=say.columns_of_bends(say.one_step_of(name) for name in part.amounts), rows=rows)
 
 
 def _model(part: SurfacePart) -> Table:
@@ -122,7 +123,7 @@ def _model(part: SurfacePart) -> Table:
         )
         for term in part.coefficients
     )
-    columns = ("term", "coded", "standard error", "in the units baked", "standard error of it")
+    columns = say.MODEL_COLUMNS
     return Table(columns=columns, rows=rows)
 
 
@@ -137,4 +138,4 @@ def _tests(part: SurfacePart) -> Table:
         )
         for test in part.tests
     )
-    return Table(columns=("terms", "df", "error df", "F", "p"), rows=rows)
+    return Table(columns=say.TERMS_COLUMNS, rows=rows)

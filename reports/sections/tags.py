@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from analysis.results import Analysis
 from analysis.scores.tags import TagsPart
+from analysis.words import tables as say
 from analysis.words.numbers import say_level, say_p
 from analysis.words.tags import say_tags
 from reports.figures.picture import Table
@@ -19,16 +20,18 @@ def show_tags(part: TagsPart, about: Analysis, analysis: Analysis, keys: Keys) -
         (
             link.tag,
             link.factor,
-            "; ".join(f"{say_level(level)}: {link.having[level]} of {link.noted[level]}" for level in link.noted),
+            "; ".join(
+                say.level_shares(say_level(level), link.having[level], link.noted[level]) for level in link.noted
+            ),
             _p(link.p),
             _p(link.p_adjusted),
         )
         for link in part.links
     )
-    table = Table(columns=("word", "factor", "bakes with it", "p", "adjusted p"), rows=rows)
+    table = Table(columns=say.TAG_COLUMNS, rows=rows)
     return [
         Items(items=say_tags(part, about, analysis.question)),
-        Grid(caption="Taste words against factors, each bake once", table=table, fold=True),
+        Grid(caption=say.TAGS_CAPTION, table=table, fold=True),
     ]
 
 

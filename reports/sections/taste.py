@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from analysis.questions import Factor, Question
 from analysis.results import Analysis
+from analysis.words import headings as say
 from analysis.words import say_count, say_level
 from analysis.words.numbers import say_list, with_unit
 from reports.figures.picture import Table
@@ -30,14 +31,14 @@ def taste_section(analysis: Analysis, notes: DataFrame | None, keys: Keys) -> Se
     blocks: list[Words | Picture | Grid] = []
     gathered, by = _gathered(labelled, analysis)
     if by:
-        said = f"Counted by {by}; the notes themselves stand below, each with its treatment."
+        said = say.counted_by(by)
         blocks.append(Words(text=said, tone="quiet"))
     figure = draw_taste(gathered, key=keys())
     if figure:
         blocks.append(Picture(figure=figure, fold=True))
     caption = f"Taste notes ({say_count(len(labelled), 'note')})"
     blocks.append(Grid(caption=caption, table=_table(labelled), fold=len(labelled) > MOST_OPEN))
-    return Section(key="taste", title="Taste notes by treatment", blocks=blocks)
+    return Section(key="taste", title=say.NOTES_BY_TREATMENT, blocks=blocks)
 
 
 def with_treatments(notes: DataFrame, question: Question) -> DataFrame:
@@ -47,7 +48,7 @@ def with_treatments(notes: DataFrame, question: Question) -> DataFrame:
     factors = [factor for factor in question.factors if factor.name in notes.columns]
     if not factors:
         name = "bake" if "bake" in notes.columns else None
-        return notes.assign(treatment=[str(v) for v in notes[name]] if name else "all bakes")
+        return notes.assign(treatment=[str(v) for v in notes[name]] if name else say.ALL_BAKES)
     ordered = notes.sort_values([factor.name for factor in factors], kind="stable")
     named = [factor.name for factor in factors]
     said = [
@@ -86,4 +87,4 @@ def _table(notes: DataFrame) -> Table:
         (plain(str(treatment)), ", ".join(tags_of(tags)) or "–", plain(str(said)) or "–")
         for treatment, tags, said in zip(notes["treatment"], notes["tags"], words, strict=True)
     )
-    return Table(columns=("treatment", "words", "note"), rows=rows[:MOST_NOTES])
+    return Table(columns=say.NOTE_COLUMNS, rows=rows[:MOST_NOTES])
