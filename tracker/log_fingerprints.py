@@ -17,6 +17,7 @@ from tracker.audit import canonical, sha256
 from tracker.current import rows_of, standing
 from tracker.current_batches import CurrentBatch, current_batches, find_product
 from tracker.models import (
+    AcceptanceRule,
     AlarmAnswer,
     AlarmEntry,
     Batch,
@@ -56,6 +57,7 @@ def product_hash_in(session: Session, product: Product) -> str:
                 "batches": [_batch(each, decisions.get(each.id)) for each in batches],
                 "phases": _phases(session, product),
                 "alarms": _alarms(session, product),
+                "rules": _rules(session, product),
             }
         )
     )
@@ -145,6 +147,12 @@ def _alarms(session: Session, product: Product) -> list[list[Any]]:
             over = [batches[row.batch_id], batches[row.since_batch_id]]
             said.append([*over, row.response, row.chart, row.rule, row.side, row.value, *became])
     return sorted(said, key=lambda each: [str(part) for part in each])
+
+
+def _rules(session: Session, product: Product) -> list[list[Any]]:
+    rows = session.exec(select(AcceptanceRule).where(AcceptanceRule.product_id == product.id))
+    said = [[row.response, row.version, json.loads(row.rule), row.reason] for row in rows]
+    return sorted(said, key=lambda each: (each[0], each[1]))
 
 
 def _latest(rows: Iterable[Disposition]) -> dict[int, Disposition]:

@@ -241,6 +241,28 @@ class AlarmAnswer(SQLModel, table=True):
     reason: str = ""
 
 
+class AcceptanceRule(SQLModel, table=True):
+    """By which rule batches of a product are sent out; the latest version holds.
+
+    ``rule`` is a JSON object with the rule's numbers and its ``by`` ("count" or "mean"); "{}" ends it.
+    """
+
+    __tablename__ = "acceptance_rule"
+    __table_args__ = (
+        UniqueConstraint("product_id", "response", "version"),
+        CheckConstraint("version >= 1", name="version_positive"),
+        CheckConstraint("version = 1 OR length(reason) > 0", name="reason_given"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    product_id: int = Field(foreign_key="product.id")
+    response: str
+    version: int = 1
+    rule: str = "{}"
+    person_id: int = Field(foreign_key="person.id")
+    at: str
+    reason: str = ""
+
+
 class Disposition(SQLModel, table=True):
     """What was decided of a batch; the latest row tells. ``rule`` is what a rule said then (JSON; "{}" none)."""
 

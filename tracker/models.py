@@ -16,6 +16,7 @@ from sqlalchemy import BigInteger, CheckConstraint, Index, LargeBinary, UniqueCo
 from sqlmodel import Field, SQLModel
 
 from tracker.log_models import (
+    AcceptanceRule,
     AlarmAnswer,
     AlarmEntry,
     BatchChange,
@@ -34,6 +35,7 @@ from tracker.model_checks import one_of as _one_of
 
 # The tables of the daily log stand in a module of their own and are found here too.
 __all__ = [
+    "AcceptanceRule",
     "AlarmAnswer",
     "AlarmEntry",
     "AuditEntry",

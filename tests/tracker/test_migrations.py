@@ -156,6 +156,7 @@ def fill_the_daily_log(store: Store) -> None:
         }
         alarm = add(models.AlarmEntry(number=1, chart="individuals", phase_id=phase.id, at=AT, **one, **found))
         add(models.AlarmAnswer(alarm_id=alarm.id, state="answered", cause="cold oven", action="waited", **who))
+        add(models.AcceptanceRule(rule='{"by":"count"}', **one, **who))
         add(models.Disposition(batch_id=1, decision="hold", **why, **who))
 
 
@@ -252,6 +253,8 @@ IMPOSSIBLE = [
     ("alarm", "value", "'NaN'"),
     ("alarm_answer", "cause", "''"),
     ("alarm_answer", "state", "'forgotten'"),
+    ("acceptance_rule", "version", "0"),
+    ("acceptance_rule", "version", "2"),  # without a reason
     ("disposition", "decision", "'eat'"),
     ("disposition", "reason", "''"),
 ]
@@ -307,7 +310,7 @@ def test_a_filled_kitchen_is_migrated_whole_after_a_backup(store: Store, tmp_pat
     assert verify_record(store, expect=head).head == head
     with store.read() as session:
         assert "shelf" in inspect(session.connection()).get_table_names()
-        count = sum(check.found in ("74 of 74", "111 of 111") for check in check_kitchen(store).checks)
+        count = sum(check.found in ("76 of 76", "114 of 114") for check in check_kitchen(store).checks)
     assert count == 1  # the triggers stand as before
     if store.place.path is None:
         assert backup is None

@@ -19,6 +19,7 @@ from tracker.commands import (
     batch_product,
     batch_read,
     batch_report,
+    batch_rule,
 )
 from tracker.commands.shell import make_app
 
@@ -32,6 +33,7 @@ PARTS = (
     batch_mend,
     batch_read,
     batch_limits,
+    batch_rule,
     batch_alarms,
     batch_chart,
     batch_causes,

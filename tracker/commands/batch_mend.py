@@ -87,6 +87,7 @@ def verdict(
     accept: Annotated[bool, typer.Option("--accept", help="It may go out.")] = False,
     hold: Annotated[bool, typer.Option("--hold", help="It waits.")] = False,
     reject: Annotated[bool, typer.Option("--reject", help="It may not go out.")] = False,
+    by_rule: Annotated[bool, typer.Option("--by-rule", help="What the product's rules say.")] = False,
     reason: Annotated[str, typer.Option(help="Why it was decided so.")] = "",
     person: PersonOption = 1,
     kitchen: KitchenOption = None,
@@ -95,7 +96,8 @@ def verdict(
     """Say what a batch is, and decide about it: accept, hold or reject, with a reason."""
     from tracker.workflow.dispositions import batch_story, decide
 
-    chosen = [name for name, asked in (("accept", accept), ("hold", hold), ("reject", reject)) if asked]
+    ways = (("accept", accept), ("hold", hold), ("reject", reject), ("by rule", by_rule))
+    chosen = [name for name, asked in ways if asked]
     if len(chosen) > 1:
         raise UsageError(f"A batch is {' or '.join(chosen)}, not both.", where="batch verdict", try_this="one of them")
     if reason and not chosen:

@@ -12,6 +12,7 @@ from tracker.current_batches import current_batch, find_batch, find_product
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.models import Disposition
 from tracker.store import Store
+from tracker.workflow.acceptance import said_by_rules, worst
 from tracker.workflow.judged import judge_batch
 from tracker.workflow.logged_responses import responses_of
 from tracker.workflow.lookup import key
@@ -19,6 +20,7 @@ from tracker.workflow.people import list_people
 from tracker.workflow.verdicts import BatchVerdict, verdicts_of
 
 DECISIONS = ("accept", "hold", "reject")
+BY_RULE = "by rule"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,6 +86,7 @@ def batch_story(store: Store, product: str, number: str) -> BatchStory:
             done=f'Batch {batch.number} of "{product}", baked at {batch.baked_at}'
             + (", was taken back." if batch.void else "."),
             verdicts=verdicts_of(session, its, batch, judged, known),
+            rules=said_by_rules(session, its, batch, known.values()),
         )
         rows = session.exec(select(Disposition).where(Disposition.batch_id == row.id).order_by(col(Disposition.id)))
         decisions = tuple(
@@ -107,17 +110,17 @@ def decide(
     decision: str,
     *,
     reason: str,
-    rule: dict[str, Any] | None = None,
     person: int = 1,
 ) -> BatchStory:
     """Accept, hold or reject a batch, by a person and for a reason; an entry that a later one may follow.
 
-    ``rule`` is what a rule said of the batch, kept beside the decision. Raises InputError without a
-    reason, Conflict for a batch that was taken back.
+    ``decision`` "by rule" takes what the product's rules say, which is also its reason when none is
+    given. What the rules say is kept beside any decision. Raises InputError without a reason,
+    Conflict for a batch that was taken back, or by rule where no rule says anything.
     """
-    if decision not in DECISIONS:
+    if decision not in (*DECISIONS, BY_RULE):
         raise NotFound(f'"{decision}" is no decision.', where="batch verdict", try_this="accept, hold or reject")
-    if not reason.strip():
+    if not reason.strip() and decision != BY_RULE:
         raise InputError(
             "A decision about a batch needs a reason.",
             where="batch verdict",
@@ -126,20 +129,30 @@ def decide(
     with store.write(person=person, action="decide about batch", reason=reason.strip()) as deed:
         its = find_product(deed.session, product)
         row = find_batch(deed.session, its, number.strip())
-        if current_batch(deed.session, row).void:
+        batch = current_batch(deed.session, row)
+        if batch.void:
             raise Conflict(
                 f"Batch {row.number} was taken back; there is nothing to decide about.",
                 where=f'product "{product}"',
                 try_this=f'crumbwise batch correct "{product}" {row.number} --unvoid --reason "…"',
             )
+        said = said_by_rules(deed.session, its, batch, responses_of(deed.session, its))
+        proposed = worst(said)
+        if decision == BY_RULE and proposed is None:
+            raise Conflict(
+                f"No rule says anything of batch {row.number}.",
+                where=f'product "{product}"',
+                try_this=f'crumbwise batch rule "{product}" --pieces 20 --accept 1 --reject 3',
+            )
+        kept = {"verdict": proposed, "rules": [each.to_json() for each in said]} if said else {}
         deed.add(
             Disposition(
                 batch_id=key(row),
-                decision=decision,
-                rule=json.dumps(rule or {}, ensure_ascii=False, sort_keys=True),
+                decision=(proposed or decision) if decision == BY_RULE else decision,
+                rule=json.dumps(kept, ensure_ascii=False, sort_keys=True),
                 person_id=person,
                 at=deed.at,
-                reason=reason.strip(),
+                reason=reason.strip() or " ".join(each.words for each in said),
             )
         )
     return batch_story(store, product, number)

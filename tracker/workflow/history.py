@@ -13,6 +13,7 @@ from tracker.current import find_trial, rows_of
 from tracker.current_batches import find_batch, find_product
 from tracker.errors import UsageError
 from tracker.models import (
+    AcceptanceRule,
     AlarmAnswer,
     AlarmEntry,
     AuditEntry,
@@ -66,6 +67,7 @@ _TOLD = {
     "phase_limits": ("chart", "lower", "centre", "upper"),
     "alarm": ("number", "response", "rule", "side"),
     "alarm_answer": ("state", "cause", "action"),
+    "acceptance_rule": ("response", "version", "rule"),
     "disposition": ("decision",),
 }
 
@@ -189,7 +191,10 @@ def _of_product(session: Session, name: str, number: str | None) -> list[AuditEn
     rows: dict[type[SQLModel], list[int | None]] = {}
     if number is None:
         rows[Product] = [product.id]
-        parts: tuple[Any, ...] = (Specification, LoggedResponse, Expectation, ImportFile, PhaseEntry, AlarmEntry)
+        parts: tuple[Any, ...] = (
+            *(Specification, LoggedResponse, Expectation, ImportFile),
+            *(PhaseEntry, AlarmEntry, AcceptanceRule),
+        )
         for table in parts:
             rows[table] = [row.id for row in rows_of(session, table, table.product_id, [product.id])]
         rows[PhaseLimits] = [row.id for row in rows_of(session, PhaseLimits, PhaseLimits.phase_id, rows[PhaseEntry])]

@@ -16,6 +16,7 @@ from tracker.intake.moments import read_moment, stamp_of
 from tracker.intake.piece_readings import PieceReading, read_pieces
 from tracker.models import Bake, Kitchen, LoggedResponse, Product
 from tracker.store import Deed, Store
+from tracker.workflow.acceptance import said_by_rules
 from tracker.workflow.batch_notices import check_ingredients, clock_notices, new_lots
 from tracker.workflow.batch_writing import BatchEntry, check_entries, write_batches, write_readings
 from tracker.workflow.logged_responses import find_response, responses_of
@@ -123,6 +124,7 @@ def told(
         verdicts=verdicts_of(deed.session, product, batch, judged, known),
         notices=tuple(notices),
         changes=changes,
+        rules=said_by_rules(deed.session, product, batch, known.values()),
     )
 
 

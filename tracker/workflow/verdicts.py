@@ -16,6 +16,7 @@ from analysis.words.batch_log import (
 from analysis.words.numbers import join_words
 from tracker.current_batches import CurrentBatch
 from tracker.models import LoggedResponse, Product
+from tracker.workflow.acceptance import RuleSaid
 from tracker.workflow.batch_series import specification_of
 from tracker.workflow.judged import Judged
 from tracker.workflow.recorded_alarms import Changes, standing_alarms
@@ -71,11 +72,13 @@ class BatchVerdict:
     verdicts: tuple[ResponseVerdict, ...]
     notices: tuple[str, ...] = ()
     changes: Changes = field(default_factory=Changes)
+    rules: tuple[RuleSaid, ...] = ()
 
     def summary(self) -> str:
         lines = [self.done]
         for verdict in self.verdicts:
             lines += [f"  {words}" for words in (verdict.limits_words, verdict.specification_words) if words]
+        lines += [f"  {each.words}" for each in self.rules]
         if not self.verdicts:
             lines.append("  Nothing was read of it yet.")
         alarms = sorted({number for verdict in self.verdicts for number in verdict.alarms})
@@ -98,6 +101,7 @@ class BatchVerdict:
             "baked_at": self.baked_at,
             "done": self.done,
             "verdicts": [verdict.to_json() for verdict in self.verdicts],
+            "acceptance": [each.to_json() for each in self.rules],
             "alarms_raised": list(self.changes.raised),
             "alarms_withdrawn": list(self.changes.withdrawn),
             "notices": list(self.notices),

@@ -95,7 +95,7 @@ def test_a_broken_record_ends_with_six(sqlite_kitchen: Path, capsys: pytest.Capt
         connection.commit()
     code, out, err = run(capsys, "check", "--kitchen", str(sqlite_kitchen))
     assert code == 6
-    assert "wrong     triggers against change: 73 of 74" in out
+    assert "wrong     triggers against change: 75 of 76" in out
     assert "\nTry: " in err
     code, _, err = run(capsys, "verify", "--kitchen", str(sqlite_kitchen))
     assert code == 6

@@ -13,6 +13,7 @@ revision = "0002"
 down_revision = "0001"
 
 ONLY_GROW = (
+    "acceptance_rule",
     "alarm",
     "alarm_answer",
     "batch_change",
@@ -284,6 +285,23 @@ def _make_tables() -> None:
         sa.PrimaryKeyConstraint("id"),
     )
     op.create_index("alarm_answer_of_alarm", "alarm_answer", ["alarm_id"])
+    op.create_table(
+        "acceptance_rule",
+        sa.Column("id", sa.Integer(), nullable=False),
+        sa.Column("product_id", sa.Integer(), nullable=False),
+        sa.Column("response", sa.String(), nullable=False),
+        sa.Column("version", sa.Integer(), nullable=False),
+        sa.Column("rule", sa.String(), nullable=False),
+        sa.Column("person_id", sa.Integer(), nullable=False),
+        sa.Column("at", sa.String(), nullable=False),
+        sa.Column("reason", sa.String(), nullable=False),
+        sa.CheckConstraint("version = 1 OR length(reason) > 0", name="reason_given"),
+        sa.CheckConstraint("version >= 1", name="version_positive"),
+        sa.ForeignKeyConstraint(["product_id"], ["product.id"]),
+        sa.ForeignKeyConstraint(["person_id"], ["person.id"]),
+        sa.PrimaryKeyConstraint("id"),
+        sa.UniqueConstraint("product_id", "response", "version"),
+    )
     op.create_table(
         "disposition",
         sa.Column("id", sa.Integer(), nullable=False),
