@@ -169,17 +169,25 @@ def _span(points: Sequence[Point]) -> str:
 
 
 def charts_text(charts: Sequence[Chart], *, beside: Sequence[str] = ()) -> str:
-    """What a terminal shows for one response; ``beside`` are sentences on capability and on false alarms."""
-    blocks = [say_stability(charts)]
+    """What a terminal shows for one response; ``beside`` are sentences on its specification."""
+    blocks = ["\n".join(wrap(say_stability(charts), WIDTH))]
     for chart in charts:
         cautions = [say_caution(caution, chart) for caution in chart.cautions]
-        lines = [*say_limits(chart), *say_more(chart), *cautions, *_latest(say_alarms(chart))]
+        held = say_limits(chart)
+        # What the limits of the level rest on is not said again of the spread that was made with them.
+        held = held[:1] if chart is not charts[0] and _base(chart) == _base(charts[0]) else held
+        lines = [*held, *say_more(chart), *cautions, *_latest(say_alarms(chart))]
         if lines:
             blocks.append("\n".join([chart_title(chart), *map(_bullet, lines)]))
     if beside:
-        blocks.append("\n".join(map(_bullet, beside)))
+        title = start(f"{charts[0].response}: against its specification")
+        blocks.append("\n".join([title, *map(_bullet, beside)]))
     blocks.append("\n".join(wrap(say_next_step(charts), WIDTH)))
     return true_minus("\n\n".join(blocks))
+
+
+def _base(chart: Chart) -> tuple[object, ...]:
+    return chart.limits.batches, chart.limits.first_batch, chart.limits.last_batch, chart.limits.frozen
 
 
 def _latest(alarms: Sequence[str]) -> list[str]:
