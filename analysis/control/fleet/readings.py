@@ -37,16 +37,17 @@ class Readings:
     by: tuple[str, ...]
 
     @property
-    def usable(self) -> ir.Table:
-        """The rows whose value is a finite number."""
-        return self.table.filter(~self.lost)
+    def finite(self) -> ir.BooleanValue:
+        """Is there a finite number? Only such a one less itself is 0.
+
+        Neither a comparison nor a question by name would do: an engine may answer those from the least and the largest
+        value that a file notes of a row group, and such notes leave NaN out.
+        """
+        return (self.table.value - self.table.value == 0.0).fill_null(False)
 
     @property
-    def lost(self) -> ir.BooleanValue:
-        """Is there no finite number? Asked by name: a comparison would be answered from the least and the largest
-        value that a file keeps of a row group, and those leave NaN out."""
-        value = self.table.value
-        return value.isnull() | value.isnan() | value.isinf()
+    def usable(self) -> ir.Table:
+        return self.table.filter(self.finite)
 
 
 def require_columns(columns: Iterable[str]) -> None:
@@ -153,7 +154,7 @@ def size_table(largest: int) -> dict[int, tuple[float, float]]:
 
 def missing(asked: Readings) -> ir.Table:
     """``by`` and ``missing``: readings without a finite number; only lines that have some."""
-    lost = asked.table.filter(asked.lost)
+    lost = asked.table.filter(~asked.finite)
     return lost.group_by(list(asked.by)).agg(missing=lost.count())
 
 
