@@ -23,6 +23,14 @@ TITLES = {
     "eyes": "Needs eyes first",
     "calm": "Product by product",
 }
+CHART_TITLES = {
+    "question": "Do the batches do what they do by themselves, or did something change?",
+    "answer": "Is it stable?",
+    "glance": "Batch by batch",
+    "specification": "What was promised, and false alarms",
+    "made": "How it was judged",
+    "provenance": "Where this comes from",
+}
 QUESTION = "Is the bakery still baking what it did, and what it promised?"
 COLUMNS_OF_ALARMS = ("batch", "response", "what stood out", "cause", "action")
 COLUMNS_OF_CAUSES = ("cause", "alarms", "batches", "last", "what was done")

@@ -10,11 +10,21 @@ from analysis.words.numbers import join_words, say_count, start
 
 COLUMNS_OF_CHART = ("batch", "value", "lower limit", "upper limit", "alarms")
 
+_MADE = {
+    "individuals": "",
+    "batch mean": "",
+    "share": "share with ",
+    "count": "count of ",
+    "standard deviation": "SD within, ",
+    "moving range": "step, ",
+}
+
 
 def title_of_axis(chart: Chart) -> str:
     """What is counted upwards: the response, and what was made of it."""
-    made = {"batch mean": "", "individuals": "", "share": "share with ", "standard deviation": "SD within, "}
-    return f"{made.get(chart.kind, CHARTS.get(chart.kind, (chart.kind,))[0] + ', ')}{chart.response}"
+    if chart.kind == "several responses":
+        return "distance from what is usual"
+    return f"{_MADE.get(chart.kind, chart.kind + ', ')}{chart.response}"
 
 
 def say_rules_of_point(point: Point) -> str:

@@ -8,7 +8,7 @@ Limits of the specification are not drawn here: they belong to pieces, not to wh
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import TYPE_CHECKING, Any
 
@@ -33,6 +33,7 @@ MOST_NAMED = 5  # runs of alarms that carry the number of their first batch
 MOST_LOTS = 3  # rows of lots below the batches
 TICKS = 5
 HEIGHT, LOT_HEIGHT = 2.7, 0.3  # inches
+NEVER_BELOW_0 = ("share", "count", "rate", "range", "standard deviation", "moving range", "several responses")
 LETTER = 0.0145  # of the width, for a letter of a lot's code
 
 
@@ -54,9 +55,10 @@ def draw_control(chart: Chart, *, key: str, beneath: Beneath | None = None) -> F
     """The chart of one response; ``beneath`` has an entry for each of its points."""
     beneath = beneath or Beneath(made_with={})
     rows = dict(list(beneath.made_with.items())[:MOST_LOTS])
-    alt = short_alt(say_chart_alt(chart))
+    chart, whole = _in_percent(chart), chart
+    alt = short_alt(say_chart_alt(whole))
     with canvas(HEIGHT + LOT_HEIGHT * len(rows)) as (figure, (axes,)):
-        _band(axes, chart.points)
+        _band(axes, chart.points, floor=0.0 if chart.kind in NEVER_BELOW_0 else None)
         _batches(axes, chart.points)
         if beneath.level is not None:
             axes.plot(range(len(chart.points)), beneath.level, color=GREEN, linewidth=2, dashes=(5, 1.6), zorder=4)
@@ -69,10 +71,31 @@ def draw_control(chart: Chart, *, key: str, beneath: Beneath | None = None) -> F
             _lots(axes, row, name, levels, HEIGHT + LOT_HEIGHT * len(rows))
         svg = as_svg(figure, key=key, title=brief(chart_title(chart), 60), description=alt)
     caption = say_chart_caption(chart, lots=tuple(rows), level=beneath.level is not None)
-    return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_table(chart))
+    return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_table(whole))
 
 
-def _band(axes: Axes, points: Sequence[Point]) -> None:
+def _in_percent(chart: Chart) -> Chart:
+    """Shares are drawn in percent."""
+    if chart.kind != "share":
+        return chart
+
+    def percent(value: float | None) -> float | None:
+        return None if value is None else 100 * value
+
+    points = tuple(
+        replace(
+            point,
+            value=100 * point.value,
+            centre=100 * point.centre,
+            lower=percent(point.lower),
+            upper=percent(point.upper),
+        )
+        for point in chart.points
+    )
+    return replace(chart, points=points)
+
+
+def _band(axes: Axes, points: Sequence[Point], *, floor: float | None = None) -> None:
     """The usual range and its middle, step by step where it differs from batch to batch; open where it has no end."""
     low = [point.lower for point in points]
     high = [point.upper for point in points]
@@ -81,6 +104,7 @@ def _band(axes: Axes, points: Sequence[Point]) -> None:
     values = [point.value for point in points]
     ends = [each for each in (*low, *high) if each is not None]
     bottom, top = span([*values, *ends])
+    bottom = bottom if floor is None else floor
     x = [at - 0.5 for at in range(len(points) + 1)]
     lower = [bottom if each is None else each for each in low]
     upper = [top if each is None else each for each in high]
@@ -130,7 +154,9 @@ def _batches(axes: Axes, points: Sequence[Point]) -> None:
 def _bounds(axes: Axes, chart: Chart, beneath: Beneath) -> None:
     seen = [point.value for point in chart.points] + list(beneath.level or ())
     seen += [each for point in chart.points for each in (point.lower, point.upper) if each is not None]
-    axes.set(xlim=(-0.7, len(chart.points) - 0.3), ylim=span(seen, share=0.18))
+    low, high = span(seen, share=0.18)
+    low = -0.02 * high if chart.kind in NEVER_BELOW_0 and low < 0 else low
+    axes.set(xlim=(-0.7, len(chart.points) - 0.3), ylim=(low, high))
 
 
 def _runs(points: Sequence[Point]) -> list[list[int]]:

@@ -115,3 +115,15 @@ def test_any_name_is_shown_and_none_is_markup(logged, name):
 
 def test_same_answer_same_bytes(logged):
     assert batches_page(logged()).html() == batches_page(logged()).html()
+
+
+def test_a_share_is_drawn_in_percent_and_told_in_percent(logged):
+    from analysis.control.charts import chart_batches
+    from analysis.control.results import CountSeries
+
+    names = tuple(str(n) for n in range(1, 26))
+    series = CountSeries(response="split", batches=names, counts=(3.0,) * 24 + (20.0,), sizes=(40.0,) * 25)
+    (chart,) = chart_batches(series, kind="counts")
+    figure = draw_control(chart, key="figure-1")
+    assert figure.table.rows[-1][1].startswith("50")
+    assert "0.5" not in figure.alt

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from tracker.commands.option_values import require_known
+from tracker.commands.report_options import DecimalOption, PaperOption, beside_of, look_of
 from tracker.commands.shell import JsonOption, KitchenOption, example, make_app, open_store, print_json, say, tell
 from tracker.errors import UsageError
 
@@ -19,6 +20,7 @@ app = make_app("")
         'crumbwise batch chart "pass scones" --response "rise height"',
         "crumbwise batch chart --list-rules",
         'crumbwise batch chart log.xlsx --response "piece weight" --kind range --lower-spec 245 --upper-spec 255',
+        'crumbwise batch chart log.csv --response "piece weight" --report chart.html',
     )
 )
 def chart(
@@ -57,12 +59,20 @@ def chart(
         typer.Option(metavar="NAME=VALUE", help='What a kind takes, as "last=B-25" or "weight=0.2"; may be repeated.'),
     ] = None,
     sheet: Annotated[str | None, typer.Option(metavar="NAME", help="Sheet of a workbook; else the first.")] = None,
+    report: Annotated[
+        Path | None, typer.Option(metavar="FILE.html|FILE.pdf", help="Write a report here as well.")
+    ] = None,
+    decimal: DecimalOption = "point",
+    paper: PaperOption = "A4",
     kitchen: KitchenOption = None,
     json_: JsonOption = False,
 ) -> None:
     """Say whether batches are stable: limits, and which batches raised which rule."""
+    from tracker.workflow.chart_report import chart_command, write_charts
     from tracker.workflow.chart_wishes import OF, Chosen, kind_asked, rules_asked, settings_asked
     from tracker.workflow.charting import chart_file, chart_product, is_file
+    from tracker.workflow.provenance import is_invented
+    from tracker.workflow.reporting import require_page
 
     if list_rules:
         _list_rules(json_)
@@ -74,6 +84,9 @@ def chart(
             try_this='crumbwise batch chart "pass scones"',
         )
     require_known(of, OF, "--of", "kind of count")
+    look, beside = look_of("kitchen", decimal, "C"), beside_of(None, None, paper)
+    if report is not None:
+        require_page(report, option="--report")
     chosen = Chosen(
         kind=kind_asked(kind),
         rules=rules_asked(rule or ()),
@@ -84,17 +97,24 @@ def chart(
         of=of,
         settings=settings_asked(setting or (), kind),
     )
+    invented = False
     if is_file(product_or_file):
         answer = chart_file(Path(product_or_file), responses=response or (), chosen=chosen, sheet=sheet)
     else:
         with open_store(kitchen) as store:
             answer = chart_product(store, product_or_file, responses=response or (), chosen=chosen)
+            invented = is_invented(store)
     for note in answer.notes():
         tell(f"Note: {note}")
     if json_:
         print_json(answer.to_json())
     else:
-        say(answer.summary())
+        with look.writing():
+            say(answer.summary())
+    if report is not None:
+        command = chart_command(product_or_file, response or (), chosen, sheet=sheet)
+        write_charts(answer, report, command=command, look=look, beside=beside, invented=invented)
+        tell(f"Report: {report}")
 
 
 def _list_rules(json_: bool) -> None:

@@ -26,7 +26,7 @@ from tracker.workflow.chart_wishes import Chosen
 from tracker.workflow.charting import chart_one, only_batches, phases_that_fit
 from tracker.workflow.dispositions import batch_story
 from tracker.workflow.files import write_together
-from tracker.workflow.provenance import as_words, versions
+from tracker.workflow.provenance import as_words, is_invented, versions
 
 if TYPE_CHECKING:
     from reports.page import Page
@@ -114,7 +114,7 @@ def report_batches(
         rules=Chosen().rules,
         provenance=as_words(_provenance(store, product, until, command)),
         remarks=tuple(remarks),
-        invented=_invented(store),
+        invented=is_invented(store),
     )
     return BatchReport(told=told, summary=_summary(told))
 
@@ -175,7 +175,7 @@ def report_products(
         last=period.last,
         products=tuple(found),
         provenance=as_words({**facts, "as_of": _as_of(store)}),
-        invented=_invented(store),
+        invented=is_invented(store),
     )
     return ProductsReport(told=told, summary=summary_of(told))
 
@@ -369,11 +369,6 @@ def _products(store: Store) -> list[str]:
 def _zone(store: Store) -> str:
     with store.read() as session:
         return session.exec(select(Kitchen.zone)).first() or "UTC"
-
-
-def _invented(store: Store) -> bool:
-    with store.read() as session:
-        return bool(session.exec(select(Kitchen.invented)).first())
 
 
 def _summary(told: BatchesTold) -> str:

@@ -81,3 +81,13 @@ def what_stands_behind(store: Store, trial: Trial) -> Behind:
         formula = session.get(Formula, trial.formula_id) if trial.formula_id else None
     named = f"{formula.name}, version {formula.version}" if formula else None
     return Behind(as_of=as_of, invented=bool(invented), formula=named)
+
+
+def is_invented(store: Store) -> bool:
+    """Was nothing of this kitchen baked?"""
+    from sqlmodel import select
+
+    from tracker.models import Kitchen
+
+    with store.read() as session:
+        return bool(session.exec(select(Kitchen.invented)).first())

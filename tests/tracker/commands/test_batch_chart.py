@@ -46,6 +46,7 @@ def test_a_file_is_told_in_sentences(crumbwise, log):
     assert "mm are above the upper limit of" in ran.out
     assert "false alarm on the level about once in 153 batches" in " ".join(ran.out.split())
     assert "nan" not in ran.out.casefold()
+    assert ran.out.endswith('Next: crumbwise batch why "log.csv" --response "rise height"\n')
 
 
 def test_the_document_follows_its_schema_and_the_contract(crumbwise, log):
@@ -210,7 +211,9 @@ def test_a_stable_process_is_told_its_capability(crumbwise, log):
     document = crumbwise(*words, "--json").document
     assert document["responses"][0]["stable"]
     assert any(each["index"].startswith("Cp") for each in document["capability"])
-    assert "keeps its specification with room to spare" in " ".join(crumbwise(*words).out.split())
+    said = crumbwise(*words).out
+    assert "keeps its specification with room to spare" in " ".join(said.split())
+    assert "Next:" not in said
 
 
 def test_too_few_batches_for_capability_are_said(crumbwise, tmp_path):
@@ -301,3 +304,33 @@ def _log(values):
 
 def test_the_schema_is_shipped():
     assert json.loads(files("analysis").joinpath("schema/chart.schema.json").read_text(encoding="utf-8")) == schema()
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        (("--response", "flow"), "Flow is stable over 10 batches"),
+        (("--response", "flow", "--kind", "weighted", "--decimal", "comma"), "weighted mean of the batches so far"),
+        (("--response", "flow", "--lower-spec", "40", "--upper-spec", "60"), "specification"),
+    ],
+)
+def test_a_chart_leaves_as_a_page_that_tells_how_to_make_it_again(crumbwise, tmp_path, words, said):
+    flow = (49.6, 47.6, 49.9, 51.3, 47.8, 51.2, 52.6, 52.4, 53.6, 52.1)  # NIST e-Handbook 6.3.2.2
+    lines = ["batch,flow", *(f"{at},{value}" for at, value in enumerate(flow, 1))]
+    (tmp_path / "flow.csv").write_text("\n".join(lines) + "\n", encoding="utf-8")
+    ran = crumbwise("batch", "chart", "flow.csv", *words, "--report", "page.html")
+    assert ran.code == 0, ran.err
+    page = (tmp_path / "page.html").read_text(encoding="utf-8")
+    assert said in page
+    assert "crumbwise batch chart flow.csv --response flow" in page
+    assert page.count("<svg") >= 1
+    again = crumbwise("batch", "chart", "flow.csv", *words, "--report", "again.html")
+    assert again.code == 0
+    assert (tmp_path / "again.html").read_bytes() == (tmp_path / "page.html").read_bytes()
+
+
+def test_a_page_of_another_kind_is_refused_before_anything_is_drawn(crumbwise, tmp_path):
+    ran = crumbwise("batch", "chart", "flow.csv", "--response", "flow", "--report", "page.txt")
+    assert ran.code == 2
+    assert "--report" in ran.err
+    assert not (tmp_path / "page.txt").exists()
