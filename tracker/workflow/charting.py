@@ -75,7 +75,14 @@ class ChartAnswer:
         blocks = [charts_text(one.charts, beside=one.capability_words) for one in self.charted]
         if self.cost is not None:
             blocks[-1] += "\n" + "\n".join(wrap(say_false_alarms(self.cost), WIDTH))
-        return "\n\n\n".join(blocks)
+        return "\n\n\n".join(blocks) + self._next()
+
+    def _next(self) -> str:
+        """The command that looks for what changed, where something did."""
+        for one in self.charted:
+            if isinstance(one.series, BatchSeries) and stability_of(one.charts).stable is False:
+                return f'\nNext: crumbwise batch why "{self.title}" --response "{one.series.response}"'
+        return ""
 
     def notes(self) -> tuple[str, ...]:
         """What is told beside the answer: rows left out with their reasons, remarks."""
