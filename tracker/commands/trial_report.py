@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+from contextlib import nullcontext
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -88,16 +90,9 @@ def report(
     look, beside = look_of(reader, decimal, temperature), beside_of(pictures, tables, paper)
     wish = Wish(responses=tuple(response or ()), options=options, look=look, beside=beside)
     if every or folder is not None or len(trial or ()) > 1:
-        names = _all_trials(kitchen) if every else list(trial or ())
-        _into_folder(
-            names,
-            _require_folder(folder, out),
-            wish,
-            kitchen,
-            suffix=".pdf" if pdf else ".html",
-            jobs=jobs,
-            json_=json_,
-        )
+        place, suffix = _require_folder(folder, out), ".pdf" if pdf else ".html"
+        names = None if every else list(trial or ())
+        _into_folder(names, place, wish, kitchen, suffix=suffix, jobs=jobs, json_=json_)
         return
     if not trial:
         raise UsageError(
@@ -124,12 +119,26 @@ def _one(trial: str, out: Path | None, wish: Wish, kitchen: str | None, *, json_
 
 
 def _into_folder(
-    names: list[str], folder: Path, wish: Wish, kitchen: str | None, *, suffix: str, jobs: int | None, json_: bool
+    names: list[str] | None,
+    folder: Path,
+    wish: Wish,
+    kitchen: str | None,
+    *,
+    suffix: str,
+    jobs: int | None,
+    json_: bool,
 ) -> None:
+    """``names`` None: every trial; processes begin already while the kitchen is read."""
     from tracker.workflow.report_many import report_many
+    from tracker.workflow.report_workers import begun_workers
 
-    with progress("reports", len(names)) as step:
-        outcomes = report_many(kitchen_place(kitchen), names, folder, wish, suffix=suffix, jobs=jobs, step=step)
+    at_once = jobs or os.cpu_count() or 1
+    with begun_workers(at_once) if names is None and at_once > 1 else nullcontext() as workers:
+        names = _all_trials(kitchen) if names is None else names
+        with progress("reports", len(names)) as step:
+            outcomes = report_many(
+                kitchen_place(kitchen), names, folder, wish, suffix=suffix, jobs=jobs, workers=workers, step=step
+            )
     for outcome in outcomes:
         _tell_outcome(outcome)
     if json_:

@@ -15,7 +15,7 @@ from typing import Any
 
 from tracker.workflow.files import file_name
 from tracker.workflow.options import Options
-from tracker.workflow.report_workers import begin_worker
+from tracker.workflow.report_workers import begun_workers
 from tracker.workflow.reporting import Beside, Look, Written, report_trial, require_reader
 
 
@@ -81,17 +81,23 @@ def report_many(
     *,
     suffix: str = ".html",
     jobs: int | None = None,
+    workers: Executor | None = None,
     step: Callable[[str], None] = lambda words: None,
 ) -> list[Outcome]:
     """A report of each trial into ``folder``, ``jobs`` at a time (one for each core); ``step`` is told each name.
 
-    Outcomes stand in the order of ``trials``. Raises UsageError for a reader whom no report is made for.
+    ``workers`` that have begun take the work. Outcomes stand in the order of ``trials``. Raises UsageError for a
+    reader whom no report is made for.
     """
     require_reader(wish.look.reader)
     work = _jobs(kitchen, trials, folder, wish, suffix)
+    if workers is not None:
+        return list(_at_once(work, workers, step))
     at_once = min(jobs or os.cpu_count() or 1, len(work))
-    made = _in_turn(work, step) if at_once <= 1 else _at_once(work, at_once, step)
-    return list(made)
+    if at_once <= 1:
+        return list(_in_turn(work, step))
+    with begun_workers(at_once) as pool:
+        return list(_at_once(work, pool, step))
 
 
 def _jobs(kitchen: str, trials: Sequence[str], folder: Path, wish: Wish, suffix: str) -> list[Job]:
@@ -126,24 +132,16 @@ def _in_turn(work: Sequence[Job], step: Callable[[str], None]) -> Iterator[Outco
         yield make(job)
 
 
-def _at_once(work: Sequence[Job], jobs: int, step: Callable[[str], None]) -> Iterator[Outcome]:
-    from concurrent.futures import ProcessPoolExecutor
+def _at_once(work: Sequence[Job], pool: Executor, step: Callable[[str], None]) -> Iterator[Outcome]:
     from concurrent.futures.process import BrokenProcessPool
-    from multiprocessing import get_context
 
-    # Started anew everywhere: a copy of this process would share its open kitchen and its locks.
-    with ProcessPoolExecutor(jobs, mp_context=get_context("spawn"), initializer=begin_worker) as pool:
-        waiting = [_submitted(pool, job) for job in work]
+    waiting = [_submitted(pool, job) for job in work]
+    for job, future in zip(work, waiting, strict=True):
+        step(job.trial)
         try:
-            for job, future in zip(work, waiting, strict=True):
-                step(job.trial)
-                try:
-                    yield future.result()
-                except BrokenProcessPool:  # killed from outside, or no memory was left
-                    yield Outcome(trial=job.trial, failure=_ended(job))
-        except BaseException:  # interrupted: what has not begun is not begun
-            pool.shutdown(wait=False, cancel_futures=True)
-            raise
+            yield future.result()
+        except BrokenProcessPool:  # killed from outside, or no memory was left
+            yield Outcome(trial=job.trial, failure=_ended(job))
 
 
 def _submitted(pool: Executor, job: Job) -> Future[Outcome]:

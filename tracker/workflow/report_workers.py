@@ -1,6 +1,6 @@
-"""What does a process that makes nothing but reports do before its first one?
+"""What do processes that make nothing but reports do before their first one?
 
-It loads at once all that a report needs, so that it waits for nothing later, and sets itself up for
+Each loads at once all that a report needs, so that it waits for nothing later, and sets itself up for
 a life of one kind of work. Only a process of our own may be set up so, never the caller's.
 """
 
@@ -9,6 +9,9 @@ from __future__ import annotations
 import gc
 import importlib
 import os
+from collections.abc import Iterator
+from concurrent.futures import Executor
+from contextlib import contextmanager
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 NEEDED = (
@@ -39,3 +42,22 @@ def begin_worker() -> None:
         gc.freeze()
         gc.enable()
     gc.set_threshold(LOOK_EACH, 10, 10)
+
+
+@contextmanager
+def begun_workers(count: int) -> Iterator[Executor]:
+    """``count`` processes that load already while the caller still finds out what there is to do.
+
+    Started anew everywhere: a copy of this process would share its open kitchen and its locks.
+    """
+    from concurrent.futures import ProcessPoolExecutor
+    from multiprocessing import get_context
+
+    with ProcessPoolExecutor(count, mp_context=get_context("spawn"), initializer=begin_worker) as pool:
+        try:
+            for _ in range(count):  # a process is started by the first work it may take
+                pool.submit(os.getpid)
+            yield pool
+        except BaseException:  # interrupted: what has not begun is not begun
+            pool.shutdown(wait=False, cancel_futures=True)
+            raise
