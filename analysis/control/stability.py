@@ -1,9 +1,10 @@
 """Is the process stable, as far as its charts can tell?
 
-Charts watch many batches by several rules, so that chance alone raises an alarm in most long logs: over 38
-batches in more than half of them. A process is therefore called unstable only where chance would hardly do it: by more
-alarms than chance gives (``analysis.control.expected``), or by a point so far out that chance puts
-none there in 95 of 100 logs (Bonferroni over all points of all charts). Every alarm is still told.
+Charts watch many batches by several rules, so that chance alone raises an alarm in nearly half of all logs of 40
+batches and nine in ten of 120 (batches of four, three charts, simulated). A process is therefore called
+unstable only where chance would hardly do it: by more alarms than chance gives
+(``analysis.control.expected``), or by a point so far out that chance puts none there in 95 of 100 logs
+(Bonferroni over all points of all charts). Every alarm is still told.
 """
 
 from __future__ import annotations
