@@ -74,7 +74,7 @@ def _answer(effects: list[PooledEffect], pooling: Pooling) -> Section:
 
 def _unlike(about: Mapping[str, Mapping[str, str]]) -> Section:
     rows = tuple(tuple(map(plain, row)) for row in rows_of(about))
-    table = Table(columns=("what", *map(plain, about)), rows=rows)
+    table = Table(columns=(say.WHAT, *map(plain, about)), rows=rows)
     blocks: list[Block] = [Words(text=plain(say_unlike(about))), Grid(caption=CAPTION, table=table)]
     return Section(key="unlike", title=TITLE, blocks=blocks)
 

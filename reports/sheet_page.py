@@ -18,12 +18,6 @@ from reports.html import css_string, plain, render, style_sheet
 if TYPE_CHECKING:
     from reports.sheet import Sheet, SheetDay, SheetResponse, SheetRun
 
-# Raw flour and egg, closed vessels, cores and the food code: public advice of food agencies and
-# university safety pages, in our words. Protecting hands and naming allergens: common practice, no source.
-SAFETY = say.SAFETY
-
-CONVERTED = say.CONVERTED
-
 
 @dataclass(frozen=True, kw_only=True)
 class Blanks:
@@ -47,9 +41,10 @@ class ToRead:
 def render_sheet(sheet: Sheet) -> str:
     """The sheet as one HTML document."""
     runs = [run for day in sheet.days for run in day.runs]
-    foot = " · ".join(plain(part) for part in (say.of_trial(sheet.trial), _short(sheet.plan_hash, "plan")) if part)
+    foot = " · ".join(plain(part) for part in (say.of_trial(sheet.trial), _short(sheet.plan_hash, say.PLAN)) if part)
     css = style_sheet("sheet.css").replace('"FOOT"', css_string(foot))
     values = {
+        "words": say,
         "sheet": sheet,
         "facts": _facts(sheet, len(runs)),
         "days": [_day(day) for day in sheet.days],
@@ -57,7 +52,7 @@ def render_sheet(sheet: Sheet) -> str:
         "runs": len(runs),
         "cautions": sheet.cautions,
         "method": plain(sheet.method),
-        "safety": SAFETY,
+        "safety": say.SAFETY,
         "foot": foot,
         "sparse": not runs,
     }
@@ -70,7 +65,7 @@ def to_read(response: SheetResponse) -> ToRead:
         name=plain(response.name),
         unit=_unit(response),
         hint=_hint(response),
-        choices=("yes", "no") if response.scale == "yes-no" else (),
+        choices=say.CHOICES if response.scale == "yes-no" else (),
         blanks=tuple(
             Blanks(label=say.piece_named(piece) if response.pieces > 1 else "", count=response.readings)
             for piece in range(1, response.pieces + 1)
@@ -82,7 +77,7 @@ def _unit(response: SheetResponse) -> str:
     if response.scale == "score" and response.anchors:
         return f"1–{len(response.anchors)}"
     if response.scale == "count":
-        return plain(response.unit) or "number"
+        return plain(response.unit) or say.NUMBER
     return plain(response.unit)
 
 
@@ -105,15 +100,15 @@ def _facts(sheet: Sheet, runs: int) -> list[tuple[str, str]]:
     """What stands under the title: (name, value) pairs, left out when not known."""
     flour = f"{say_level(sheet.flour_per_bake_g)} g" if sheet.flour_per_bake_g is not None else ""
     pairs = (
-        ("Trial", sheet.trial),
-        ("Kitchen", sheet.kitchen),
-        ("Formula", sheet.formula),
+        (say.TRIAL, sheet.trial),
+        (say.KITCHEN, sheet.kitchen),
+        (say.FORMULA, sheet.formula),
         (say.FLOUR_PER_BAKE, flour),
-        ("Runs", str(runs)),
+        (say.RUNS, str(runs)),
         (say.PLAN_HASH, sheet.plan_hash),
         (say.AUDIT_HEAD, sheet.audit_head),
-        ("Made", sheet.made_on),
-        (say.SETTINGS_IN_F, CONVERTED if _any_fahrenheit(sheet) else ""),
+        (say.MADE, sheet.made_on),
+        (say.SETTINGS_IN_F, say.CONVERTED if _any_fahrenheit(sheet) else ""),
     )
     return [(name, plain(value)) for name, value in pairs if value]
 

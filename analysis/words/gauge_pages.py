@@ -170,3 +170,24 @@ def say_readings_caption(answer: GaugeAnswer, *, every: int = 1, drawn: int = 1)
 def say_term(term: str) -> str:
     """The name of a part, as a row of a table has it."""
     return LABELS[term]
+
+
+READING_COLUMNS = ("piece", "person", "readings", "mean", "lowest", "highest")
+COMPONENT_COLUMNS = ("part", "SD", "low", "high", "of the variance", "of the spread")
+OF_TOLERANCE = "of the tolerance"
+HAND_COLUMNS = ("part", "SD by ranges", "SD here")
+FIT_COLUMNS = ("term", "df", "sum of squares", "mean square", "F", "p")
+PERSON_COLUMNS = ("person", "readings", "mean", "off the average", "low", "high", "SD of repeats", "from", "to")
+WORTH_COLUMNS = ("people", "readings each", "SD of a bake's mean", "of it measuring", "gained by the last reading")
+
+
+def spread_of(response: str) -> str:
+    return f"Spread of {response}"
+
+
+def readings_of(response: str) -> str:
+    return f"Readings of {response}"
+
+
+def six_sd_of(response: str) -> str:
+    return f"six SD of {response}"

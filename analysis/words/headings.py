@@ -53,6 +53,9 @@ NO_ANSWER_BEFORE = "No answer before the end"
 ASSESSORS_COMPARE = "How the assessors compare"
 NO_SCORE = "This trial has no score, so there is no panel to look at."
 WHO_UNKNOWN = "Who gave which score is not known here, so assessors cannot be compared."
+WHAT = "what"
+BLOCK = "block"
+ORDER = "order"
 ALL_BAKES = "all bakes"
 NOTES_BY_TREATMENT = "Taste notes by treatment"
 NOTE_COLUMNS = ("treatment", "words", "note")
@@ -104,3 +107,37 @@ def assessors_of(response: str) -> str:
 
 def counted_by(by: str) -> str:
     return f"Counted by {by}; the notes themselves stand below, each with its treatment."
+
+
+BAKE = "bake"
+THE_DATA = "The data"
+ROWS_LEFT_OUT = "Rows left out"
+HOW_MADE = "How it was made"
+WHAT_WAS_CHANGED = "What was changed"
+NO_BAKE = "No bake could be analysed."
+LEFT_OUT_COLUMNS = ("row or bake", "response", "why")
+FACTOR_COLUMNS = ("factor", "kind", "unit", "levels")
+
+
+def as_analysed(count: str) -> str:
+    return f"{count} as analysed (readings averaged)"
+
+
+def rows_used(rows_used: int, rows_read: str) -> str:
+    return f"{rows_used} of {rows_read} were used."
+
+
+def first_of_bakes(drawn: int, count: int) -> str:
+    return f"The first {drawn} of {count} bakes in order of baking; export the trial for all."
+
+
+def levels_between(amounts: str, count: int) -> str:
+    return f"{amounts}, {count} levels"
+
+
+def one_in_drawn(drawn: int) -> str:
+    return f"Pictures draw one bake in {drawn}, so that single ones can be told; every number rests on all bakes."
+
+
+def taste_notes(notes: str) -> str:
+    return f"Taste notes ({notes})"

@@ -10,6 +10,7 @@ NOT_ON_PAPER = (
     "Tables that were folded on the screen are not on paper; open one there before printing, and it is. "
     "Of many pictures of one kind the first two are printed."
 )
+NO_NAME = "(no name)"
 TRIAL_REPORT = "Trial report"
 
 

@@ -21,6 +21,10 @@ GROUPS_UNLIKE = "readings of one group are not alike"
 SHARE_COLUMNS = ("share of yes", "dose", "low", "high")
 ASSUMED_COLUMNS = ("taken for granted", "term", "df", "LR chi-square", "p")
 AS_GOOD = "as good"
+RATIO = "ratio"
+DIFFERENCE = "difference"
+BAKES = "bakes"
+YES, NO = "yes", "no"
 PURE_ERROR = "pure error"
 NOT_AS_GOOD = "not as good"
 WORDS_USED = "Words used here"
@@ -43,8 +47,8 @@ def from_to_unbroken(low: str, high: str) -> str:
     return f"{low}\u00a0to\u00a0{high}"
 
 
-def columns_of_chemistry(it: Iterable[str], more: Iterable[str]) -> tuple[str, ...]:
-    return (*it, "gas (mL)", "soda left (g)", "acid left (meq)", "predicted pH", "range", *more)
+def columns_of_chemistry(settings: Iterable[str], measured: Iterable[str]) -> tuple[str, ...]:
+    return (*settings, "gas (mL)", "soda left (g)", "acid left (meq)", "predicted pH", "range", *measured)
 
 
 def covariates_caption(response: str, confidence: str) -> str:
@@ -135,8 +139,8 @@ def columns_of_path(amounts: Iterable[str]) -> tuple[str, ...]:
     return ("half ranges", *amounts, "response", "low", "high", "inside")
 
 
-def columns_of_bends(it: Iterable[str]) -> tuple[str, ...]:
-    return (*it, "bend", "low", "high", "verdict")
+def columns_of_bends(steps: Iterable[str]) -> tuple[str, ...]:
+    return (*steps, "bend", "low", "high", "verdict")
 
 
 def one_step_of(named: str) -> str:
@@ -149,3 +153,23 @@ def path_caption(response: str) -> str:
 
 def level_shares(level: str, having: int, noted: int) -> str:
     return f"{level}: {having} of {noted}"
+
+
+def columns_of_pairs(what: str, ratio: Iterable[str]) -> tuple[str, ...]:
+    return ("factor", "levels", what, "low", "high", *ratio, "adjusted p")
+
+
+def columns_of_ratio(odds: str) -> tuple[str, ...]:
+    return (odds, "from", "to")
+
+
+def columns_of_contrasts(link: str, odds: str) -> tuple[str, ...]:
+    return ("contrast", f"on the {link} scale", "low", "high", odds, "from", "to", "p")
+
+
+def columns_of_equivalence(what: str) -> tuple[str, ...]:
+    return ("levels", what, "low", "high", "margin", "verdict", "p")
+
+
+def scale_of(scale: str, response: str) -> str:
+    return f"{scale} of {response}"

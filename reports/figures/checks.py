@@ -162,4 +162,4 @@ def _table(points: Sequence[BakePoint], along: Sequence[float], column: str, uni
         )
         for point, place in list(zip(points, along, strict=True))[:MOST_ROWS]
     )
-    return Table(columns=("bake", heading, say.residual_column(shown)), rows=rows)
+    return Table(columns=say.columns_of_residuals(heading, shown), rows=rows)

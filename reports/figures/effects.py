@@ -13,6 +13,8 @@ from analysis.estimates import Effect
 from analysis.results import Finding, ResponseResult
 from analysis.words.findings import say_term
 from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share, say_signed, with_warmth
+from analysis.words.pages import between
+from analysis.words.pictures import effects as say
 from analysis.words.trust_checks import SCALES
 from reports.figures.lettering import brief, row_height, row_names, sized, with_unit, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
@@ -35,8 +37,8 @@ from reports.figures.svg import as_svg
 
 MOST_ROWS = 24
 DRAWN = ("effect", "interaction", "bend", "blend", "centre")
-VERDICTS = {"yes": "matters", "no": "too small to matter", "unsure": "cannot tell"}
-BARE_VERDICTS = {"yes": "differs from 0", "no": "too small to matter", "unsure": "cannot tell"}
+VERDICTS = {"yes": "matters", "no": say.TOO_SMALL, "unsure": "cannot tell"}
+BARE_VERDICTS = {"yes": say.DIFFERS_FROM_0, "no": say.TOO_SMALL, "unsure": "cannot tell"}
 LOOKS = {"yes": (BLUE, "o", False), "no": (SOFT, "D", False), "unsure": (VERMILLION, "s", True)}
 
 
@@ -82,9 +84,9 @@ def draw_effects(result: ResponseResult, *, key: str, confidence: float = 0.95) 
         row_names(axes, list(rows), shown)
         axes.set(xlim=span(reach), ylim=(len(drawn) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
-        axes.set_xlabel(with_unit(f"change in {brief(response.name, 40)}", unit), parse_math=False)
-        alt = short_alt(f"Effects on {brief(response.name)}. Most telling:", _leading(drawn[0], confidence))
-        svg = as_svg(figure, key=key, title=f"Effects on {brief(response.name, 60)}", description=alt)
+        axes.set_xlabel(with_unit(say.change_in(brief(response.name, 40)), unit), parse_math=False)
+        alt = short_alt(say.effects_alt(brief(response.name)), _leading(drawn[0], confidence))
+        svg = as_svg(figure, key=key, title=say.effects_title(brief(response.name, 60)), description=alt)
     return Figure(
         key=key, svg=svg, alt=alt, caption=_caption(result, len(found), confidence), table=_table(found, result)
     )
@@ -93,11 +95,11 @@ def draw_effects(result: ResponseResult, *, key: str, confidence: float = 0.95) 
 def name_of(finding: Finding) -> str:
     """The variables of a finding, an interaction joined by a times sign, a blend by a plus."""
     if finding.kind == "centre":
-        return "bend at the centre"
+        return say.BEND_AT_CENTRE
     if finding.kind == "bend":
-        return f"bend over {finding.variables[0]}"
+        return say.bend_over(finding.variables[0])
     if finding.kind == "blend":
-        return f"blend of {' + '.join(finding.variables)}"
+        return say.blend_of(" + ".join(finding.variables))
     return " × ".join(finding.variables)
 
 
@@ -109,10 +111,10 @@ def step_of(finding: Finding) -> str:
     first, second = say_level(facts["from"]), say_level(facts["to"])
     if finding.kind == "interaction":
         unit = str(facts.get("of_unit", ""))
-        return f"{facts.get('of', '')} {with_warmth(f'{first} to {second}', unit)}".strip()
+        return f"{facts.get('of', '')} {with_warmth(between(first, second), unit)}".strip()
     if facts.get("factor_kind") == "amount":
-        return with_warmth(f"{first} to {second}", str(facts.get("factor_unit", "")))
-    return f"{second} against {first}"
+        return with_warmth(between(first, second), str(facts.get("factor_unit", "")))
+    return say.second_against_first(second, first)
 
 
 def _verdict(finding: Finding, result: ResponseResult) -> str:
@@ -128,18 +130,18 @@ def _leading(finding: Finding, confidence: float) -> str:
 
 def _caption(result: ResponseResult, count: int, confidence: float) -> str:
     response = result.response
-    said = [f"Each mark is an effect, its line the {say_share(confidence)} interval."]
+    said = [say.mark_is_effect(say_share(confidence))]
     kinds = {finding.kind for finding in result.findings if finding.size is not None}
-    said += ["The bend at the centre is its bakes against the corners' mean."] if "centre" in kinds else []
-    said += ["A bend is the middle against the mean of both ends."] if "bend" in kinds else []
-    said += ["A blend is an even mixture against the mean of its parts."] if "blend" in kinds else []
+    said += [say.CENTRE_IS] if "centre" in kinds else []
+    said += [say.BEND_IS] if "bend" in kinds else []
+    said += [say.BLEND_IS] if "blend" in kinds else []
     if all(f.low is None for f in result.findings if f.size is not None):
-        said[0] = "Each mark is an effect; there was nothing to judge an interval against."
+        said[0] = say.NO_INTERVALS
     if response.matters:
         matters = sized(say_level(response.matters), response.unit)
-        said.append(f"Inside the shaded band a change is smaller than the {matters} that matters.")
+        said.append(say.inside_the_band(matters))
     if count > MOST_ROWS:
-        said.append(f"The {MOST_ROWS} foremost of {count} are drawn; the table has all.")
+        said.append(say.foremost_drawn(MOST_ROWS, count))
     return " ".join(said)
 
 
@@ -152,7 +154,7 @@ def _table(found: Sequence[Finding], result: ResponseResult) -> Table:
         size = say_signed(finding.size or 0.0, step)
         rows.append((name_of(finding), size, *ends, verdicts[finding.matters], step_of(finding) or "–"))
     unit = f" ({result.response.unit})" if result.response.unit else ""
-    columns = ("variable", f"effect{unit}", f"low{unit}", f"high{unit}", "verdict", "change from … to")
+    columns = say.columns_of_effects(unit)
     return Table(columns=columns, rows=tuple(rows))
 
 
@@ -165,14 +167,14 @@ def draw_half_normal(result: ResponseResult, *, key: str) -> Figure | None:
         return None
     margins = effects[0].margin, effects[0].simultaneous_margin
     scale = result.family.model.transform
-    unit = f"on the scale of the {SCALES.get(scale, scale)}" if scale else result.response.unit
+    unit = say.on_scale_of(SCALES.get(scale, scale)) if scale else result.response.unit
     places = half_normal([effect.effect for effect in effects])
     response = result.response
     out = _beyond(effects, margins[0])
     with canvas(3.3) as (figure, (axes,)):
-        for words, margin in zip(("margin for one effect", "margin for all at once"), margins, strict=True):
+        for words, margin, colour in zip(say.MARGINS, margins, (RULE, SOFT), strict=True):
             if margin is not None:
-                axes.axvline(margin, color=RULE if words.endswith("one effect") else SOFT, linewidth=1.1, zorder=1)
+                axes.axvline(margin, color=colour, linewidth=1.1, zorder=1)
                 looks = {"rotation": 90, "ha": "left", "va": "bottom", "color": SOFT, "fontsize": 8}
                 write(axes, margin, 0.02, f" {words}", transform=axes.get_xaxis_transform(), **looks)
         for which, colour, marker in ((True, BLUE, "o"), (False, PURPLE, "D")):
@@ -182,10 +184,10 @@ def draw_half_normal(result: ResponseResult, *, key: str) -> Figure | None:
         _name_points(axes, effects, places, out)
         sizes = [size for _, size, _ in places] + [m for m in margins if m is not None]
         axes.set(xlim=(0, span([0.0, *sizes])[1] * 1.05), ylim=(0, max(q for *_, q in places) * 1.15), yticks=[])
-        axes.set_xlabel(with_unit(f"size of effect on {brief(response.name, 30)}", unit), parse_math=False)
-        axes.set_ylabel("where noise alone would put it", parse_math=False)
+        axes.set_xlabel(with_unit(say.half_normal_axis(brief(response.name, 30)), unit), parse_math=False)
+        axes.set_ylabel(say.NOISE_AXIS, parse_math=False)
         alt = _half_normal_alt(effects, out, response.name, unit)
-        svg = as_svg(figure, key=key, title=f"Half-normal picture of {brief(response.name, 60)}", description=alt)
+        svg = as_svg(figure, key=key, title=say.half_normal_title(brief(response.name, 60)), description=alt)
     return Figure(
         key=key,
         svg=svg,
@@ -223,17 +225,14 @@ def _half_normal_alt(effects: Sequence[Effect], out: Sequence[Effect], response:
     if not out:
         largest = max(effects, key=lambda effect: abs(effect.effect))
         said = f"{brief(largest.term)}, {sized(say_signed(largest.effect), unit)}"
-        return short_alt(f"No effect on {name} stands out; the largest is {said}.")
+        return short_alt(say.none_stands_out(name, said))
     said = f"{brief(out[0].term.replace(':', ' × '))}, {sized(say_signed(out[0].effect), unit)}"
-    return short_alt(f"{len(out)} of {len(effects)} effects on {name} stand out; the largest is {said}.")
+    return short_alt(say.some_stand_out(len(out), len(effects), name, said))
 
 
 def _half_normal_caption(margins: tuple[float | None, float | None], unit: str) -> str:
-    one, every = (f"{say_number(m)} {unit}".rstrip() if m is not None else "not known" for m in margins)
-    return (
-        "Without replicates the small effects serve as the noise (Lenth's margins). An effect beyond "
-        f"{one} stands out by itself; beyond {every} it stands out although all were looked at."
-    )
+    one, every = (f"{say_number(m)} {unit}".rstrip() if m is not None else say.NOT_KNOWN for m in margins)
+    return say.half_normal_caption(one, every)
 
 
 def _half_table(
@@ -244,11 +243,11 @@ def _half_table(
     ranked = sorted(effects, key=lambda effect: -abs(effect.effect))
     shown = f" ({unit})" if unit else ""
     rows = [
-        (e.term.replace(":", " × "), say_signed(e.effect, e.margin), "stands out" if e in out else "within the noise")
+        (e.term.replace(":", " × "), say_signed(e.effect, e.margin), say.STANDS_OUT if e in out else say.WITHIN_NOISE)
         for e in ranked
     ]
-    columns = ("term", f"effect{shown}", "against the margin for one")
+    columns = say.columns_of_half_normal(shown)
     if not twins:
         return Table(columns=columns, rows=tuple(rows))
     wider = tuple((*row, twins.get(e.term, "–")) for row, e in zip(rows, ranked, strict=True))
-    return Table(columns=(*columns, "cannot be told from"), rows=wider)
+    return Table(columns=say.columns_with_aliases(columns), rows=wider)

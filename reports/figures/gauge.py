@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from analysis.control.gauge.fits import tolerance_of
 from analysis.control.gauge.results import MEND, SPREADS, Component, GaugeAnswer
+from analysis.words import gauge_pages as say
 from analysis.words.gauge import LABELS
 from analysis.words.gauge_pages import (
     EVERY_READING,
@@ -87,8 +88,8 @@ def draw_components(answer: GaugeAnswer, *, key: str) -> Figure:
         row_names(axes, list(range(len(parts))), [wrapped(LABELS[one.key], width=18) for one in parts])
         axes.set(xlim=(0, right), ylim=(len(parts) - 0.4, -0.6))
         axes.spines["left"].set_visible(False)
-        axes.set_xlabel(axis_title(f"six SD of {brief(answer.question.response, 30)}", unit), parse_math=False)
-        svg = as_svg(figure, key=key, title=brief(f"Spread of {answer.question.response}", 60), description=alt)
+        axes.set_xlabel(axis_title(say.six_sd_of(brief(answer.question.response, 30)), unit), parse_math=False)
+        svg = as_svg(figure, key=key, title=brief(say.spread_of(answer.question.response), 60), description=alt)
     caption = say_components_caption(answer, cut=any(_beyond(one, right) for one in parts))
     return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_components(answer, parts))
 
@@ -115,7 +116,7 @@ def _name_limits(axes: Axes, answer: GaugeAnswer, whole: float, right: float) ->
 def _components(answer: GaugeAnswer, parts: Sequence[Component]) -> Table:
     """SD and shares; the variance's add up, those of the spread do not."""
     tolerance = tolerance_of(answer.question) is not None
-    columns = ("part", "SD", "low", "high", "of the variance", "of the spread")
+    columns = say.COMPONENT_COLUMNS
     rows = []
     for one in parts:
         shares = answer.used.shares[one.key]
@@ -125,7 +126,7 @@ def _components(answer: GaugeAnswer, parts: Sequence[Component]) -> Table:
         if shares.of_tolerance is not None:
             row.append(say_percent(shares.of_tolerance.value, 1))
         rows.append(tuple(row))
-    return Table(columns=(*columns, "of the tolerance") if tolerance else columns, rows=tuple(rows))
+    return Table(columns=(*columns, say.OF_TOLERANCE) if tolerance else columns, rows=tuple(rows))
 
 
 @dataclass(frozen=True)
@@ -164,7 +165,7 @@ def draw_readings(answer: GaugeAnswer, *, key: str) -> Figure:
         axes.set_xlabel(wrapped(answer.question.piece, width=40), labelpad=6 + room, parse_math=False)
         _name_people(axes, answer, people, looks, last, (low, high))
         axes.set_ylabel(axis_title(brief(answer.question.response, 40), answer.question.unit), parse_math=False)
-        svg = as_svg(figure, key=key, title=brief(f"Readings of {answer.question.response}", 60), description=alt)
+        svg = as_svg(figure, key=key, title=brief(say.readings_of(answer.question.response), 60), description=alt)
     caption = say_readings_caption(answer, every=step, drawn=one_in(len(answer.plotted), MOST_POINTS))
     return Figure(key=key, svg=svg, alt=alt, caption=caption, table=_readings(answer))
 
@@ -268,4 +269,4 @@ def _readings(answer: GaugeAnswer) -> Table:
                         *told,
                     )
                 )
-    return Table(columns=("piece", "person", "readings", "mean", "lowest", "highest"), rows=tuple(rows[:MOST_ROWS]))
+    return Table(columns=say.READING_COLUMNS, rows=tuple(rows[:MOST_ROWS]))

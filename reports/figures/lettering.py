@@ -14,6 +14,7 @@ from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from analysis.words.numbers import say_level, true_minus
+from analysis.words.pages import NO_NAME
 from reports.html import plain
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def calm(text: str) -> str:
 
 def wrapped(text: str, *, width: int = 20, lines: int = 2) -> str:
     """``text`` on at most ``lines`` lines about ``width`` letters wide; the rest is an ellipsis."""
-    kept = calm(plain(say_level(text))) or "(no name)"
+    kept = calm(plain(say_level(text))) or NO_NAME
     width = max(3, width * len(kept) // max(columns(kept), len(kept)))
     return "\n".join(textwrap.wrap(kept, width=width, max_lines=lines, placeholder=" …") or [kept[: width - 1] + "…"])
 
@@ -112,7 +113,7 @@ def column_names(axes: Axes, places: Sequence[float], names: Sequence[str], *, m
 
 def brief(name: str, most: int = 36) -> str:
     """``name`` on one line, cut at ``most`` characters: for alt text, where the number must not be pushed out."""
-    kept = calm(plain(say_level(name))) or "(no name)"
+    kept = calm(plain(say_level(name))) or NO_NAME
     most = max(3, most * len(kept) // max(columns(kept), len(kept)))
     return kept if len(kept) <= most else kept[: most - 1].rstrip() + "…"
 

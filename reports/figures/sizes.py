@@ -52,7 +52,7 @@ def draw_size(answer: SizeAnswer, *, unit: str = "", key: str = "size") -> Figur
         alt=alt,
         caption=say.sizes_caption(told),
         table=Table(
-            columns=(say.columns_of_sizes(MISSING[answer.question.what]), "in all", smallest, "of 100 trials"),
+            columns=say.columns_of_sizes(MISSING[answer.question.what], smallest),
             rows=rows,
         ),
     )

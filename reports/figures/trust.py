@@ -51,9 +51,7 @@ def draw_spread(result: ResponseResult, check: Check, *, key: str, sentence: str
         svg = as_svg(figure, key=key, title=say.spread_title(brief(result.response.name, 40), between), description=alt)
     unit = f" ({result.response.unit})" if result.response.unit else ""
     rows = tuple((name, str(len(held[name])), _sized(widths[name])) for name in names)
-    table = Table(
-        columns=(between if between != "treatments" else say.TREATMENT, "bakes", f"SD of residuals{unit}"), rows=rows
-    )
+    table = Table(columns=say.columns_of_spread(between if between != "treatments" else say.TREATMENT, unit), rows=rows)
     return Figure(key=key, svg=svg, alt=alt, caption=sentence, table=table)
 
 

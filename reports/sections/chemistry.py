@@ -102,7 +102,7 @@ def _table(analysis: Analysis, chemistry: DataFrame) -> Table:
             )
         )
     columns = say.columns_of_chemistry(
-        [plain(with_unit(f.name, f"({f.unit})" if f.unit else "")) for f in factors if f.name in told] or ["bakes"],
+        [plain(with_unit(f.name, f"({f.unit})" if f.unit else "")) for f in factors if f.name in told] or [say.BAKES],
         say.MEASURED_PH if measured else (),
     )
     return Table(columns=columns, rows=tuple(rows))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from analysis.control.gauge.results import GaugeAnswer
+from analysis.words import gauge_pages as say
 from analysis.words.checks import say_check
 from analysis.words.gauge import say_gauge_answer, say_gauge_finding
 from analysis.words.gauge_pages import (
@@ -69,7 +70,7 @@ def _people(answer: GaugeAnswer) -> Table:
         ]
         mean = say_number(line.mean, answer.used.components["repeatability"].sd)
         rows.append((plain(line.person) or EVERY_READING, str(line.readings), mean, offset, *ends, *sd))
-    columns = ("person", "readings", "mean", "off the average", "low", "high", "SD of repeats", "from", "to")
+    columns = say.PERSON_COLUMNS
     return Table(columns=columns, rows=tuple(rows))
 
 
@@ -86,7 +87,7 @@ def worth_section(answer: GaugeAnswer) -> Section:
         )
         for point in answer.worth.points
     )
-    columns = ("people", "readings each", "SD of a bake's mean", "of it measuring", "gained by the last reading")
+    columns = say.WORTH_COLUMNS
     grid = Grid(caption=WORTH_CAPTION, table=Table(columns=columns, rows=rows), fold=True)
     return Section(key="worth", title=TITLES["worth"], blocks=[*(Words(text=line) for line in said), grid])
 
@@ -115,7 +116,7 @@ def made_section(answer: GaugeAnswer) -> Section:
                 )
                 for line in fit.table
             )
-            table = Table(columns=("term", "df", "sum of squares", "mean square", "F", "p"), rows=rows)
+            table = Table(columns=say.FIT_COLUMNS, rows=rows)
             blocks.append(Grid(caption=f"{TABLE_CAPTION}, {title_of_fit(fit)}", table=table, fold=True))
     blocks += [Grid(caption=BY_HAND, table=_by_hand(answer))] if answer.ranges is not None else []
     blocks.append(Words(text=plain(say_left_out_readings(answer)), tone="quiet"))
@@ -137,4 +138,4 @@ def _by_hand(answer: GaugeAnswer) -> Table:
         (say_term(key), say_number(value, value / 10 or None), say_number(used[key].sd, used[key].sd / 10 or None))
         for key, value in pairs
     )
-    return Table(columns=("part", "SD by ranges", "SD here"), rows=rows)
+    return Table(columns=say.HAND_COLUMNS, rows=rows)

@@ -7,8 +7,10 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from analysis.results import Analysis, BakePoint, ResponseResult
+from analysis.words import headings as say
 from analysis.words import say_count, say_left_out, say_level, say_number
 from analysis.words.numbers import CELSIUS, as_written, say_list, with_warmth
+from analysis.words.pages import between
 from reports.figures.picture import Table
 from reports.figures.points import one_in
 from reports.html import plain
@@ -23,7 +25,7 @@ def made_section(analysis: Analysis, plan: Mapping[str, Any] | None) -> Section 
     """The plan as it was laid out: kind, runs, blocks, replicates, seed, formula; None without one."""
     pairs = [(plain(str(name)).replace("_", " "), _value(value)) for name, value in (plan or {}).items()]
     factors = Table(
-        columns=("factor", "kind", "unit", "levels"),
+        columns=say.FACTOR_COLUMNS,
         rows=tuple(
             (f.name, f.kind, f.unit or "–", _listed(f.levels) or _baked(analysis, f.name, f.unit))
             for f in analysis.question.factors
@@ -32,8 +34,8 @@ def made_section(analysis: Analysis, plan: Mapping[str, Any] | None) -> Section 
     known = tuple((name, value) for name, value in pairs if value)
     blocks: list[Facts | Grid] = [Facts(pairs=known)] if known else []
     if factors.rows:
-        blocks.append(Grid(caption="What was changed", table=factors))
-    return Section(key="made", title="How it was made", blocks=blocks) if blocks else None
+        blocks.append(Grid(caption=say.WHAT_WAS_CHANGED, table=factors))
+    return Section(key="made", title=say.HOW_MADE, blocks=blocks) if blocks else None
 
 
 def _warm(levels: str, unit: str) -> str:
@@ -43,7 +45,7 @@ def _warm(levels: str, unit: str) -> str:
 
 def _listed(levels: Sequence[str]) -> str:
     more = len(levels) - MOST_LEVELS
-    return ", ".join([*levels[:MOST_LEVELS], *([f"and {more} more"] if more > 0 else [])])
+    return ", ".join([*levels[:MOST_LEVELS], *([say.and_so_many_more(more)] if more > 0 else [])])
 
 
 def _value(value: Any) -> str:
@@ -66,7 +68,7 @@ def _baked(analysis: Analysis, factor: str, unit: str) -> str:
     points = analysis.responses[0].family.points if analysis.responses else ()
     amounts = sorted({v for p in points if isinstance(v := p.settings.get(factor), (int, float))})
     if len(amounts) > 8:
-        return f"{_warm(f'{say_level(amounts[0])} to {say_level(amounts[-1])}', unit)}, {len(amounts)} levels"
+        return say.levels_between(_warm(between(say_level(amounts[0]), say_level(amounts[-1])), unit), len(amounts))
     return _warm(say_list([say_level(float(v)) for v in amounts]), unit) or "–"
 
 
@@ -81,7 +83,7 @@ def data_section(analysis: Analysis) -> Section:
     ordered = sorted(bakes.values(), key=lambda point: (point.order, point.bake))
     factors = [f.name for f in analysis.question.factors if any(f.name in p.settings for p in ordered)]
     blocked = any(point.block is not None for point in ordered)
-    columns = ["bake", "order", *(["block"] if blocked else []), *factors]
+    columns = [say.BAKE, say.ORDER, *([say.BLOCK] if blocked else []), *factors]
     for result in analysis.responses:
         unit = f" ({result.response.unit})" if result.response.unit else ""
         columns += [f"{result.response.name}{unit}", "fitted", "residual"]
@@ -102,22 +104,20 @@ def data_section(analysis: Analysis) -> Section:
     ]
     blocks: list[Words | Grid] = []
     if (drawn := one_in(len(ordered))) > 1:
-        said = f"Pictures draw one bake in {drawn}, so that single ones can be told; every number rests on all bakes."
+        said = say.one_in_drawn(drawn)
         blocks.append(Words(text=said))
     if len(ordered) > MOST_ROWS:
-        blocks.append(
-            Words(text=f"The first {MOST_ROWS} of {len(ordered)} bakes in order of baking; export the trial for all.")
-        )
+        blocks.append(Words(text=say.first_of_bakes(MOST_ROWS, len(ordered))))
     if rows:
         blocks.append(
             Grid(
-                caption=f"{say_count(len(ordered), 'bake')} as analysed (readings averaged)",
+                caption=say.as_analysed(say_count(len(ordered), "bake")),
                 table=Table(columns=tuple(columns), rows=tuple(rows)),
             )
         )
     else:
-        blocks.append(Words(text="No bake could be analysed."))
-    return Section(key="data", title="The data", blocks=blocks)
+        blocks.append(Words(text=say.NO_BAKE))
+    return Section(key="data", title=say.THE_DATA, blocks=blocks)
 
 
 def _cells(point: BakePoint | None, result: ResponseResult, decimals: int) -> tuple[str, str, str]:
@@ -142,16 +142,16 @@ def _decimals(result: ResponseResult) -> int:
 
 def provenance_section(analysis: Analysis, provenance: Mapping[str, str]) -> Section:
     """Where it comes from and how to make it again."""
-    counted = f"{analysis.rows_used} of {say_count(analysis.rows_read, 'row')} were used."
+    counted = say.rows_used(analysis.rows_used, say_count(analysis.rows_read, "row"))
     blocks: list[Words | Facts | Grid] = [Words(text=f"{counted} {say_left_out(analysis.left_out)}")]
     if len(analysis.left_out) > SAID_OUT:
         rows = tuple((str(out.row), out.response or "all", out.why) for out in analysis.left_out[:MOST_ROWS])
-        columns = ("row or bake", "response", "why")
-        blocks.append(Grid(caption="Rows left out", table=Table(columns=columns, rows=rows), fold=True))
+        columns = say.LEFT_OUT_COLUMNS
+        blocks.append(Grid(caption=say.ROWS_LEFT_OUT, table=Table(columns=columns, rows=rows), fold=True))
     question = analysis.question
     options = {name: getattr(question, name) for name in ("kind", "order", "squares", "confidence")}
     facts = {"source": analysis.source, "seed": str(question.seed), "options": json.dumps(options)}
     facts |= {str(name): str(value) for name, value in provenance.items()}
     pairs = [(name.replace("_", " "), plain(value)) for name, value in facts.items()]
     blocks.append(Facts(pairs=tuple((name, value) for name, value in pairs if value), exact=True))
-    return Section(key="provenance", title="Where this comes from", blocks=blocks)
+    return Section(key="provenance", title=say.WHERE_FROM, blocks=blocks)

@@ -7,6 +7,7 @@ from typing import Any
 
 from analysis.linear.scatter import ScatterPart
 from analysis.results import Analysis, ResponseResult
+from analysis.words import tables as say
 from analysis.words.scatter import say_scatter
 from analysis.words.trust_checks import SCALES
 from reports.figures.scatter import draw_scatter
@@ -18,6 +19,8 @@ def show_scatter(part: ScatterPart, about: ResponseResult, analysis: Analysis, k
     """The sentences, then one standard deviation for each kind of group."""
     response = about.response
     scale = about.family.model.transform  # spreads stand on that scale, in no unit
-    name, unit = (f"{SCALES.get(scale, scale)} of {response.name}", "") if scale else (response.name, response.unit)
+    name, unit = (
+        (say.scale_of(str(SCALES.get(scale, scale)), response.name), "") if scale else (response.name, response.unit)
+    )
     figure = draw_scatter(part, response=name, unit=unit, key=keys(), confidence=part.confidence)
     return [Items(items=say_scatter(part, about, analysis.question)), Picture(figure=figure)]

@@ -67,7 +67,7 @@ def _pairs(pairs: Sequence[ScoreDifference], part: ScorePart) -> Table:
         size = [_number(value, step) for value in (one.difference, one.low, one.high)]
         ratio = [_number(value) for value in (one.ratio, one.ratio_low, one.ratio_high)] if shown else []
         rows.append((one.factor, f"{one.a} – {one.b}", *size, *ratio, _p(one.p_adjusted)))
-    columns = ("factor", "levels", what, "low", "high", *((odds, "from", "to") if shown else ()), "adjusted p")
+    columns = say.columns_of_pairs(what, say.columns_of_ratio(odds) if shown else ())
     return Table(columns=columns, rows=tuple(rows))
 
 
@@ -81,7 +81,7 @@ def _contrasts(part: ScorePart) -> Table:
         numbers = [_number(value, step) for value in (one.estimate, one.low, one.high)]
         ratios = [_number(value) for value in (one.ratio, one.ratio_low, one.ratio_high)]
         rows.append((f"{one.name}{at}", *numbers, *ratios, _p(one.p)))
-    columns = ("contrast", f"on the {part.link} scale", "low", "high", odds, "from", "to", "p")
+    columns = say.columns_of_contrasts(part.link, odds)
     return Table(columns=columns, rows=tuple(rows))
 
 

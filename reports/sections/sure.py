@@ -123,8 +123,8 @@ def _equivalence(result: ResponseResult) -> Table:
         margin = between(_number(e.margin_low), _number(e.margin_high))
         numbers = (_number(v, step) for v in (e.estimate, e.low, e.high))
         rows.append((f"{e.a} {'/' if e.ratio else '–'} {e.b}", *numbers, margin, said[e.equivalent], _p(e.p)))
-    what = "ratio" if any(e.ratio for e in result.family.equivalence) else "difference"
-    return Table(columns=("levels", what, "low", "high", "margin", "verdict", "p"), rows=tuple(rows))
+    what = say.RATIO if any(e.ratio for e in result.family.equivalence) else say.DIFFERENCE
+    return Table(columns=say.columns_of_equivalence(what), rows=tuple(rows))
 
 
 def _coefficients(result: ResponseResult) -> Table:

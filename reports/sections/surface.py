@@ -95,7 +95,7 @@ def _ridge(part: SurfacePart) -> Table:
             say_number(point.distance, 0.1),
             *(say_number(point.settings[name], part.coding[name].half / 4) for name in part.amounts),
             *_numbers(point.response, point.low, point.high),
-            "yes" if point.inside else "no",
+            say.YES if point.inside else say.NO,
         )
         for point in part.ridge
     )

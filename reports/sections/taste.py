@@ -36,7 +36,7 @@ def taste_section(analysis: Analysis, notes: DataFrame | None, keys: Keys) -> Se
     figure = draw_taste(gathered, key=keys())
     if figure:
         blocks.append(Picture(figure=figure, fold=True))
-    caption = f"Taste notes ({say_count(len(labelled), 'note')})"
+    caption = say.taste_notes(say_count(len(labelled), "note"))
     blocks.append(Grid(caption=caption, table=_table(labelled), fold=len(labelled) > MOST_OPEN))
     return Section(key="taste", title=say.NOTES_BY_TREATMENT, blocks=blocks)
 

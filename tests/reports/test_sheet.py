@@ -6,9 +6,10 @@ import re
 
 import pytest
 
+from analysis.words.sheets import SAFETY
 from reports.html import css_string
 from reports.sheet import SheetDay, SheetResponse, SheetRun, Weighed, bench_sheet
-from reports.sheet_page import SAFETY, to_read
+from reports.sheet_page import to_read
 
 HOSTILE = """</style><script>alert(1)</script>"\\' <img src=x onerror=a>"""
 

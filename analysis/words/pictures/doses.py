@@ -101,8 +101,8 @@ def sizes_caption(told: str) -> str:
     return f"Bakes against what can be {told}."
 
 
-def columns_of_sizes(of_what: str) -> str:
-    return f"bakes {of_what}"
+def columns_of_sizes(of_what: str, smallest: str) -> tuple[str, ...]:
+    return (f"bakes {of_what}", "in all", smallest, "of 100 trials")
 
 
 def see_difference(heights: str) -> str:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 AS_IT_STANDS = "as it stands"
 CANNOT_BE_TOLD = "cannot be told at all"
 TABLE_HAS_EVERY = "The table has every finding."
@@ -149,3 +151,80 @@ def moved_most(response: str, first: str, size: str) -> str:
 
 def size_and_ends(size: str, interval: str, high: str) -> str:
     return f"{size} ({interval} to {high})"
+
+
+NOT_KNOWN = "not known"
+STANDS_OUT = "stands out"
+DIFFERS_FROM_0 = "differs from 0"
+WITHIN_NOISE = "within the noise"
+BEND_AT_CENTRE = "bend at the centre"
+TOO_SMALL = "too small to matter"
+NOISE_AXIS = "where noise alone would put it"
+MARGINS = ("margin for one effect", "margin for all at once")
+BEND_IS = "A bend is the middle against the mean of both ends."
+BLEND_IS = "A blend is an even mixture against the mean of its parts."
+CENTRE_IS = "The bend at the centre is its bakes against the corners' mean."
+NO_INTERVALS = "Each mark is an effect; there was nothing to judge an interval against."
+
+
+def second_against_first(second: str, first: str) -> str:
+    return f"{second} against {first}"
+
+
+def columns_with_aliases(columns: Iterable[str]) -> tuple[str, ...]:
+    return (*columns, "cannot be told from")
+
+
+def bend_over(variables: str) -> str:
+    return f"bend over {variables}"
+
+
+def effects_title(response: str) -> str:
+    return f"Effects on {response}"
+
+
+def blend_of(variables: str) -> str:
+    return f"blend of {variables}"
+
+
+def half_normal_axis(response: str) -> str:
+    return f"size of effect on {response}"
+
+
+def on_scale_of(scale: str) -> str:
+    return f"on the scale of the {scale}"
+
+
+def effects_alt(response: str) -> str:
+    return f"Effects on {response}. Most telling:"
+
+
+def half_normal_title(response: str) -> str:
+    return f"Half-normal picture of {response}"
+
+
+def columns_of_half_normal(shown: str) -> tuple[str, ...]:
+    return ("term", f"effect{shown}", "against the margin for one")
+
+
+def none_stands_out(named: str, said: str) -> str:
+    return f"No effect on {named} stands out; the largest is {said}."
+
+
+def foremost_drawn(drawn: int, count: int) -> str:
+    return f"The {drawn} foremost of {count} are drawn; the table has all."
+
+
+def some_stand_out(count: int, effects: int, named: str, said: str) -> str:
+    return f"{count} of {effects} effects on {named} stand out; the largest is {said}."
+
+
+def columns_of_effects(unit: str) -> tuple[str, ...]:
+    return ("variable", f"effect{unit}", f"low{unit}", f"high{unit}", "verdict", "change from … to")
+
+
+def half_normal_caption(one: str, every: str) -> str:
+    return (
+        "Without replicates the small effects serve as the noise (Lenth's margins). An effect beyond "
+        f"{one} stands out by itself; beyond {every} it stands out although all were looked at."
+    )

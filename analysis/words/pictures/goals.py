@@ -50,8 +50,8 @@ def contours_caption(others: str) -> str:
     )
 
 
-def columns_of_region(it: Iterable[str]) -> tuple[str, ...]:
-    return ("sureness", "of what was baked", *it)
+def columns_of_region(amounts: Iterable[str]) -> tuple[str, ...]:
+    return ("sureness", "of what was baked", *amounts)
 
 
 def one_against_other(first: str, second: str) -> str:

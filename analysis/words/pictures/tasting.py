@@ -55,8 +55,8 @@ def scores_caption(lowest: str, highest: str) -> str:
     )
 
 
-def columns_of_scores(it: Iterable[str]) -> tuple[str, ...]:
-    return ("treatment", *it, "expected", "low", "high", "given so often")
+def columns_of_scores(labels: Iterable[str]) -> tuple[str, ...]:
+    return ("treatment", *labels, "expected", "low", "high", "given so often")
 
 
 def some_of(most: int, count: int, what: str) -> str:

@@ -95,3 +95,11 @@ def moves_most(bake: str, term: str, share: str) -> str:
 
 def shape_alt(response: str, low: str, bake: str, high: str, bake_of_high: str) -> str:
     return f"Residuals of {response} in order of size: from {low} (bake {bake}) to {high} (bake {bake_of_high})."
+
+
+def columns_of_spread(between: str, unit: str) -> tuple[str, ...]:
+    return (between, "bakes", f"SD of residuals{unit}")
+
+
+def columns_of_residuals(along: str, unit: str) -> tuple[str, ...]:
+    return ("bake", along, residual_column(unit))
