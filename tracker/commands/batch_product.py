@@ -56,9 +56,11 @@ def add(
     json_: JsonOption = False,
 ) -> None:
     """Make a product; a response may stand for rise, pH, gas, oven temperature or bake loss."""
-    from tracker.workflow.products import add_product
+    from tracker.workflow.products import add_product, check_product
 
-    with open_store(kitchen) as store:
+    check_product(name, [*(spec or ()), *(response or ())])
+    # The first product may make the kitchen; what names a trial or a formula needs one that holds them.
+    with open_store(kitchen, create=trial is None and formula is None and not setting) as store:
         view = add_product(
             store,
             name,

@@ -81,7 +81,7 @@ def settle_response(
     deed: Deed, product: Product, asked: ResponseAsked, *, person: int, reason: str = ""
 ) -> LoggedResponse:
     """The response as asked for: made when it is new, entered anew when it is another than stands."""
-    _check(asked)
+    check_response(asked)
     stands = next(
         (row for row in responses_of(deed.session, product) if same_name(asked.name, row.name, row.unit)), None
     )
@@ -115,7 +115,8 @@ def settle_response(
     )
 
 
-def _check(asked: ResponseAsked) -> None:
+def check_response(asked: ResponseAsked) -> None:
+    """Raises InputError for a response without a name, or a scale or meaning nobody knows."""
     if not asked.name.strip():
         raise InputError("A response needs a name.", where="response", try_this='"rise height:unit=mm"')
     for word, known, what in ((asked.scale, SCALES, "scale"), (asked.stands_for, STANDS_FOR, "stands-for")):

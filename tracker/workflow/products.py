@@ -19,7 +19,14 @@ from tracker.intake.spreadsheet import nearest
 from tracker.models import Formula, Product, Specification
 from tracker.store import Deed, Store
 from tracker.workflow.batch_series import specification_of
-from tracker.workflow.logged_responses import ResponseAsked, ResponseLine, line_of, responses_of, settle_response
+from tracker.workflow.logged_responses import (
+    ResponseAsked,
+    ResponseLine,
+    check_response,
+    line_of,
+    responses_of,
+    settle_response,
+)
 from tracker.workflow.lookup import find_trial, key
 from tracker.workflow.product_views import ProductView, list_products, show_product
 
@@ -68,6 +75,19 @@ def add_product(
             _specify(deed, product, each, person=person, reason="")
         notices = (*(promise.notices if promise else ()), *_guesses(deed.session, product, asked))
     return show_product(store, name, notices=notices)
+
+
+def check_product(name: str, specs: Iterable[str]) -> tuple[str, list[SpecificationAsked]]:
+    """What can be said of a product without a kitchen: it has a name, and its specifications make sense."""
+    name = " ".join(name.split())
+    if not name:
+        raise InputError(
+            "A product needs a name.", where="product add", try_this='crumbwise batch product add "scones"'
+        )
+    asked = [read_specification(text) for text in specs]
+    for each in asked:
+        check_response(ResponseAsked(name=each.name, unit=each.unit, scale=each.scale, stands_for=each.stands_for))
+    return name, asked
 
 
 def _promise(store: Store, trial: str | None, settings: list[str]) -> Promise | None:

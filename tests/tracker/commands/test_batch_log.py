@@ -4,13 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from tracker.store import open_kitchen
-
 
 @pytest.fixture
 def kitchen(crumbwise, tmp_path):
     """A kitchen with a product and six batches, logged one by one."""
-    open_kitchen(str(tmp_path / "kitchen.db"), create=True).close()
     made = crumbwise("batch", "product", "add", "scones", "--spec", "rise height:lower=40,upper=48,target=44,unit=mm")
     assert made.code == 0, made.err
     for place in range(1, 7):
@@ -21,6 +18,22 @@ def kitchen(crumbwise, tmp_path):
         )
         assert ran.code == 0, ran.err
     return tmp_path
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("scones", "--spec", "rise height:lower=48,upper=40"),
+        ("scones", "--response", "rise height:stands-for=luck"),
+        ("scones", "--trial", "soda"),
+        ("scones", "--formula", "loaf"),
+        (" ",),
+    ],
+)
+def test_a_product_that_cannot_be_leaves_no_empty_kitchen(crumbwise, tmp_path, words):
+    ran = crumbwise("batch", "product", "add", *words)
+    assert ran.code in (3, 4)
+    assert not (tmp_path / "kitchen.db").exists()
 
 
 def test_one_step_logs_a_batch_and_says_what_it_is(kitchen, crumbwise):
