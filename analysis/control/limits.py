@@ -36,6 +36,7 @@ BY_DEVIATIONS = "standard deviations within batches"
 BETWEEN = "moving ranges of batch means"
 
 FEW = 20  # limits from fewer batches are provisional
+PROMISED = "expected"  # method of limits that a trial promised before there were batches
 TINY = 1e-12  # a spread below this share of the level is rounding, not spread
 
 

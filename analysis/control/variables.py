@@ -169,6 +169,7 @@ def _spread_like(
 ) -> Chart:
     last = stretches[-1]
     limits = spread_limits(kind, last.limits)
+    silent = "no spread promised" if last.limits.method == made.PROMISED else "constant"
     return draw(
         kind,
         series,
@@ -178,7 +179,7 @@ def _spread_like(
         phase_of=_phases(stretches)[at],
         rules=rules_of_spread(rules),
         limits=limits,
-        cautions=("constant",) if limits.upper is None else (),
+        cautions=(silent,) if limits.upper is None else (),
         more=_sizes(series, at) if kind != "moving range" else {},
     )
 
@@ -209,7 +210,8 @@ def _cautions(last: Stretch, means: Floats, alike: Dependence) -> tuple[str, ...
     limits = last.limits
     if limits.sd == 0:
         return ("constant",)
-    found = ["few batches"] if limits.provisional else []
+    promised = limits.method == made.PROMISED
+    found = ["promised"] if promised else ["few batches"] if limits.provisional else []
     within = limits.method in (made.BY_RANGES, made.BY_DEVIATIONS)
     if within and len(means) > 2 and made.mean_moving_range(means) > MUCH_MORE * limits.sd:
         found.append("batches differ")

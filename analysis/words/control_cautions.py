@@ -28,6 +28,9 @@ _RULES: dict[str, str] = {
 }
 _CAUTIONS: dict[str, str] = {
     "few batches": "The limits are provisional: they rest on {batches}; from {few} on they hold.",
+    "promised": "They hold until {few} batches exist; from then on batches are compared with each other.",
+    "no spread promised": "What the trial promised says nothing of the spread within a batch: "
+    "no batch can stand out here yet.",
     "constant": "There is no spread to make limits from ({where}), so no batch can stand out here. "
     "Look whether the readings are rounded too far, or copied.",
     "coarse": "Readings come in steps larger than the usual spread of a batch, so limits are rough; "

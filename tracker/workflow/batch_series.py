@@ -29,6 +29,7 @@ Series = BatchSeries | CountSeries
 def product_series(store: Store, product: str, response: str) -> tuple[Series, tuple[Phase, ...], Specification | None]:
     """A product's response over all standing batches, its frozen phases, and what it has to meet.
 
+    Until limits are frozen or enough batches exist, what the trial promised stands for the first phase.
     Raises NotFound with the nearest name, Conflict when there is no reading of it yet.
     """
     with store.read() as session:
@@ -36,7 +37,7 @@ def product_series(store: Store, product: str, response: str) -> tuple[Series, t
         found = find_response(responses_of(session, its), response, product=product)
         batches = current_batches(session, its)
         series = series_of(batches, found)
-        phases = phases_over(session, its, found, batches)
+        phases = phases_over(session, its, found, batches) or _promised(session, its, series)
         meets = specification_of(session, its, found)
     if not series.batches:
         raise Conflict(
@@ -45,6 +46,17 @@ def product_series(store: Store, product: str, response: str) -> tuple[Series, t
             try_this=f'crumbwise batch log "{product}" NUMBER --reading "{found.name}=…"',
         )
     return series, phases, meets
+
+
+def _promised(session: Session, product: Product, series: Series) -> tuple[Phase, ...]:
+    """The limits that a trial promised for the first batches of a product, as a phase of its own."""
+    from analysis.control.limits import FEW
+    from tracker.workflow.judged import expected_limits
+
+    if not series.batches or len(series.batches) >= FEW or not isinstance(series, BatchSeries):
+        return ()
+    found = expected_limits(session, product, series.response)
+    return () if found is None else (Phase(number=1, from_batch=series.batches[0], limits=found[0]),)
 
 
 def response_names(store: Store, product: str) -> tuple[str, ...]:

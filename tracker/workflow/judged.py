@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING, Any
 
 from sqlmodel import Session, col, select
 
+from analysis.control.limits import PROMISED
 from analysis.control.results import BatchSeries, Limits, Phase, Point
 from analysis.errors import AnalysisError
 from analysis.words.batch_log import say_too_few
@@ -158,7 +159,7 @@ def expected_limits(session: Session, product: Product, response: str) -> tuple[
         centre=row.mean,
         upper=row.mean + reach,
         sd=row.sd,
-        method="expected",
+        method=PROMISED,
         batches=0,
         first_batch="",
         last_batch="",

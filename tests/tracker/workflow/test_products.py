@@ -14,7 +14,9 @@ from tracker.intake.specification_text import SpecificationAsked, read_specifica
 from tracker.models import Expectation, LoggedResponse, Specification
 from tracker.store import open_kitchen
 from tracker.workflow.analysing import analyse_trial
+from tracker.workflow.batch_reporting import report_batches
 from tracker.workflow.batches import list_batches
+from tracker.workflow.charting import chart_product
 from tracker.workflow.correcting_batches import Mended, correct_batch
 from tracker.workflow.dispositions import decide
 from tracker.workflow.lots import add_lot
@@ -166,6 +168,28 @@ def test_a_promise_is_held_against_the_first_batch(baked):
     said = log_batch(baked, "soda loaf", "1", at="2026-03-01", readings=["rise height=30"]).verdicts[0]
     assert said.as_expected is False
     assert "below the lower limit" in said.limits_words
+
+
+def test_charts_of_a_young_product_stand_on_the_promise_too(baked):
+    """What ``batch log`` says of a batch, ``batch chart`` and ``batch report`` say as well; from 20 batches on not."""
+    add_product(baked, "soda loaf", trial="soda", settings=["soda=2", "acid source=yogurt"])
+    promised = show_product(baked, "soda loaf").responses[0].expected
+    for number in range(1, 5):
+        log_batch(baked, "soda loaf", str(number), at=f"2026-03-0{number}", readings=[f"rise height={29 + number}, 30"])
+    level, _, within = chart_product(baked, "soda loaf", responses=["rise height"]).charted[0].charts
+    assert level.limits.centre == pytest.approx(promised.mean)
+    assert level.limits.upper == pytest.approx(promised.mean + 3 * promised.sd)
+    assert (level.limits.method, level.cautions[0], within.cautions) == (
+        "expected",
+        "promised",
+        ("no spread promised",),
+    )
+    assert {alarm.batch for alarm in level.alarms} == {"1", "2", "3", "4"}
+    assert len(report_batches(baked, "soda loaf").told.alarms) == 1  # one run
+    for number in range(5, 21):
+        log_batch(baked, "soda loaf", str(number), at=f"2026-03-{number:02d}", readings=["rise height=30, 31"])
+    level = chart_product(baked, "soda loaf", responses=["rise height"]).charted[0].charts[0]
+    assert level.limits.method != "expected"
 
 
 @pytest.mark.parametrize(
