@@ -11,6 +11,7 @@ from __future__ import annotations
 import csv
 import hashlib
 import io
+import json
 import os
 import tempfile
 from collections.abc import Iterable, Iterator, Sequence
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
 READINGS = "readings.parquet"
 SPECIFICATIONS = "specifications.csv"
+NAMES = "crumbwise.lines"  # in the footer: the names of each line, so that a pass need not read those columns
 SPECIFICATION_COLUMNS = ("site", "product", "response", "unit", "lower", "upper", "target")
 ROWS = 250_000  # of a row group, about: some megabytes, and many groups for several processors
 TEXTS = ("product", "site", "line", "response", "batch")
@@ -179,14 +181,33 @@ def write_site(folder: Path, site: str, lines: Iterable[LineRows], *, rows: int 
     path = Path(folder) / f"site={quote(site, safe=' ')}" / READINGS
     with _beside(path) as beside, _writer(beside) as writer:
         waiting: list[pa.Table] = []
+        names: list[list[str]] = []
         for line in lines:
+            names.append([line.product, site, line.line, line.response])
             waiting.append(_table(site, line))
             if sum(map(len, waiting)) >= rows:
                 _write(writer, waiting)
                 waiting = []
         if waiting:
             _write(writer, waiting)
+        writer.add_key_value_metadata({NAMES: json.dumps(names, ensure_ascii=False)})
     return path
+
+
+def names_by_number(footer: pq.FileMetaData) -> dict[int, tuple[str, str, str, str]]:
+    """What the footer says of its lines' names, by their numbers; empty where it does not.
+
+    A number is made from its names, so a note that went astray does not fit any row, and nothing false is believed.
+    """
+    noted = (footer.metadata or {}).get(NAMES.encode())
+    try:
+        lines: list[tuple[str, str, str, str]] = [
+            (str(product), str(site), str(line), str(response))
+            for product, site, line, response in (json.loads(noted) if noted else [])
+        ]
+    except (TypeError, ValueError):  # somebody else's note of the same name
+        return {}
+    return {series_number(*line): line for line in lines}
 
 
 def _write(writer: pq.ParquetWriter, tables: list[pa.Table]) -> None:

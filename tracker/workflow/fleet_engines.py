@@ -59,7 +59,9 @@ def _connect(engine: str) -> Any:
     import ibis
 
     if engine == EMBEDDED:
-        return ibis.duckdb.connect()
+        embedded = ibis.duckdb.connect()
+        embedded.raw_sql("SET enable_progress_bar = false")  # it would be drawn on stdout, into the answer
+        return embedded
     scheme = _scheme(engine)
     try:
         return _spark(engine) if scheme == SPARK else ibis.connect(engine)

@@ -14,11 +14,13 @@ from analysis.control.fleet.readings import KEY, require_columns
 from analysis.control.fleet.specifications import LineSpecification, specification_of
 from analysis.control.rules import Rule
 from tracker.errors import InputError, NotFound
+from tracker.workflow.batch_parquet import names_by_number
 
 if TYPE_CHECKING:
     import numpy as np
     import pyarrow.parquet as pq
 
+Names = tuple[str, str, str, str]
 WHOLE = ("series", "place")  # whole numbers; what a pass reads beside the value and the names
 
 
@@ -84,13 +86,14 @@ def pass_over_files(
     if not all(_fits(footer) for footer in files.footers):
         return None
     groups = [
-        (path, footer, group)
+        (path, footer, known, group)
         for path, footer in zip(files.paths, files.footers, strict=True)
+        for known in [names_by_number(footer)]
         for group in range(footer.num_row_groups)
         if footer.row_group(group).num_rows
     ]
 
-    def work(which: tuple[Path, pq.FileMetaData, int]) -> dict[str, Any] | None:
+    def work(which: tuple[Path, pq.FileMetaData, dict[int, Names], int]) -> dict[str, Any] | None:
         return _one_group(*which, rules=rules, recent=recent, specifications=specifications)
 
     import pyarrow  # noqa: F401  (once, before threads ask for it together)
@@ -134,6 +137,7 @@ def _fits(footer: pq.FileMetaData) -> bool:
 def _one_group(
     path: Path,
     footer: pq.FileMetaData,
+    known: dict[int, Names],
     group: int,
     *,
     rules: Sequence[Rule],
@@ -143,24 +147,36 @@ def _one_group(
     import numpy as np
     import pyarrow.parquet as pq
 
-    with pq.ParquetFile(path, metadata=footer, read_dictionary=list(KEY)) as file:
-        rows = file.read_row_group(group, columns=[*WHOLE, "value", *KEY], use_threads=False)
+    with pq.ParquetFile(path, metadata=footer) as file:
+        rows = file.read_row_group(group, columns=[*WHOLE, "value"], use_threads=False)
     if any(rows.column(name).null_count for name in WHOLE):
         return None
     block = Block(**{name: rows.column(name).to_numpy() for name in WHOLE}, value=_floats(rows.column("value")))
     if not block.whole():
         return None
-    starts = block.starts
-    names = {name: [text or "" for text in rows.column(name).take(starts).to_pylist()] for name in KEY}
+    series = block.series[block.starts]
+    lines = [known[number] for number in series.tolist() if number in known]
+    if len(lines) < len(series):
+        lines = _names(path, footer, group, block.starts)
     limits = {}
     if specifications:
-        lines = list(zip(*names.values(), strict=True))
         found = [specification_of(line, specifications) for line in lines]
         limits = {
             f"{side}_spec": np.array([np.nan if each is None else _or_nan(getattr(each, side)) for each in found])
             for side in ("lower", "upper")
         }
-    return {"series": block.series[starts], **names, **pass_over(block, rules=rules, recent=recent, **limits)}
+    names = dict(zip(KEY, map(list, zip(*lines, strict=True)), strict=True))
+    return {"series": series, **names, **pass_over(block, rules=rules, recent=recent, **limits)}
+
+
+def _names(path: Path, footer: pq.FileMetaData, group: int, starts: np.ndarray[Any, Any]) -> list[Names]:
+    """The names in the first row of each line."""
+    import pyarrow.parquet as pq
+
+    with pq.ParquetFile(path, metadata=footer, read_dictionary=list(KEY)) as file:
+        rows = file.read_row_group(group, columns=list(KEY), use_threads=False)
+    columns = [[text or "" for text in rows.column(name).take(starts).to_pylist()] for name in KEY]
+    return list(zip(*columns, strict=True))
 
 
 def _floats(column: Any) -> np.ndarray[Any, Any]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -34,7 +35,7 @@ class Block:
     place: NDArray[np.integer]
     value: Floats
 
-    @property
+    @cached_property
     def starts(self) -> Ints:
         """The first row of each line."""
         return np.concatenate(([0], np.flatnonzero(self.series[1:] != self.series[:-1]) + 1)).astype(np.int64)
