@@ -15,6 +15,7 @@ from __future__ import annotations
 from sqlalchemy import BigInteger, CheckConstraint, Index, LargeBinary, UniqueConstraint
 from sqlmodel import Field, SQLModel
 
+from tracker.bench_tables import Account, BakeMoment
 from tracker.log_models import (
     AcceptanceRule,
     AlarmAnswer,
@@ -33,13 +34,15 @@ from tracker.log_models import (
 from tracker.model_checks import finite as _finite
 from tracker.model_checks import one_of as _one_of
 
-# The tables of the daily log stand in a module of their own and are found here too.
+# The tables of the daily log and of the bench stand in modules of their own and are found here too.
 __all__ = [
     "AcceptanceRule",
+    "Account",
     "AlarmAnswer",
     "AlarmEntry",
     "AuditEntry",
     "Bake",
+    "BakeMoment",
     "Batch",
     "BatchChange",
     "BatchFile",

@@ -17,6 +17,7 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import SQLModel
 
 from tracker import models
+from tracker.bench_tables import EXPIRING
 from tracker.databases import Place, for_writing, place_of
 from tracker.errors import Conflict, IntegrityError
 from tracker.fingerprints import audit_head, content_hash
@@ -27,8 +28,8 @@ from tracker.workflow.checking import check_kitchen
 from tracker.workflow.verifying import TABLES, verify_record
 
 AT = "2026-11-25T09:00:00Z"
-THE_LOGS = [table for table in TABLES.values() if table.__module__ == "tracker.log_models"]
-ONLY_GROW = sorted(set(SQLModel.metadata.tables) - {"person_details"})
+THE_LOGS = [table for table in TABLES.values() if table.__module__ != "tracker.models"]
+ONLY_GROW = sorted(set(SQLModel.metadata.tables) - {"person_details", *EXPIRING})
 
 
 def test_the_list_of_versions_is_alembics() -> None:
@@ -83,6 +84,7 @@ def fill_every_table(store: Store) -> None:
     """One real row in each table."""
     fill_the_first_tables(store)
     fill_the_daily_log(store)
+    fill_the_bench(store)
 
 
 def fill_the_first_tables(store: Store) -> None:
@@ -158,6 +160,27 @@ def fill_the_daily_log(store: Store) -> None:
         add(models.AlarmAnswer(alarm_id=alarm.id, state="answered", cause="cold oven", action="waited", **who))
         add(models.AcceptanceRule(rule='{"by":"count"}', **one, **who))
         add(models.Disposition(batch_id=1, decision="hold", **why, **who))
+
+
+def fill_the_bench(store: Store) -> None:
+    who: dict[str, Any] = {"person_id": 1, "at": AT}
+    with store.write(person=1, action="fill") as deed:
+        deed.add(models.Account(role="owner", **who))
+        deed.add(models.BakeMoment(bake_id=1, what="begun", moment=AT, **who))
+
+
+def test_what_expires_at_the_bench_can_be_changed_and_removed(store: Store) -> None:
+    """And has no entry in the record: a hash of a PIN must not stay for ever."""
+    run_raw(store, "INSERT INTO bench_secret VALUES (1, 'x', 'then')")
+    run_raw(store, "UPDATE bench_secret SET pin_hash = 'y'")
+    run_raw(store, f"INSERT INTO bench_key VALUES ('k', 'h', 1, '{AT}')")
+    run_raw(store, f"INSERT INTO bench_session VALUES ('t', 'person', 1, '{AT}', '{AT}', '{AT}')")
+    assert check_kitchen(store, full=True).wrong == ()
+    for table in EXPIRING:
+        run_raw(store, f"DELETE FROM {table}")
+        with store.read() as session:
+            assert session.connection().execute(text(f"SELECT count(*) FROM {table}")).scalar_one() == 0
+    assert check_kitchen(store, full=True).wrong == ()
 
 
 def test_every_table_has_a_row_that_can_be_neither_changed_nor_removed(store: Store) -> None:
@@ -257,6 +280,9 @@ IMPOSSIBLE = [
     ("acceptance_rule", "version", "2"),  # without a reason
     ("disposition", "decision", "'eat'"),
     ("disposition", "reason", "''"),
+    ("account", "role", "'king'"),
+    ("bake_moment", "what", "'eaten'"),
+    ("bake_moment", "void", "true"),  # replaces nothing
 ]
 
 
@@ -310,7 +336,7 @@ def test_a_filled_kitchen_is_migrated_whole_after_a_backup(store: Store, tmp_pat
     assert verify_record(store, expect=head).head == head
     with store.read() as session:
         assert "shelf" in inspect(session.connection()).get_table_names()
-        count = sum(check.found in ("76 of 76", "114 of 114") for check in check_kitchen(store).checks)
+        count = sum(check.found in ("80 of 80", "120 of 120") for check in check_kitchen(store).checks)
     assert count == 1  # the triggers stand as before
     if store.place.path is None:
         assert backup is None
@@ -323,7 +349,7 @@ def test_a_filled_kitchen_is_migrated_whole_after_a_backup(store: Store, tmp_pat
 def kitchen_of_version_one(where: str, tmp_path: Path) -> Place:
     """A kitchen as it was before the daily log, with a real row in each of its tables."""
     place, folder = place_of(where), tmp_path / "as-it-was"
-    shutil.copytree(FOLDER, folder, ignore=shutil.ignore_patterns("__pycache__", "0002_*"))
+    shutil.copytree(FOLDER, folder, ignore=shutil.ignore_patterns("__pycache__", "0002_*", "0003_*"))
     if place.path is not None:
         with closing(sqlite3.connect(place.path)) as connection:
             connection.execute(f"PRAGMA application_id={APPLICATION_ID}")
@@ -348,6 +374,7 @@ def test_a_kitchen_of_version_one_keeps_every_row_and_every_hash(empty_place: st
         assert verify_record(store, expect=head[1]).entries == head[0]
         assert check_kitchen(store, full=True).wrong == ()
         fill_the_daily_log(store)
+        fill_the_bench(store)
         assert verify_record(store, expect=head[1]).entries == head[0] + len(THE_LOGS)
         for table in THE_LOGS:
             for deed in ("UPDATE {0} SET id = id", "DELETE FROM {0}"):

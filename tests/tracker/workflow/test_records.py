@@ -47,7 +47,7 @@ def test_a_fresh_kitchen_is_sound(store: Store) -> None:
             assert "journal_mode" in found
         else:
             assert report.database.startswith("PostgreSQL ")
-            assert found["triggers against change"] == "114 of 114"
+            assert found["triggers against change"] == "120 of 120"
         assert report.to_json()["sound"] is True
         report.require_sound()
 
