@@ -366,6 +366,6 @@ def test_every_table_that_hangs_on_a_trial_travels():
     for table in vars(models).values():
         columns = getattr(getattr(table, "__table__", None), "foreign_keys", ())
         if {str(key.column.table.name) for key in columns} & trials_own:
-            # A product and what hangs on it is the daily log's.
-            assert table in TABLES or table.__tablename__ in {"product", "batch"}, table
+            # A product and what hangs on it is the daily log's, the promise of its trial included.
+            assert table in TABLES or table.__tablename__ in {"product", "batch", "expectation"}, table
     assert list(BY_NAME) == [table.__tablename__ for table in TABLES]
