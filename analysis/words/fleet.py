@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from textwrap import fill
+
 from analysis.control.capability import MEETS, SHORT, WANTED
 from analysis.control.fleet.results import Fleet, LineAnswer
 from analysis.control.limits import FEW
@@ -9,8 +11,11 @@ from analysis.control.rule_costs import A_MONTH, cost_of
 from analysis.words.numbers import join_words, say_count, say_number, say_percent
 
 SHOWN = 10
+WIDTH = 100
+STEP = 0.1  # indices are said to two decimals
 _VERDICTS = {MEETS: "the specification is kept", SHORT: "the specification is not kept"}
 _UNSURE = "whether the specification is kept cannot be told"
+_KINDS = {"capability": "what it can do", "performance": "what it did, since it was not steady,"}
 _STATES = {
     "nothing read": "{lines} without a single number: look whether value is the right column.",
     "one batch": "{lines} with one batch: no limits yet.",
@@ -22,10 +27,14 @@ _STATES = {
 def say_fleet(fleet: Fleet, *, shown: int = SHOWN) -> str:
     """How many lines, how many raised alarms, which need eyes, the worst first."""
     eyes = fleet.worst_first
-    parts = [_head(fleet), _call(fleet, len(eyes)), *(f"  {say_line(line, fleet.recent)}" for line in eyes[:shown])]
+    parts = [_head(fleet), _call(fleet, len(eyes)), *(_wrapped(say_line(line, fleet.recent)) for line in eyes[:shown])]
     if len(eyes) > shown:
         parts.append(f"  … and {say_count(len(eyes) - shown, 'more line')}.")
     return "\n".join([*parts, *cautions(fleet)])
+
+
+def _wrapped(sentence: str) -> str:
+    return fill(sentence, WIDTH, initial_indent="  ", subsequent_indent="    ", break_on_hyphens=False)
 
 
 def _head(fleet: Fleet) -> str:
@@ -76,13 +85,14 @@ def _index(line: LineAnswer) -> str:
     share = f", {say_percent(outside / line.readings, 2)} of the readings outside it" if outside else ""
     between = ""
     if line.index_low is not None and line.index_high is not None:
-        between = f" ({say_number(line.index_low, 0.01)} to {say_number(line.index_high, 0.01)})"
-    return f"{verdict}{share}: index {say_number(line.index, 0.01)}{between}, wanted {say_number(WANTED, 0.01)}"
+        between = f" ({say_number(line.index_low, STEP)} to {say_number(line.index_high, STEP)})"
+    index = f"{_KINDS[line.kind]} {say_number(line.index, STEP)}{between}, wanted {say_number(WANTED, STEP)}"
+    return f"{verdict}{share}: {index}"
 
 
 def _number(value: float | None, line: LineAnswer) -> str:
-    """To a tenth of the spread from batch to batch, or three digits without one."""
-    return say_number(value, line.sd / 10 if line.sd else None)
+    """To two digits of the spread from batch to batch, or to three of its own without one."""
+    return say_number(value, line.sd or None)
 
 
 def cautions(fleet: Fleet) -> list[str]:

@@ -66,6 +66,11 @@ class LineAnswer:
         return sum(seen) if seen else None
 
     @property
+    def kind(self) -> str:
+        """What the index tells of: what a steady line can do, or what one with alarms did."""
+        return "performance" if self.alarming else "capability"
+
+    @property
     def verdict(self) -> str | None:
         """Does the index reach what is customary, as surely as its interval tells? None without an interval."""
         if self.index_low is None or self.index_high is None:

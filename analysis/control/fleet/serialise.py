@@ -62,6 +62,7 @@ def _specification(line: LineAnswer) -> dict[str, Any] | None:
         "lower": line.lower_spec,
         "upper": line.upper_spec,
         "readings_outside": line.outside,
+        "kind": line.kind,
         "index": line.index,
         "index_low": line.index_low,
         "index_high": line.index_high,
