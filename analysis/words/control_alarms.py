@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from itertools import groupby
 
 from analysis.control.results import Alarm, Chart, Point
@@ -10,6 +11,7 @@ from analysis.words.numbers import join_words, say_fixed, say_level, say_number,
 
 SHOWN = 3  # values named one by one
 FOREMOST = 2  # responses that drove an alarm of several
+FINEST = 4  # further digits at most, to tell a value from its limit
 
 # What completes each rule: {far} is the limit on the side in question, {side} "above" or "below".
 _COMPLETED: dict[str, str] = {
@@ -78,6 +80,8 @@ def _pattern(alarm: Alarm) -> str:
 
 def _outside(points: Sequence[Point], side: str, chart: Chart) -> str:
     """ "60.0 mm is above the upper limit of 45.8 mm"."""
+    if len(points) == 1:
+        chart = _told_apart(points[0].value, points[0].lower if side == "below" else points[0].upper, chart)
     values = [say_value(point.value, chart, unit=False) for point in points]
     shown = join_words(values) if len(values) <= SHOWN else f"{values[0]} … {values[-1]}"
     unit = "%" if chart.kind == "share" else chart.unit
@@ -86,6 +90,15 @@ def _outside(points: Sequence[Point], side: str, chart: Chart) -> str:
     one = next(iter(limits))
     limit = f"limit of {say_value(one, chart)}" if len(limits) == 1 and one is not None else "limit that held for each"
     return f"{with_unit(shown, unit)} {'is' if len(points) == 1 else 'are'} {way} {limit}"
+
+
+def _told_apart(value: float, limit: float | None, chart: Chart) -> Chart:
+    """The chart with a step so fine that the value and the limit beside it do not read alike."""
+    for _ in range(FINEST):
+        if limit is None or not chart.limits.sd or say_value(value, chart) != say_value(limit, chart):
+            break
+        chart = replace(chart, limits=replace(chart.limits, sd=chart.limits.sd / 10))
+    return chart
 
 
 def _told(run: Sequence[Alarm], chart: Chart) -> str:

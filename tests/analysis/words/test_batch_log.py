@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from analysis.control.judging import judge
@@ -51,6 +53,13 @@ def test_an_unusual_batch_names_every_alarm_level_and_spread(limits):
     words = said(limits, (37.0, 37.5, 38.0))
     assert "37.5" in words
     assert "is below the lower limit of" in words
+
+
+def test_a_value_just_outside_is_told_apart_from_its_limit(limits):
+    level = limits.lower - limits.sd / 5000
+    words = said(limits, (level, level, level))
+    value, limit = re.search(r"([0-9.]+) mm is below the lower limit of ([0-9.]+) mm", words).groups()
+    assert float(value) < float(limit)
 
 
 def test_frozen_and_expected_limits_say_so(limits):
