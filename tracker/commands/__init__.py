@@ -21,6 +21,7 @@ GROUPS = {
     "trial": ("tracker.commands.trial", "Plan, bake, record, analyse and report a trial."),
     "analyse": ("tracker.commands.analyse", "Analyse a spreadsheet without a kitchen."),
     "batch": ("tracker.commands.batch", "Log daily batches, judge each at once, and read the log of a product."),
+    "bench": ("tracker.commands.bench", "Serve the pages for the tablets at the bench."),
     "gauge": ("tracker.commands.gauge", "Find out how good the measuring itself is."),
     "records": ("tracker.commands.records", "Check, verify, back up and read the history of a kitchen."),
 }

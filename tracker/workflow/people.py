@@ -79,6 +79,8 @@ def erase_person(store: Store, number: int, *, reason: str, person: int = 1) -> 
     The reason stays in the record for ever: it must not hold the name. Raises NotFound when there
     is nothing to erase, InputError without a reason or with the name in it.
     """
+    from tracker.workflow.accounts import forget_secrets
+
     if not reason.strip():
         raise InputError("An erasure needs a reason.", where="people erase", try_this='--reason "asked for it"')
     with store.write(person=person, action="erase person", reason=reason.strip()) as deed:
@@ -90,4 +92,5 @@ def erase_person(store: Store, number: int, *, reason: str, person: int = 1) -> 
                 try_this='--reason "asked for it"',
             )
         deed.erase_person(number)
+        forget_secrets(deed, number)
     return PersonLine(number=number, name=None)

@@ -1,0 +1,147 @@
+"""Is a stranger's request refused whatever its headers, and does every answer carry ours?"""
+
+from __future__ import annotations
+
+from itertools import product
+
+import pytest
+from starlette.responses import PlainTextResponse
+from starlette.testclient import TestClient
+
+from tracker.bench.guard import HEADERS, Guard
+from tracker.bench.settings import BenchSettings, hosts_for
+
+HOST = "127.0.0.1:8030"
+HOSTILE = [
+    "evil.example",
+    "evil.example:8030",
+    "127.0.0.1",
+    "127.0.0.1:8031",
+    "127.0.0.1:8030.evil.example",
+    "evil.example#127.0.0.1:8030",
+    "127.0.0.1:8030@evil.example",
+    "localhost",
+    "localhost:80",
+    "localhost.:8030",
+    "0.0.0.0:8030",
+    "127.1:8030",
+    "2130706433:8030",
+    "[::1]",
+    "[::ffff:127.0.0.1]:8030",
+    "",
+    " ",
+    "127.0.0.1:8030 ",
+    "127.0.0.1:8030,evil.example",
+    "kitchen.local:8030",
+    "*",
+    "127.0.0.1:08030",
+    "127.0.0.1:8030/",
+    "LOCALHOST.EVIL:8030",
+    "\\127.0.0.1:8030",
+]
+PATHS = ["/", "/sign-in", "/start", "/static/bench.css", "/nowhere", "/docs", "/openapi.json", "/redoc"]
+
+
+@pytest.mark.parametrize("host", HOSTILE)
+def test_an_unknown_host_is_refused_everywhere(client, host):
+    for path in PATHS:
+        answer = client.get(path, headers={"host": host})
+        assert answer.status_code == 400
+        assert HEADERS.items() <= dict(answer.headers).items()
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1:8030", "localhost:8030", "LOCALHOST:8030", "[::1]:8030"])
+def test_our_own_names_are_let_in(client, host):
+    assert client.get("/sign-in", headers={"host": host}).status_code == 200
+
+
+def test_forwarded_headers_mean_nothing(client):
+    for name in ("x-forwarded-host", "x-forwarded-for", "forwarded", "x-original-url", "x-rewrite-url"):
+        assert client.get("/sign-in", headers={name: "evil.example"}).status_code == 200
+        assert client.get("/sign-in", headers={"host": "evil.example", name: HOST}).status_code == 400
+
+
+SITES = [None, "same-origin", "same-site", "cross-site", "none", "", "SAME-ORIGIN", "same-origin, cross-site"]
+ORIGINS = [
+    None,
+    f"http://{HOST}",
+    f"https://{HOST}",
+    "http://127.0.0.1",
+    "http://localhost:8030",
+    "http://evil.example",
+    "null",
+    "",
+    f"http://{HOST}.evil.example",
+    f"http://{HOST}@evil.example",
+    f"http://evil.example/http://{HOST}",
+    f"http://{HOST}/",
+    f"HTTP://{HOST}",
+]
+KINDS = ["application/x-www-form-urlencoded", "text/plain"]
+
+
+def test_of_208_combinations_only_our_own_change_anything(app):
+    """Fetch metadata decide where they are sent; else the origin; else nobody is believed."""
+    let_in = []
+    bare = TestClient(app, base_url=f"http://{HOST}", follow_redirects=False)
+    with bare:
+        for site, origin, kind in product(SITES, ORIGINS, KINDS):
+            sent = {"sec-fetch-site": site, "origin": origin, "content-type": kind}
+            headers = {name: value for name, value in sent.items() if value is not None}
+            answer = bare.post("/sign-out", content=b"tablet=", headers=headers)
+            assert HEADERS.items() <= dict(answer.headers).items()
+            if answer.status_code == 303:
+                let_in.append((site, origin, kind))
+            else:
+                assert answer.status_code in (403, 415)
+    form = KINDS[0]
+    by_metadata = [("same-origin", origin, form) for origin in ORIGINS]
+    by_origin = [(None, f"http://{HOST}", form), (None, f"HTTP://{HOST}", form)]
+    assert sorted(let_in, key=repr) == sorted(by_metadata + by_origin, key=repr)
+
+
+@pytest.mark.parametrize("method", ["PUT", "PATCH", "DELETE", "OPTIONS", "TRACE", "CONNECT", "PROPFIND"])
+def test_other_methods_are_not_taken(client, method):
+    answer = client.request(method, "/sign-in")
+    assert answer.status_code == 405
+    assert HEADERS.items() <= dict(answer.headers).items()
+
+
+def test_a_body_that_is_too_large_is_cut(client, app):
+    most = app.state.settings.body_bytes
+    for content in (b"a" * (most + 1), iter([b"a" * 100_000] * 500)):  # with its length, and 50 MB in pieces without
+        answer = client.post("/sign-in", content=content, headers={"content-type": "application/x-www-form-urlencoded"})
+        assert answer.status_code == 413
+        assert HEADERS.items() <= dict(answer.headers).items()
+
+
+@pytest.mark.parametrize("length", ["-1", "1e9", "١٠", "9" * 30, "1 2"])
+def test_a_length_that_is_no_length_is_refused(client, length):
+    headers = {"content-type": "application/x-www-form-urlencoded", "content-length": length.encode()}
+    assert client.post("/sign-in", content=b"a", headers=headers).status_code in (400, 413)
+
+
+def test_an_error_nobody_foresaw_says_a_number_and_no_more(caplog):
+    async def broken(scope, receive, send):
+        raise RuntimeError("secret of the kitchen")
+
+    asked = TestClient(Guard(broken, BenchSettings(hosts=hosts_for(8030))), base_url=f"http://{HOST}")
+    answer = asked.get("/")
+    assert answer.status_code == 500
+    assert "secret" not in answer.text
+    assert "Traceback" not in answer.text
+    number = answer.text.split("error ")[1].split()[0]
+    assert number in caplog.text
+    assert "secret of the kitchen" in caplog.text
+    assert HEADERS.items() <= dict(answer.headers).items()
+
+
+def test_headers_of_ours_win_over_an_applications():
+    app = PlainTextResponse("fine", headers={"content-security-policy": "default-src *", "server": "x"})
+    answer = TestClient(Guard(app, BenchSettings(hosts=hosts_for(8030))), base_url=f"http://{HOST}").get("/")
+    assert answer.headers.get_list("content-security-policy") == [HEADERS["content-security-policy"]]
+
+
+def test_no_page_describes_the_routes(client):
+    for path in ("/docs", "/redoc", "/openapi.json", "/docs/oauth2-redirect"):
+        assert client.get(path).status_code == 404

@@ -1,0 +1,1 @@
+"""What is served on the tablets of the kitchen?"""

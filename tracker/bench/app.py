@@ -1,0 +1,132 @@
+"""What answers a tablet that asks for a page?"""
+
+from __future__ import annotations
+
+import gc
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from starlette.datastructures import FormData
+from starlette.exceptions import HTTPException
+from starlette.responses import JSONResponse, Response
+from starlette.staticfiles import StaticFiles
+
+from tracker.bench.delays import Delays
+from tracker.bench.guard import Guard
+from tracker.bench.kit import (
+    HERE,
+    NotAllowed,
+    NotSignedIn,
+    SomebodyElse,
+    advice,
+    environment,
+    page,
+    status_of,
+    typed,
+    wants_json,
+)
+from tracker.bench.pages import PAGES
+from tracker.bench.settings import BenchSettings
+from tracker.bench.writer import Writer
+from tracker.errors import TrackerError
+from tracker.workflow.kitchens import Store
+from tracker.workflow.today import kitchen_line
+
+
+def make_app(store: Store, settings: BenchSettings) -> FastAPI:
+    """The bench of one open kitchen; whoever opened the store closes it."""
+    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, lifespan=_lifespan)
+    app.state.store, app.state.settings = store, settings
+    app.state.templates = environment()
+    app.state.writer = Writer(store)
+    app.state.delays = Delays(store.now)
+    app.state.kitchen_name, app.state.kitchen_zone = kitchen_line(store)
+    app.state.first_code = settings.first_code
+    app.state.templates.globals["kitchen"] = app.state.kitchen_name
+    for each in PAGES:
+        app.include_router(each.router)
+    app.mount("/static", StaticFiles(directory=HERE / "static"))
+    _errors(app)
+    app.add_middleware(Guard, settings=settings)
+    return app
+
+
+@asynccontextmanager
+async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
+    # What was made at start-up stays; not looking through it again made the slowest hundredth of posts four times faster.
+    gc.collect()
+    gc.freeze()
+    app.state.writer.start()
+    try:
+        yield
+    finally:
+        app.state.writer.stop()
+        gc.unfreeze()
+
+
+def _errors(app: FastAPI) -> None:
+    app.add_exception_handler(NotSignedIn, _ask_who)
+    app.add_exception_handler(NotAllowed, _not_allowed)
+    app.add_exception_handler(SomebodyElse, _somebody_else)
+    app.add_exception_handler(HTTPException, _http)
+    app.add_exception_handler(RequestValidationError, _validation)
+    from tracker.bench.failing import OURS
+
+    for family in OURS:
+        app.add_exception_handler(family, _ours)
+
+
+async def _ask_who(request: Request, error: Exception) -> Response:
+    if wants_json(request):
+        return JSONResponse({"error": "Nobody is signed in on this tablet.", "sign_in": True}, status_code=401)
+    from tracker.bench.pages.signing import ask_who
+
+    kept = typed(await _form(request)) if request.method == "POST" else []
+    return ask_who(request, kept=kept, status=401)
+
+
+async def _not_allowed(request: Request, error: Exception) -> Response:
+    assert isinstance(error, NotAllowed)
+    return _say(request, f"This page is for the role {error.role} and above.", "ask an owner of the kitchen", 403)
+
+
+async def _somebody_else(request: Request, error: Exception) -> Response:
+    words = "This was entered while somebody else was signed in. Nothing was changed."
+    return _say(request, words, "let that person sign in again; the entry waits on this tablet", 403)
+
+
+async def _http(request: Request, error: Exception) -> Response:
+    assert isinstance(error, HTTPException)
+    words = {404: "There is no such page.", 405: "This page cannot be asked for in this way."}
+    return _say(request, words.get(error.status_code, "The bench cannot read this."), "", error.status_code)
+
+
+async def _validation(request: Request, error: Exception) -> Response:
+    return _say(request, "The bench cannot read this address.", "", 422)
+
+
+async def _ours(request: Request, error: Exception) -> Response:
+    kept = typed(await _form(request)) if request.method == "POST" else []
+    status = status_of(error)
+    if status == 500:
+        raise error  # the guard gives it a number and keeps the trace
+    assert isinstance(error, TrackerError) or hasattr(error, "what")
+    return _say(request, error.what, advice(error), status, kept)  # type: ignore[arg-type]
+
+
+async def _form(request: Request) -> FormData:
+    try:
+        return await request.form()
+    except HTTPException:
+        return FormData()
+
+
+def _say(
+    request: Request, what: str, next_step: str, status: int, kept: list[tuple[str, str]] | None = None
+) -> Response:
+    if wants_json(request):
+        return JSONResponse({"error": what, "next": next_step}, status_code=status)
+    shown = [pair for pair in kept or [] if pair[0] not in ("key", "by") and pair[1] and "pin" not in pair[0]]
+    return page(request, "error.html", status=status, what=what, next_step=next_step, kept=shown)

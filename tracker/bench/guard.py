@@ -1,0 +1,145 @@
+"""Does this request come from one of our own pages, and is it of a size we take?
+
+The outermost layer. It refuses unknown hosts before anything else is read, lets a change
+through only from our own origin, cuts bodies that are too large, and puts the same headers on
+every answer, those of errors too. What nobody foresaw ends here as one sentence with a number.
+"""
+
+from __future__ import annotations
+
+import logging
+from secrets import token_hex
+from typing import Any
+
+from starlette.datastructures import Headers, MutableHeaders
+from starlette.responses import PlainTextResponse
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
+
+from tracker.bench.settings import BenchSettings
+
+log = logging.getLogger("crumbwise.bench")
+
+# "same-origin" and not "no-referrer": under the latter a browser sends "Origin: null" with a form (Fetch standard,
+# request's Origin header), and over plain http, where there is no Sec-Fetch-Site either, no form could be told from a
+# stranger's. Nothing leaves for other sites in either case.
+HEADERS = {
+    "content-security-policy": "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data: blob:; "
+    "connect-src 'self'; base-uri 'none'; form-action 'self'; frame-ancestors 'none'; object-src 'none'",
+    "x-content-type-options": "nosniff",
+    "referrer-policy": "same-origin",
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "x-frame-options": "DENY",
+}
+SAFE = ("GET", "HEAD")
+TAKEN = (*SAFE, "POST")
+BODIES = ("application/x-www-form-urlencoded", "multipart/form-data")
+UPLOADS = "/upload"  # paths that end so take larger bodies
+
+
+class _TooLarge(Exception):
+    pass
+
+
+class Guard:
+    """ASGI middleware; see the module's first lines."""
+
+    def __init__(self, app: ASGIApp, settings: BenchSettings) -> None:
+        self.app, self.settings = app, settings
+        self.hosts = frozenset(host.lower() for host in settings.hosts)
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        if scope["type"] != "http":
+            if scope["type"] == "lifespan":
+                await self.app(scope, receive, send)
+            return  # no web sockets
+        began = False
+
+        async def with_headers(message: Message) -> None:
+            nonlocal began
+            if message["type"] == "http.response.start":
+                began = True
+                _put_headers(message, scope)
+            await send(message)
+
+        refused = self._refusal(scope)
+        if refused is not None:
+            await PlainTextResponse(refused[1], status_code=refused[0])(scope, receive, with_headers)
+            return
+        try:
+            await self.app(scope, self._counted(scope, receive), with_headers)
+        except _TooLarge:
+            if not began:
+                await _too_large()(scope, receive, with_headers)
+        except Exception:
+            number = token_hex(4)
+            log.exception("error %s", number)
+            if not began:
+                await _unforeseen(number)(scope, receive, with_headers)
+
+    def _refusal(self, scope: Scope) -> tuple[int, str] | None:
+        headers = Headers(scope=scope)
+        hosts = headers.getlist("host")
+        if len(hosts) != 1 or hosts[0].lower() not in self.hosts:
+            return 400, "This address is not one of the bench's own.\n"
+        if scope["method"] not in TAKEN:
+            return 405, "The bench is read with GET and changed with POST.\n"
+        if scope["method"] == "POST":
+            return self._foreign(headers, hosts[0]) or self._body(headers, scope["path"])
+        return None
+
+    def _foreign(self, headers: Headers, host: str) -> tuple[int, str] | None:
+        """Fetch metadata where the browser sends them, else the origin; neither is nobody we know."""
+        sites, origins = headers.getlist("sec-fetch-site"), headers.getlist("origin")
+        if sites:
+            ours = sites == ["same-origin"]
+        else:
+            ours = len(origins) == 1 and origins[0].lower() == f"{self.settings.scheme}://{host.lower()}"
+        return None if ours else (403, "This form does not come from a page of the bench. Nothing was changed.\n")
+
+    def _body(self, headers: Headers, path: str) -> tuple[int, str] | None:
+        if headers.get("content-type", "").partition(";")[0].strip().lower() not in BODIES:
+            return 415, "The bench takes forms only. Nothing was changed.\n"
+        length = headers.get("content-length", "0")
+        if not length.isascii() or not length.isdigit():
+            return 400, "The length of the form is no number.\n"
+        if len(length) > 15 or int(length) > self._most(path):
+            return 413, TOO_LARGE
+        return None
+
+    def _most(self, path: str) -> int:
+        return self.settings.upload_bytes if path.endswith(UPLOADS) else self.settings.body_bytes
+
+    def _counted(self, scope: Scope, receive: Receive) -> Receive:
+        """A length may be missing or a lie: what really arrives is counted."""
+        most, so_far = self._most(scope["path"]), 0
+
+        async def counted() -> Message:
+            nonlocal so_far
+            message = await receive()
+            so_far += len(message.get("body", b""))
+            if so_far > most:
+                raise _TooLarge
+            return message
+
+        return counted
+
+
+TOO_LARGE = "That is larger than the bench takes. Nothing was changed.\n"
+
+
+def _too_large() -> PlainTextResponse:
+    return PlainTextResponse(TOO_LARGE, status_code=413)
+
+
+def _unforeseen(number: str) -> PlainTextResponse:
+    words = f"Something went wrong that Crumbwise did not foresee. It is error {number} in the log of the bench.\n"
+    return PlainTextResponse(words, status_code=500)
+
+
+def _put_headers(message: Any, scope: Scope) -> None:
+    headers = MutableHeaders(scope=message)
+    for name, value in HEADERS.items():
+        headers[name] = value
+    # What stands on a page may be somebody's name; style and scripts are the program's own.
+    headers["cache-control"] = "no-cache" if scope["path"].startswith("/static/") else "no-store"

@@ -1,0 +1,206 @@
+"""What does every page of the bench need?
+
+``needs("baker")`` says who may come in, ``page(...)`` renders a template, ``form_of`` reads
+what was typed, ``keep(...)`` does a deed once and answers with where to go next. A page is a
+module in ``tracker.bench.pages`` with a ``router``; it stands in ``pages.PAGES``.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from secrets import token_urlsafe
+from typing import Any, TypeVar
+from urllib.parse import urlencode
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from fastapi import Request
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from starlette.datastructures import FormData, UploadFile
+from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+
+from tracker.bench.settings import BenchSettings
+from tracker.errors import TrackerError
+from tracker.workflow.accounts import AccountLine, account_of
+from tracker.workflow.kitchens import Store
+from tracker.workflow.once import Kept, do_once
+from tracker.workflow.signed_in import standing_at
+
+T = TypeVar("T")
+HERE = Path(__file__).parent
+PERSON, TABLET = "crumbwise_person", "crumbwise_tablet"
+FIELDS = 400  # more fields than any form of ours has
+STATUS = {2: 400, 3: 422, 4: 404, 5: 409, 7: 422}  # exit code -> status
+HOW = ("key", "by")  # fields of a form that say how it is sent, not what is entered
+
+
+class NotSignedIn(Exception):
+    """Nobody is signed in here; what was typed is carried along to the page that asks."""
+
+
+class NotAllowed(Exception):
+    """This role does not open this page."""
+
+    def __init__(self, role: str) -> None:
+        self.role = role
+
+
+class SomebodyElse(Exception):
+    """The form was filled in by another person than the one signed in now."""
+
+
+@dataclass(frozen=True)
+class Needs:
+    """A dependency of a route: the account that is signed in, if its role reaches ``role``."""
+
+    role: str
+
+    def __call__(self, request: Request) -> AccountLine:
+        who = signed_in(request)
+        if who is None:
+            raise NotSignedIn
+        if not who.may(self.role):
+            raise NotAllowed(self.role)
+        return who
+
+
+def needs(role: str) -> Needs:
+    """``who: Annotated[AccountLine, Depends(needs("baker"))]``."""
+    return Needs(role)
+
+
+def store_of(request: Request) -> Store:
+    store: Store = request.app.state.store
+    return store
+
+
+def settings_of(request: Request) -> BenchSettings:
+    settings: BenchSettings = request.app.state.settings
+    return settings
+
+
+def signed_in(request: Request) -> AccountLine | None:
+    """Who stands at this tablet; looked up once for each request."""
+    if not hasattr(request.state, "who"):
+        store = store_of(request)
+        session = standing_at(store, "person", request.cookies.get(PERSON, ""))
+        request.state.who = account_of(store, session.person) if session and session.person else None
+    who: AccountLine | None = request.state.who
+    return who
+
+
+async def form_of(request: Request) -> FormData:
+    """A dependency: what was typed. Use ``text(form, "name")`` to read it."""
+    return await request.form(max_fields=FIELDS, max_files=4)
+
+
+def text(form: FormData, name: str, default: str = "") -> str:
+    """One field as text without spaces around it."""
+    value = form.get(name, default)
+    return value.strip() if isinstance(value, str) else default
+
+
+def typed(form: FormData) -> list[tuple[str, str]]:
+    """Every field of text, in order."""
+    return [(name, value) for name, value in form.multi_items() if not isinstance(value, UploadFile)]
+
+
+def new_key() -> str:
+    """The key of an entry, for a form without scripts."""
+    return token_urlsafe(16)
+
+
+def page(request: Request, template: str, *, status: int = 200, **values: Any) -> HTMLResponse:
+    """Render ``templates/<template>`` with ``values`` and what every page has."""
+    who = signed_in(request)
+    environment: Environment = request.app.state.templates
+    common = {
+        "who": who,
+        "menu": _menu(who),
+        "path": request.url.path,
+        "new_key": new_key,
+        "said": None,
+        "zone": zone_of(request),
+        "saved_at": request.query_params.get("saved", "")[:5],
+    }
+    rendered = environment.get_template(template).render(common | values)
+    return HTMLResponse(rendered, status_code=status)
+
+
+def keep(
+    request: Request,
+    who: AccountLine,
+    form: FormData,
+    deed: Callable[[Store], T],
+    *,
+    then: str | Callable[[T | None], str],
+) -> Response:
+    """Do ``deed`` once for the key of the form, then show ``then`` (or say so as JSON to a script).
+
+    Errors of the record go up to the page that says them; nothing was stored then.
+    """
+    by = text(form, "by")
+    if by and by != str(who.person):
+        raise SomebodyElse
+    payload = [("path", request.url.path), *(pair for pair in typed(form) if pair[0] not in HOW)]
+    writer = request.app.state.writer
+    kept: Kept[T] = writer.do(lambda store: do_once(store, text(form, "key"), payload, who.person, deed))
+    where = then if isinstance(then, str) else then(kept.result)
+    at = clock(kept.at, zone_of(request))
+    if wants_json(request):
+        return JSONResponse({"saved": at, "again": kept.again, "next": where})
+    path, _, anchor = where.partition("#")
+    query = urlencode({"saved": at})
+    joined = f"{path}{'&' if '?' in path else '?'}{query}" + (f"#{anchor}" if anchor else "")
+    return RedirectResponse(joined, status_code=303)
+
+
+def wants_json(request: Request) -> bool:
+    """Was this sent by our script from its queue?"""
+    return request.headers.get("accept", "").startswith("application/json")
+
+
+def clock(stamp: str, zone: ZoneInfo) -> str:
+    """ "10:42" of an RFC 3339 moment, in the kitchen's own time."""
+    try:
+        return datetime.fromisoformat(stamp).astimezone(zone).strftime("%H:%M")
+    except ValueError:
+        return stamp
+
+
+def zone_of(request: Request) -> ZoneInfo:
+    try:
+        return ZoneInfo(request.app.state.kitchen_zone)
+    except (ZoneInfoNotFoundError, ValueError):
+        return ZoneInfo("UTC")
+
+
+def advice(error: TrackerError) -> str:
+    """What to do next, unless the words are those of the command line."""
+    words = str(getattr(error, "try_this", ""))
+    return "" if "crumbwise " in words or "--" in words else words
+
+
+def status_of(error: Exception) -> int:
+    return STATUS.get(int(getattr(error, "exit_code", 1)), 500)
+
+
+def environment() -> Environment:
+    """Templates with every text escaped; a name that is missing is an error, not an empty place."""
+    made = Environment(
+        loader=FileSystemLoader(HERE / "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    made.filters["clock"] = clock
+    return made
+
+
+def _menu(who: AccountLine | None) -> Sequence[tuple[str, str]]:
+    from tracker.bench.pages import MENU
+
+    return [(path, label) for path, label, role in MENU if who is not None and who.may(role)]

@@ -1,0 +1,16 @@
+"""Which pages are there?
+
+A page is a module with a ``router``; its line in ``PAGES`` serves it. ``MENU`` says what
+stands at the top of every page: path, word, and the role that sees it.
+"""
+
+from __future__ import annotations
+
+from tracker.bench.pages import people, run, signing, today
+
+PAGES = (signing, today, run, people)
+
+MENU = (
+    ("/", "Today", "baker"),
+    ("/people", "People", "owner"),
+)

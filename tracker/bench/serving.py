@@ -1,0 +1,134 @@
+"""Where is the bench served, and who can reach it?
+
+Without ``--lan`` only this machine can. With it the kitchen needs an owner and the names
+that tablets may ask for.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from pathlib import Path
+from secrets import choice
+from typing import Any
+
+from tracker.bench.settings import BenchSettings, hosts_for
+from tracker.errors import UsageError
+from tracker.workflow.accounts import has_owner
+from tracker.workflow.kitchens import opened
+
+LOCAL = ("127.0.0.1", "::1", "localhost")
+# Without signs that look alike when read from a screen.
+SIGNS = "ABCDEFGHJKLMNPQRSTUVWXYZ23456789"
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wanted:
+    """What the command line asked for."""
+
+    kitchen: str
+    host: str
+    port: int
+    lan: bool
+    names: tuple[str, ...]
+    certificate: Path | None
+    private_key: Path | None
+
+
+@dataclass(frozen=True, kw_only=True)
+class Planned:
+    """How it will be served. ``first_code`` is typed once by the first owner."""
+
+    address: str
+    settings: BenchSettings
+
+    def words(self) -> str:
+        reach = "tablets of the network can reach it" if self.settings.lan else "only this machine can reach it"
+        lines = [f"The bench: {self.address} ({reach}; stop with Ctrl-C)"]
+        if self.settings.lan:
+            lines.append("Names it answers to: " + ", ".join(self.settings.hosts))
+        if self.settings.lan and not self.settings.tls:
+            lines.append(
+                "Without https everybody in this network could read along; --tls-cert and --tls-key close that."
+            )
+        if self.settings.first_code:
+            lines.append(f"Nobody looks after it yet. The first owner types this code: {self.settings.first_code}")
+        return "\n".join(lines)
+
+    def to_json(self) -> dict[str, Any]:
+        return {
+            "address": self.address,
+            "hosts": list(self.settings.hosts),
+            "lan": self.settings.lan,
+            "tls": self.settings.tls,
+            "needs_owner": bool(self.settings.first_code),
+        }
+
+
+def plan(wanted: Wanted) -> Planned:
+    """Check what was asked for. Raises UsageError, NotFound for a kitchen that is not there."""
+    _check_reach(wanted)
+    with opened(wanted.kitchen) as store:
+        owned = has_owner(store)
+    if wanted.lan and not owned:
+        raise UsageError(
+            "Before others can reach the bench, somebody has to own it.",
+            where="--lan",
+            try_this="crumbwise bench on this machine first, and sign in with the code it prints",
+        )
+    tls = wanted.certificate is not None
+    shown = f"[{wanted.host}]" if ":" in wanted.host else wanted.host
+    own = () if wanted.host in ("0.0.0.0", "::", *LOCAL) else (shown,)  # noqa: S104 (compared, not bound)
+    settings = BenchSettings(
+        hosts=hosts_for(wanted.port, (*own, *wanted.names)),
+        tls=tls,
+        lan=wanted.lan,
+        first_code="" if owned else _code(),
+    )
+    name = (*wanted.names, *own, shown)[0]
+    return Planned(address=f"{settings.scheme}://{hosts_for(wanted.port, (name,))[-1]}/", settings=settings)
+
+
+def _check_reach(wanted: Wanted) -> None:
+    if (wanted.certificate is None) != (wanted.private_key is None):
+        raise UsageError(
+            "A certificate and its key go together.", where="--tls-cert", try_this="--tls-cert and --tls-key"
+        )
+    for path in (wanted.certificate, wanted.private_key):
+        if path is not None and not path.is_file():
+            raise UsageError("There is no such file.", where=str(path), try_this="check the path")
+    if wanted.host not in LOCAL and not wanted.lan:
+        raise UsageError("Other machines could reach that address.", where="--host", try_this="--lan, if that is meant")
+    if wanted.lan and wanted.host in ("0.0.0.0", "::") and not wanted.names:  # noqa: S104 (compared, not bound)
+        raise UsageError("The bench answers only to names it was told.", where="--lan", try_this="--allow 192.168.1.20")
+    bad = [name for name in wanted.names if not name or any(sign in name for sign in "/*@ ,") or not name.isascii()]
+    if bad:
+        raise UsageError(f'"{bad[0]}" is no name of a host.', where="--allow", try_this="--allow kitchen.example")
+
+
+def _code() -> str:
+    return "-".join("".join(choice(SIGNS) for _ in range(4)) for _ in range(2))
+
+
+def serve(wanted: Wanted, planned: Planned) -> None:
+    """Serve until it is stopped."""
+    import uvicorn
+
+    from tracker.bench.app import make_app
+    from tracker.workflow.once import forget_old_keys
+
+    with opened(wanted.kitchen) as store:
+        forget_old_keys(store)
+        uvicorn.run(
+            make_app(store, planned.settings),
+            host=wanted.host,
+            port=wanted.port,
+            log_level="warning",
+            access_log=False,  # addresses and paths of people are nobody's business
+            server_header=False,
+            proxy_headers=False,
+            timeout_keep_alive=20,
+            limit_concurrency=500,
+            h11_max_incomplete_event_size=64 * 1024,
+            ssl_certfile=wanted.certificate,
+            ssl_keyfile=wanted.private_key,
+        )

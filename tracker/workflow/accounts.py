@@ -1,0 +1,210 @@
+"""Who may do what at the bench, and how does a person prove who they are?
+
+A role is part of the record: each change is a new row with its reason. The PIN is kept as an
+argon2id hash beside the record, where it can be changed and removed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from functools import cache
+from typing import TYPE_CHECKING, Any
+
+from sqlalchemy import delete, insert, update
+from sqlmodel import Session, select
+
+from tracker.bench_tables import Account, secrets, sessions
+from tracker.current import standing
+from tracker.errors import Conflict, InputError, NotFound
+from tracker.models import Person, PersonDetails
+from tracker.store import Deed, Store
+from tracker.workflow.lookup import key
+from tracker.workflow.people import PersonLine, list_people
+
+if TYPE_CHECKING:
+    from pwdlib import PasswordHash
+
+ROLES = ("assessor", "baker", "analyst", "owner")
+SHORTEST = {"assessor": 4, "baker": 4, "analyst": 6, "owner": 6}
+LONGEST = 64
+# Tried first by everybody who guesses (common practice, no source).
+EASY = frozenset(
+    {"1234", "12345", "123456", "1234567", "12345678", "4321", "54321", "654321", "0123", "1122", "1212", "1313"}
+    | {"2580", "6969", "112233", "121212", "123123", "123321", "password", "qwerty", "abc123"}
+)
+
+
+@dataclass(frozen=True, kw_only=True)
+class AccountLine:
+    """A person at the bench; ``role`` "" when they have none."""
+
+    person: int
+    name: str
+    role: str
+
+    def may(self, role: str) -> bool:
+        """Does this account reach ``role``? Each role may do what the one before it may."""
+        return self.role in ROLES and ROLES.index(self.role) >= ROLES.index(role)
+
+
+def list_accounts(store: Store) -> tuple[AccountLine, ...]:
+    """Everybody with a role, by number."""
+    people = {line.number: line for line in list_people(store)}
+    with store.read() as session:
+        roles = _roles(session)
+    return tuple(_line(people[number], role) for number, role in sorted(roles.items()) if role != "none")
+
+
+def account_of(store: Store, person: int) -> AccountLine | None:
+    """The account of one person; None without a role."""
+    with store.read() as session:
+        role = _roles(session, person).get(person, "none")
+        details = session.get(PersonDetails, person)
+    if role == "none":
+        return None
+    return AccountLine(person=person, name=details.name if details else f"person {person}", role=role)
+
+
+def has_owner(store: Store) -> bool:
+    """Has anybody been given the kitchen's pages to look after?"""
+    with store.read() as session:
+        return "owner" in _roles(session).values()
+
+
+def named(store: Store, name: str) -> AccountLine | None:
+    """The account behind a typed name; case and spaces do not matter."""
+    wanted = " ".join(name.split()).casefold()
+    return next((line for line in list_accounts(store) if line.name.casefold() == wanted), None)
+
+
+def open_account(store: Store, person: int, role: str, pin: str, *, by: int) -> AccountLine:
+    """Give a person a role and a PIN. Raises InputError, Conflict when they have a role, NotFound."""
+    _check_role(role)
+    hashed = hash_of(pin, role)
+    with store.write(person=by, action="open account") as deed:
+        if deed.session.get(Person, person) is None:
+            raise NotFound(f"There is no person {person}.", where="people", try_this="add the person first")
+        before = _current(deed.session, person)
+        if before is not None and before.role != "none":
+            raise Conflict("This person has a role already.", where="people", try_this="change it instead")
+        _add(deed, person, role, before, reason="opened again" if before else "")
+        _keep(deed, person, hashed)
+    account = account_of(store, person)
+    assert account is not None
+    return account
+
+
+def change_role(store: Store, person: int, role: str, *, reason: str, by: int) -> None:
+    """Another role ("none" closes the account and ends its sessions). Needs a reason; one owner has to stay."""
+    if role != "none":
+        _check_role(role)
+    if not reason.strip():
+        raise InputError("A change of role needs a reason.", where="people", try_this="say why in a few words")
+    with store.write(person=by, action="change role", reason=reason.strip()) as deed:
+        before = _current(deed.session, person)
+        if before is None:
+            raise NotFound("This person has no role yet.", where="people", try_this="give one first")
+        owners = [who for who, its in _roles(deed.session).items() if its == "owner"]
+        if role != "owner" and owners == [person]:
+            raise Conflict("One owner has to stay.", where="people", try_this="make somebody else an owner first")
+        _add(deed, person, role, before, reason=reason.strip())
+        _end_sessions(deed, person)
+        if role == "none":
+            deed.session.connection().execute(delete(secrets).where(secrets.c.person_id == person))
+
+
+def change_pin(store: Store, person: int, pin: str, *, by: int) -> None:
+    """Another PIN; whoever is signed in as this person is signed out."""
+    account = account_of(store, person)
+    if account is None:
+        raise NotFound("This person has no role yet.", where="people", try_this="give one first")
+    hashed = hash_of(pin, account.role)
+    with store.write(person=by, action="change pin") as deed:
+        _keep(deed, person, hashed)
+        _end_sessions(deed, person)
+
+
+def forget_secrets(deed: Deed, person: int) -> None:
+    """What an erasure takes along: the hash of the PIN and every session."""
+    deed.session.connection().execute(delete(secrets).where(secrets.c.person_id == person))
+    _end_sessions(deed, person)
+
+
+def pin_is_right(store: Store, person: int | None, pin: str) -> bool:
+    """Compare a PIN; somebody unknown takes just as long to refuse."""
+    kept = None
+    if person is not None:
+        with store.read() as session:
+            wanted = select(secrets.c.pin_hash).where(secrets.c.person_id == person)
+            kept = session.connection().execute(wanted).scalar_one_or_none()
+    right = _hasher().verify(pin[:LONGEST], kept or _nobodys())
+    return right and kept is not None
+
+
+def hash_of(pin: str, role: str) -> str:
+    """The hash of a PIN that is long enough for the role. Raises InputError."""
+    least = SHORTEST[role]
+    if not least <= len(pin) <= LONGEST:
+        raise InputError(
+            f"The PIN of this role has {least} to {LONGEST} signs.", where="PIN", try_this="digits, letters or words"
+        )
+    if pin.casefold() in EASY or len(set(pin)) == 1:
+        raise InputError("This PIN is one of the first that are guessed.", where="PIN", try_this="another one")
+    hashed: str = _hasher().hash(pin)
+    return hashed
+
+
+@cache
+def _hasher() -> PasswordHash:
+    from pwdlib import PasswordHash
+    from pwdlib.hashers.argon2 import Argon2Hasher
+
+    # Above the least that OWASP's ASVS 5.0, appendix C, names for argon2id (t=2, m=19 MiB, p=1); a tablet's cook waits
+    # for it, and several tablets at once must not fill the memory.
+    return PasswordHash((Argon2Hasher(time_cost=3, memory_cost=32 * 1024, parallelism=1),))
+
+
+@cache
+def _nobodys() -> str:
+    hashed: str = _hasher().hash("nobody")
+    return hashed
+
+
+def _check_role(role: str) -> None:
+    if role not in ROLES:
+        raise InputError(f'"{role}" is no role.', where="people", try_this=", ".join(ROLES))
+
+
+def _roles(session: Session, person: int | None = None) -> dict[int, str]:
+    wanted = select(Account)
+    if person is not None:
+        wanted = wanted.where(Account.person_id == person)
+    return {row.person_id: row.role for row in standing(session.exec(wanted.order_by(Account.id)))}  # type: ignore[arg-type]
+
+
+def _current(session: Session, person: int) -> Account | None:
+    rows = standing(session.exec(select(Account).where(Account.person_id == person)))
+    return rows[-1] if rows else None
+
+
+def _add(deed: Deed, person: int, role: str, before: Account | None, *, reason: str) -> None:
+    deed.add(
+        Account(person_id=person, role=role, at=deed.at, replaces_id=key(before) if before else None, reason=reason)
+    )
+
+
+def _keep(deed: Deed, person: int, hashed: str) -> None:
+    connection = deed.session.connection()
+    values: dict[str, Any] = {"pin_hash": hashed, "changed_at": deed.at}
+    changed = connection.execute(update(secrets).where(secrets.c.person_id == person).values(**values))
+    if not changed.rowcount:
+        connection.execute(insert(secrets).values(person_id=person, **values))
+
+
+def _end_sessions(deed: Deed, person: int) -> None:
+    wanted = (sessions.c.person_id == person) & (sessions.c.kind == "person")
+    deed.session.connection().execute(delete(sessions).where(wanted))
+
+
+def _line(person: PersonLine, role: str) -> AccountLine:
+    return AccountLine(person=person.number, name=person.name or f"person {person.number}", role=role)

@@ -1,0 +1,96 @@
+"""Which tablet is this, and who stands at it?
+
+A tablet is known by one secret, the person at it by another. Both are kept as SHA-256
+hashes, so that whoever reads the database cannot sign in with what is written there; a
+secret of 256 random bits needs no slow hash.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from secrets import token_urlsafe
+
+from sqlalchemy import delete, insert, select, update
+
+from tracker.bench_tables import sessions
+from tracker.databases import for_writing, take_turn
+from tracker.refusals import in_words
+from tracker.store import Store, as_stamp
+
+TABLET_LASTS = timedelta(days=90)
+SHIFT_LASTS = timedelta(hours=16)
+IDLE = timedelta(hours=3)
+_SEEN_EVERY = timedelta(minutes=1)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Standing:
+    """``person`` is None for a tablet."""
+
+    kind: str
+    person: int | None
+
+
+def begin(store: Store, kind: str, person: int | None) -> str:
+    """A new secret for the cookie; ``kind`` is "device" or "person"."""
+    token = token_urlsafe(32)
+    now = store.now()
+    lasts = TABLET_LASTS if kind == "device" else SHIFT_LASTS
+    row = {
+        "token_hash": _hash(token),
+        "kind": kind,
+        "person_id": person,
+        "made_at": as_stamp(now),
+        "seen_at": as_stamp(now),
+        "ends_at": as_stamp(now + lasts),
+    }
+    change_outside_the_record(
+        store, delete(sessions).where(sessions.c.ends_at < as_stamp(now)), insert(sessions).values(**row)
+    )
+    return token
+
+
+def standing_at(store: Store, kind: str, token: str) -> Standing | None:
+    """Whose secret is this? None when it is unknown, over, or was not used for too long."""
+    if not token or len(token) > 100:
+        return None
+    hashed, now = _hash(token), store.now()
+    with store.read() as session:
+        wanted = select(sessions).where((sessions.c.token_hash == hashed) & (sessions.c.kind == kind))
+        row = session.connection().execute(wanted).one_or_none()
+    if row is None or row.ends_at < as_stamp(now):
+        return None
+    seen = datetime.fromisoformat(row.seen_at)
+    if kind == "person" and now - seen > IDLE:
+        return None
+    if now - seen > _SEEN_EVERY:
+        change_outside_the_record(
+            store, update(sessions).where(sessions.c.token_hash == hashed).values(seen_at=as_stamp(now))
+        )
+    return Standing(kind=kind, person=row.person_id)
+
+
+def end(store: Store, token: str) -> None:
+    """This secret opens nothing any more."""
+    change_outside_the_record(store, delete(sessions).where(sessions.c.token_hash == _hash(token)))
+
+
+def end_all(store: Store) -> None:
+    """Every tablet and everybody is signed out."""
+    change_outside_the_record(store, delete(sessions))
+
+
+def _hash(token: str) -> str:
+    return hashlib.sha256(token.encode()).hexdigest()
+
+
+def change_outside_the_record(store: Store, *statements: object) -> None:
+    """Sessions are no part of the record: they change without an entry."""
+    with in_words(store.place.shown), store.engine.connect() as connection:
+        for_writing(connection)
+        with connection.begin():
+            take_turn(connection)
+            for statement in statements:
+                connection.execute(statement)  # type: ignore[call-overload]
