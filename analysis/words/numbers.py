@@ -127,7 +127,9 @@ def with_warmth(said: str, unit: str) -> str:
 
 
 def _in_fahrenheit(found: re.Match[str]) -> str:
-    return say_level(round(1.8 * (number_shown(found[0]) or 0.0) + 32, 1))
+    """To as many decimals as the °C have: 186 °C is 367 °F."""
+    decimals = len(re.split("[.,]", found[0])[-1]) if {".", ","} & set(found[0]) else 0
+    return say_fixed(1.8 * (number_shown(found[0]) or 0.0) + 32, decimals)
 
 
 def say_dose(value: float, low: float | None, high: float | None) -> str:

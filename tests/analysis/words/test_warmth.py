@@ -51,6 +51,7 @@ def test_a_treatment_has_its_temperature_in_both(answer):
     ("said", "unit", "both"),
     [
         ("170 to 190.5", "°C", "170 to 190.5 °C (338 to 374.9 °F)"),
+        ("186", "°C", "186 °C (367 °F)"),  # 366.8: no finer than what is said in °C
         ("-40", "°C", "-40 °C (-40 °F)"),  # where the scales meet
         ("170", "% flour", "170 % flour"),
         ("yogurt", "", "yogurt"),
