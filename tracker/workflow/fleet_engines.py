@@ -100,8 +100,8 @@ def _no_engine(engine: str) -> UsageError:
 
 def unreachable(engine: str, error: Exception) -> NotFound:
     """What to say when an engine does not answer, or stops answering."""
-    said = str(error).strip().splitlines()
-    why = said[0].rstrip(".") if said else type(error).__name__
+    said = [line for line in str(error).splitlines() if line.strip() and not line.startswith("An error occurred while")]
+    why = said[0].strip(" :.") if said else type(error).__name__
     password = urlsplit(engine).password
     if password:
         why = why.replace(password, "…")

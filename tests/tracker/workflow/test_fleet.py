@@ -15,7 +15,7 @@ from analysis.errors import NotPossible, TrialDataError
 from tracker.errors import InputError, NotFound, UsageError
 from tracker.workflow.batch_parquet import LineRows, write_site
 from tracker.workflow.fleet import FleetAsked, list_alarms, look_over, write_alarms, write_lines
-from tracker.workflow.fleet_engines import spoken
+from tracker.workflow.fleet_engines import spoken, unreachable
 from tracker.workflow.fleet_specifications import specifications_for
 
 
@@ -245,6 +245,13 @@ def test_a_missing_package_is_named(folder, monkeypatch):
     with pytest.raises(NotPossible, match="not installed") as raised:
         look_over(FleetAsked(place=str(folder), engine="pyspark://local"))
     assert raised.value.try_this == "pip install 'crumbwise[spark]'"
+
+
+def test_what_an_engine_says_in_java_is_cut_to_its_reason():
+    said = "An error occurred while calling None.org.x.Session.\n: java.lang.IllegalStateException: stopped.\n\tat x"
+    why = unreachable("pyspark://host:7077", RuntimeError(said))
+    assert why.what == "The engine pyspark://host:7077 does not answer: java.lang.IllegalStateException: stopped."
+    assert unreachable("a://b", RuntimeError()).what == "The engine a://b does not answer: RuntimeError."
 
 
 def test_an_engine_is_named_without_its_password():
