@@ -55,7 +55,7 @@ def make_app(store: Store, settings: BenchSettings) -> FastAPI:
 
 @asynccontextmanager
 async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
-    # What was made at start-up stays; not looking through it again made the slowest hundredth of posts four times faster.
+    # What was made at start-up stays; not looking through it again made the slowest posts four times faster.
     gc.collect()
     gc.freeze()
     app.state.writer.start()
