@@ -53,13 +53,22 @@ def say_against_limits(
         read = say_reading(response, unit, values, limits.sd or None)
     else:
         read, unit = say_count_of(response, sum(values), out_of), ""
-    if verdict.as_expected:
+    if not can_tell(verdict):
+        none = "there is no spread" if out_of is None else "none (or every piece) was counted"
+        said = [f"{read} is logged and not judged: the batches behind its limits are all alike, {none}."]
+    elif verdict.as_expected:
         said = [f"{read} is what this process does by itself{_reach(verdict.level, limits, unit)}."]
     else:
         said = [f"{read} is not what this process does by itself."]
         said += [start(f"{_alarmed(kind, alarm, verdict, limits, response, unit)}.") for kind, alarm in verdict.alarms]
     said.append(_basis(limits, phase, expected_from))
     return true_minus(" ".join(said))
+
+
+def can_tell(verdict: Verdict) -> bool:
+    """Is there any limit that the batch could have left, or any alarm?"""
+    bounds = (bound for point in verdict.points.values() for bound in (point.lower, point.upper))
+    return bool(verdict.alarms) or any(bound is not None for bound in bounds)
 
 
 def say_not_judged(response: str, unit: str, values: Sequence[float], why: str, *, out_of: float | None = None) -> str:

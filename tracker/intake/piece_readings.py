@@ -13,6 +13,8 @@ from dataclasses import dataclass
 from tracker.errors import InputError
 from tracker.intake.numbers import number_text, read_number
 
+LARGEST = 1e100  # squares and sums of it are still numbers
+
 _OF = re.compile(r"(\S+?)\s*(?:/|\bof\b)\s*(\S+)", re.IGNORECASE)
 
 
@@ -31,9 +33,16 @@ def read_pieces(text: str, *, scale: str, what: str, unit: str = "", where: str 
         typed = typed[: -len(unit)].strip()
     if scale != "measured":
         return (_count(typed, scale=scale, what=what, where=where),)
-    return tuple(
-        PieceReading(value=read_number(part, what=what, where=where)) for part in _parts(typed, what=what, where=where)
-    )
+    parts = _parts(typed, what=what, where=where)
+    return tuple(PieceReading(value=read_measured(part, what=what, where=where)) for part in parts)
+
+
+def read_measured(text: str, *, what: str, where: str = "") -> float:
+    """One measured reading, of a size that spreads can be computed from. Raises InputError."""
+    value = read_number(text, what=what, where=where)
+    if abs(value) > LARGEST:
+        raise InputError(f'{what}: "{text.strip()}" was never measured.', where=where, try_this="check the number")
+    return value
 
 
 def _parts(typed: str, *, what: str, where: str) -> list[str]:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from tracker.errors import TrackerError
 from tracker.intake.moments import read_moment
 from tracker.intake.numbers import number_text, read_number
-from tracker.intake.piece_readings import read_pieces
+from tracker.intake.piece_readings import read_measured, read_pieces
 from tracker.intake.preview import RowError
 from tracker.intake.spreadsheet import Sheet
 from tracker.models import LoggedResponse
@@ -153,7 +153,7 @@ class BatchRows:
         counted = response.scale != "measured"
         try:
             if not counted:
-                value, out_of = read_number(text, what=response.name), None
+                value, out_of = read_measured(text, what=response.name), None
             else:
                 typed = text if "/" in text or " of " in text else f"{text}/{size}"
                 (read,) = read_pieces(typed, scale=response.scale, what=response.name)

@@ -145,14 +145,27 @@ def _made(
         )
     chosen = choose_kind(series) if kind == AUTO else kind
     if isinstance(series, CountSeries):
-        return counted_limits(_base(batches, first, last, without), response), COUNTS
+        return _with_bounds(counted_limits(_base(batches, first, last, without), response), response), COUNTS
     if chosen not in LEVEL:
         raise UsageError(
             f'Limits of kind "{kind}" are not frozen.',
             where="--kind",
             try_this=f"--kind {nearest(kind, list(LEVEL)) or 'individuals'} (of {', '.join([AUTO, *LEVEL])})",
         )
-    return limits_of(series, kind=chosen, first=first, last=last, without=without), chosen
+    made = limits_of(series, kind=chosen, first=first, last=last, without=without)
+    return _with_bounds(made, response), chosen
+
+
+def _with_bounds(limits: Limits, response: LoggedResponse) -> Limits:
+    """Raises Conflict for limits that no batch could ever leave."""
+    if limits.lower is None and limits.upper is None:
+        raise Conflict(
+            f"The batches {limits.first_batch} to {limits.last_batch} are all alike in {response.name}: "
+            "there is no spread to make limits from.",
+            where="batch limits",
+            try_this="read one digit more, or take further batches",
+        )
+    return limits
 
 
 def _base(

@@ -9,6 +9,7 @@ from typing import Any
 from sqlmodel import Session
 
 from analysis.words.batch_log import (
+    can_tell,
     say_against_limits,
     say_against_specification,
     say_not_judged,
@@ -137,7 +138,7 @@ def _verdict(
         values=values,
         limits_words=_words(batch, judged, measured=measured),
         specification_words=said,
-        as_expected=judged.verdict.as_expected if judged.verdict else None,
+        as_expected=judged.verdict.as_expected if judged.verdict and can_tell(judged.verdict) else None,
         meets=meets,
         provisional=judged.verdict.provisional if judged.verdict else None,
         phase=judged.held.phase.number if judged.held and judged.held.phase else None,

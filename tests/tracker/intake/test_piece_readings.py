@@ -40,6 +40,7 @@ def test_readings_are_told_apart(text, values):
         ("nan", "not a number that was measured"),
         ("1,234", "can be read as"),
         ("43 cm", "text in a number"),
+        ("1e308", "was never measured"),
     ],
 )
 def test_doubtful_readings_are_refused(text, said):

@@ -176,6 +176,7 @@ def header(*rows: str) -> str:
 WRONG_ROWS = [
     (header(",2026-05-01,42,"), "readings without a batch"),
     (header("1,2026-05-01,abc,"), "text in a number"),
+    (header("1,2026-05-01,1e200,"), "was never measured"),
     (header("1,2026-05-01,nan,"), "not a number that was measured"),
     (header('1,2026-05-01,"1,234",'), "can be read as"),
     (header("1,,42,"), "when batch 1 was baked"),

@@ -140,6 +140,19 @@ def log_words(store, number):
     return batch_story(store, "scones", str(number)).summary()
 
 
+def test_batches_that_are_all_alike_have_no_limits_and_nobody_is_told_that_all_is_well(lite):
+    add_product(lite, "scones", responses=["rise height:unit=mm", "split:scale=share"])
+    for place in range(1, 12):
+        readings = ["rise height=5 5 5", "split=0/40"]
+        said = log_batch(lite, "scones", str(place), at=f"2026-03-{place:02}", readings=readings)
+    assert [verdict.as_expected for verdict in said.verdicts] == [None, None]
+    assert "not judged: the batches behind its limits are all alike, there is no spread." in said.summary()
+    assert "all alike, none (or every piece) was counted." in said.summary()
+    for response in ("rise height", "split"):
+        with pytest.raises(Conflict, match="no spread to make limits from"):
+            freeze_limits(lite, "scones", response, reason="why")
+
+
 def test_a_batch_that_was_baked_earlier_takes_its_place_and_the_clock_is_said(frozen):
     log_batch(frozen, "scones", "B031", at=AT, readings=["rise height=43 43 43"])
     said = log_batch(frozen, "scones", "B032", at="2026-05-01 05:30", readings=["rise height=43 44 43"])
