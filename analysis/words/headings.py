@@ -54,6 +54,9 @@ ASSESSORS_COMPARE = "How the assessors compare"
 NO_SCORE = "This trial has no score, so there is no panel to look at."
 WHO_UNKNOWN = "Who gave which score is not known here, so assessors cannot be compared."
 WHAT = "what"
+ALL = "all"
+# Facts of a plan or of where a page comes from that do not read as their key does.
+FACTS = {"flour_per_bake_g": "flour for a bake (g)"}
 BLOCK = "block"
 ORDER = "order"
 ALL_BAKES = "all bakes"
@@ -141,3 +144,8 @@ def one_in_drawn(drawn: int) -> str:
 
 def taste_notes(notes: str) -> str:
     return f"Taste notes ({notes})"
+
+
+def fact_named(key: str) -> str:
+    """ "audit_head" is read "audit head"."""
+    return FACTS.get(key, key.replace("_", " "))

@@ -12,7 +12,7 @@ from typing import Any
 
 from analysis.results import ResponseResult
 from analysis.scores.results import ScorePart, Shares
-from analysis.words.numbers import half_width, say_fixed, say_level, say_number, say_percent
+from analysis.words.numbers import half_width, join_words, say_fixed, say_level, say_number, say_percent
 from analysis.words.pictures import tasting as say
 from reports.figures.lettering import brief, row_names, wrapped, write
 from reports.figures.picture import Figure, Table, short_alt
@@ -47,7 +47,7 @@ def draw_scores(part: ScorePart, result: ResponseResult, *, key: str) -> Figure 
         _legend(axes, labels)
         alt = _alt(rows, part, result)
         svg = as_svg(figure, key=key, title=say.scores_title(brief(result.response.name, 40)), description=alt)
-    return Figure(key=key, svg=svg, alt=alt, caption=_caption(part), table=_table(rows, part))
+    return Figure(key=key, svg=svg, alt=alt, caption=_caption(part, rows), table=_table(rows, part))
 
 
 def _rows(part: ScorePart) -> tuple[Shares, ...]:
@@ -138,10 +138,12 @@ def _alt(rows: Sequence[Shares], part: ScorePart, result: ResponseResult) -> str
     )
 
 
-def _caption(part: ScorePart) -> str:
+def _caption(part: ScorePart, rows: Sequence[Shares]) -> str:
+    factors = list(dict.fromkeys(name for row in rows for name in row.settings))
+    together = say.rows_are(join_words(factors)) if all(len(row.settings) > 1 for row in rows) else ""
     if part.scale == "yes-no":
-        return say.YES_NO_CAPTION
-    return say.scores_caption(part.labels[0], part.labels[-1])
+        return f"{say.YES_NO_CAPTION}{together}"
+    return f"{say.scores_caption(part.labels[0], part.labels[-1])}{together}"
 
 
 def _table(rows: Sequence[Shares], part: ScorePart) -> Table:

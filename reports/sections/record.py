@@ -23,7 +23,7 @@ SAID_OUT = 8  # rows left out that the sentence names by itself
 
 def made_section(analysis: Analysis, plan: Mapping[str, Any] | None) -> Section | None:
     """The plan as it was laid out: kind, runs, blocks, replicates, seed, formula; None without one."""
-    pairs = [(plain(str(name)).replace("_", " "), _value(value)) for name, value in (plan or {}).items()]
+    pairs = [(plain(say.fact_named(str(name))), _value(value)) for name, value in (plan or {}).items()]
     factors = Table(
         columns=say.FACTOR_COLUMNS,
         rows=tuple(
@@ -145,13 +145,13 @@ def provenance_section(analysis: Analysis, provenance: Mapping[str, str]) -> Sec
     counted = say.rows_used(analysis.rows_used, say_count(analysis.rows_read, "row"))
     blocks: list[Words | Facts | Grid] = [Words(text=f"{counted} {say_left_out(analysis.left_out)}")]
     if len(analysis.left_out) > SAID_OUT:
-        rows = tuple((str(out.row), out.response or "all", out.why) for out in analysis.left_out[:MOST_ROWS])
+        rows = tuple((str(out.row), out.response or say.ALL, out.why) for out in analysis.left_out[:MOST_ROWS])
         columns = say.LEFT_OUT_COLUMNS
         blocks.append(Grid(caption=say.ROWS_LEFT_OUT, table=Table(columns=columns, rows=rows), fold=True))
     question = analysis.question
     options = {name: getattr(question, name) for name in ("kind", "order", "squares", "confidence")}
     facts = {"source": analysis.source, "seed": str(question.seed), "options": json.dumps(options)}
     facts |= {str(name): str(value) for name, value in provenance.items()}
-    pairs = [(name.replace("_", " "), plain(value)) for name, value in facts.items()]
+    pairs = [(say.fact_named(name), plain(value)) for name, value in facts.items()]
     blocks.append(Facts(pairs=tuple((name, value) for name, value in pairs if value), exact=True))
     return Section(key="provenance", title=say.WHERE_FROM, blocks=blocks)

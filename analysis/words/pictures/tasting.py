@@ -73,3 +73,7 @@ def drawn_are(said: str, left_out: str) -> str:
 
 def taste_alt(where: str, count: int, notes: int) -> str:
     return f"Taste words by treatment. Most often {where}: {count} of {notes} notes."
+
+
+def rows_are(factors: str) -> str:
+    return f" Each row is a treatment: {factors}."
