@@ -5,10 +5,12 @@ from __future__ import annotations
 import importlib
 import importlib.util
 import pkgutil
+import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
+from types import ModuleType
 
 import numpy as np
 import pandas as pd
@@ -19,6 +21,7 @@ import reports
 import reports.figures
 from analysis.engine import analyse
 from analysis.questions import Factor, Margin, Question, Response
+from analysis.results import LeftOut
 from analysis.words import numbers
 from demo_data.truth import TRIALS, plan_text, truth
 from reports.kinds import Told, sections_of
@@ -34,12 +37,23 @@ from tracker.workflow.trials import show_trial
 PUBLISHED = Path(__file__).parents[2] / "published"
 
 
-def samples():
+def loaded(name: str, path: Path) -> ModuleType:
+    """A module of the tests, which are no package and on no path."""
+    if name not in sys.modules:
+        spec = importlib.util.spec_from_file_location(name, path)
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[name] = module
+        spec.loader.exec_module(module)
+    return sys.modules[name]
+
+
+loaded("trust_holding", Path(__file__).with_name("holding.py"))
+loaded("trust_other_pages", Path(__file__).with_name("other_pages.py"))
+
+
+def samples() -> ModuleType:
     """The answers made by hand, which stand beside the tests of the pages."""
-    spec = importlib.util.spec_from_file_location("report_samples", Path(__file__).parents[1] / "conftest.py")
-    module = importlib.util.module_from_spec(spec)
-    spec.loader.exec_module(module)
-    return module
+    return loaded("report_samples", Path(__file__).parents[1] / "conftest.py")
 
 
 def told_of(answer: TrialAnalysis) -> Told:
@@ -117,6 +131,30 @@ def scored():
     table = pd.DataFrame(rows, columns=["oven", "crumb"]).astype({"crumb": float})
     factor = Factor(name="oven", kind="category", levels=("cold", "warm"))
     return analyse(table, Question(factors=(factor,), responses=(Response(name="crumb", scale="score"),), kind="score"))
+
+
+@pytest.fixture(scope="session")
+def panelled() -> dict[str, Told]:
+    """A tasting by four assessors, one of whom scores higher; the same with one assessor, and while it is blind."""
+    whole = tasted()
+    one = replace(whole, scores=whole.scores[whole.scores["person"] == 11])
+    waiting = replace(whole.analysis, left_out=(LeftOut(row="857", why="not yet baked"),))
+    return {"panel": whole, "panel of one": one, "panel still blind": replace(whole, analysis=waiting)}
+
+
+def tasted() -> Told:
+    chance = drawn(2)
+    rows = []
+    for bake in range(12):
+        truth = 2 + bake % 3 + 0.2 * chance.standard_normal()
+        for person in range(11, 15):
+            score = round(min(max(truth + 0.6 * chance.standard_normal() + (person == 12), 1), 5))
+            rows.append((f"{bake:03d}", "crumb", float(score), person, ("low", "mid", "high")[bake % 3]))
+    scores = pd.DataFrame(rows, columns=["bake", "response", "score", "person", "soda"])
+    factor = Factor(name="soda", kind="category", levels=("low", "mid", "high"))
+    crumb = Response(name="crumb", scale="score", goal="maximise", matters=1.0)
+    question = Question(factors=(factor,), responses=(crumb,), kind="score", bake="bake")
+    return Told(analysis=analyse(scores.rename(columns={"score": "crumb"}), question), scores=scores)
 
 
 def drawn(seed: int) -> np.random.Generator:
@@ -243,7 +281,25 @@ def made(pages) -> dict[str, Made]:
     return held
 
 
+@pytest.fixture(scope="session")
+def other_kinds(pages, panelled) -> dict[tuple[str, str], Made]:
+    """(kind, name): pages for a class and for the sensory side."""
+    asked = [("class", name) for name in pages] + [("panel", name) for name in {**panelled, "scores": None}]
+    held = {}
+    with undrawn():
+        for kind, name in asked:
+            with overheard() as written:
+                held[kind, name] = Made(sections=sections_of(kind, {**pages, **panelled}[name]), written=written)
+    return held
+
+
 @pytest.fixture
 def listening():
     """(undrawn, overheard): for a test that makes a page itself."""
     return undrawn, overheard
+
+
+@pytest.fixture(scope="session")
+def tools():
+    """(undrawn, overheard, Made): for pages of other records than a trial's."""
+    return undrawn, overheard, Made

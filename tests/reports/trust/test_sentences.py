@@ -16,7 +16,9 @@ from typing import Any
 
 from analysis.leavening.measured import odd_ph
 from analysis.leavening.runs import PREDICTED_PH, SODA_LEFT
+from analysis.leavening.substances import SUBSTANCES
 from analysis.leavening.tags import tag_links
+from analysis.scores.assessors import panel_of
 from analysis.serialise import analysis_json
 from analysis.words import (
     GLOSSARY,
@@ -24,14 +26,26 @@ from analysis.words import (
     say_left_out,
     say_treatment,
 )
+from analysis.words import headings as say
 from analysis.words.answers import shared_headline
 from analysis.words.chemistry import MODEL_CAUTION, say_odd_ph, say_tag_link
+from analysis.words.classroom import (
+    BROUGHT_UP,
+    SAFETY,
+    ask_bakes,
+    ask_interval,
+    ask_matters,
+    ask_residual,
+    ask_soda,
+    idea,
+)
 from analysis.words.glance import say_first_next, say_rests_on, say_taste, say_where
 from analysis.words.limits import all_limits
-from analysis.words.numbers import say_count, start
+from analysis.words.numbers import say_count, say_level, start, with_unit
+from analysis.words.panel import CONSENT, HOW, STILL_BLIND, say_missing, say_panel
 from reports.figures.taste import tags_of
 from reports.html import plain
-from reports.kinds import Told
+from reports.kinds import Told, _scored
 from reports.sections.blocks import Section
 from reports.sections.checked import FOR_YOUR_EYE
 
@@ -109,6 +123,60 @@ def strangers(sections: list[Section], told: Told) -> list[str]:
         for text in (block.items if block.kind == "items" else (block.text,) if block.kind == "words" else ())
     )
     return [text for text in sentences if plain(text) not in known and not any(re.fullmatch(j, text) for j in JOINING)]
+
+
+def asked_again(told: Told) -> Iterator[str]:
+    """Every question that a class may be asked of this answer, with its reply; the page has three of them."""
+    analysis = told.analysis
+    asked = []
+    for result in analysis.responses:
+        for finding in result.findings:
+            if finding.kind == "effect" and None not in (finding.size, finding.low, finding.high):
+                asked.append(ask_interval(finding, result, analysis.question))
+                asked += [ask_matters(finding, result, result.response.matters)] if result.response.matters else []
+        points = result.family.points
+        treatments = {tuple(sorted((name, str(level)) for name, level in p.settings.items())) for p in points}
+        asked += [ask_bakes(result, len(treatments))] if treatments else []
+        spread = result.family.residual.sd if result.family.residual else None
+        asked += [ask_residual(p, result, spread) for p in points if spread and p.fitted is not None]
+    yield from (text for one in asked for text in (one.question, one.answer))
+    if told.chemistry is not None:
+        value = SUBSTANCES["cream of tartar"].neutralising_value
+        factors = [factor for factor in analysis.question.factors if factor.name in told.chemistry]
+        for _, row in told.chemistry.iterrows():
+            settings = ", ".join(f"{f.name} {with_unit(say_level(row[f.name]), f.unit)}" for f in factors)
+            one = ask_soda(settings, round(float(row[SODA_LEFT]), 2), value)
+            yield from (one.question, one.answer)
+
+
+def compared_again(told: Told) -> Iterator[str]:
+    """What the scores say of the assessors."""
+    yield from (*CONSENT, HOW, STILL_BLIND, say.WHO_UNKNOWN, say.NO_SCORE)
+    for result in told.analysis.responses:
+        response = result.response
+        if told.scores is not None:
+            own = told.scores[told.scores["response"] == response.name].rename(columns={"score": response.name})
+            yield say_missing(response.name, int(own["person"].nunique()))
+            if own["person"].nunique() > 1:
+                yield from say_panel(panel_of(own, response, told.analysis.question), told.analysis.question.confidence)
+
+
+def test_every_sentence_for_a_class_or_a_panel_is_made_again(pages, panelled, other_kinds):
+    ideas = [f"{start(term)}: {idea(term)}" for term in BROUGHT_UP]
+    questions = 0
+    for (kind, name), page in other_kinds.items():
+        told = {**pages, **panelled}[name]
+        if kind == "class":
+            more = {plain(text) for text in (*asked_again(told), *ideas, *SAFETY, say.NOT_OPENED)}
+        else:
+            told = replace(told, analysis=_scored(told.analysis))
+            more = {plain(text) for text in compared_again(told)}
+        assert [text for text in strangers(page.sections, told) if plain(text) not in more] == [], (kind, name)
+        replies = [block for part in page.sections if part.key == "questions" for block in part.blocks]
+        replies = [row[1] for block in replies if block.kind == "grid" for row in block.table.rows]
+        assert {plain(reply) for reply in replies} <= more, name
+        questions += len(replies)
+    assert questions >= 3 * len(pages) - 6
 
 
 def test_every_sentence_of_a_page_is_made_again_from_its_answer(pages, made):
