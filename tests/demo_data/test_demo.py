@@ -205,3 +205,16 @@ def test_under_decimal_comma_every_paper_for_the_bench_says_the_same_with_commas
                 assert [said for said in other if re.search(r"\d\.\d", said)] == []
                 assert [_pointed(said) for said in other] == [said.replace(";", ",") for said in one]
                 assert one != other
+
+
+@pytest.mark.parametrize(("trial", "most"), [("soda-and-acid", 9), ("cookie-screening", 8)])
+def test_a_report_takes_few_leaves_of_a4(demo, trial, most):
+    """In DejaVu Sans, the widest letters that may stand in; Liberation Sans and Arial take one leaf less."""
+    pypdfium2 = pytest.importorskip("pypdfium2")
+    pytest.importorskip("weasyprint", exc_type=(ImportError, OSError))
+    from reports.formats.pdf import as_pdf
+
+    page = (demo.folder / trial / "report.html").read_text(encoding="utf-8")
+    widest, named = re.subn(r"system-ui, [^;{}]*?sans-serif", '"DejaVu Sans"', page)
+    assert named
+    assert 1 < len(pypdfium2.PdfDocument(as_pdf(widest))) <= most
