@@ -300,6 +300,16 @@ def listening():
 
 
 @pytest.fixture(scope="session")
-def tools():
-    """(undrawn, overheard, Made): for pages of other records than a trial's."""
-    return undrawn, overheard, Made
+def other_pages(logged):
+    """Name -> the record and the page of batches, charts, gauge studies, pooled trials and an account."""
+    return sys.modules["trust_other_pages"].others(logged)
+
+
+@pytest.fixture(scope="session")
+def others_made(other_pages) -> dict[str, Made]:
+    held = {}
+    with undrawn():
+        for name, page in other_pages.items():
+            with overheard() as written:
+                held[name] = Made(sections=page.sections(), written=written)
+    return held

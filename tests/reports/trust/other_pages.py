@@ -5,7 +5,7 @@ Loaded by conftest as ``trust_other_pages``. ``made`` of a record are the sectio
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -212,11 +212,3 @@ def balance_sections(both: tuple[Any, Any]) -> list[Section]:
 def others(logged: Callable[..., BatchesTold]) -> dict[str, Other]:
     more = {"pooled": Other(pooled(), pooled_sections), "balance": Other(balanced(), balance_sections)}
     return {**batches(logged), **charted(), **studied(), **more}
-
-
-def batches_in(record: Any) -> Iterator[BatchesTold]:
-    match record:
-        case BatchesTold():
-            yield record
-        case ProductsTold():
-            yield from record.products

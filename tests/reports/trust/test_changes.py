@@ -11,21 +11,20 @@ from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, fields, is_dataclass, replace
 from typing import Any
 
-import numpy as np
-import pandas as pd
 import pytest
 
-from analysis.engine import analyse
+from analysis.control.gauge.results import GaugeAnswer
+from analysis.control.results import Alarm
 from analysis.leavening.runs import PREDICTED_PH
-from analysis.pooling import TrialAnswer, pool_effects
-from analysis.questions import Factor, Question, Response
-from analysis.words.pooling import say_pooled
-from reports.figures.pooled import draw_pooled
+from analysis.pooling.results import Pooling
 from reports.kinds import Told
 from reports.sections.amount import amount_section
+from reports.sections.batches import BatchesTold
 from reports.sections.chemistry import chemistry_section
+from reports.sections.classroom import questions_section
 from reports.sections.mattered import mattered_section
 from reports.sections.numbering import Keys
+from reports.sections.panel import panel_section
 from reports.sections.parts import part_sections
 
 
@@ -146,27 +145,80 @@ def test_one_measured_ph_changes_all_that_show_it(pages):
     assert all_changed(shown(told, "chemistry"), shown(replace(told, chemistry=chemistry), "chemistry"))
 
 
-def pooled() -> Any:
-    """One effect over four seasons."""
-    chance = np.random.Generator(np.random.PCG64(5))
-    factor = Factor(name="soda", kind="amount", unit="%")
-    asked = Question(
-        factors=(factor,), responses=(Response(name="rise", unit="mm", goal="maximise", matters=2),), kind="factors"
-    )
-    trials = []
-    for name in ("spring", "summer", "autumn", "winter"):
-        table = pd.DataFrame({"soda": [1.0, 3.0] * 6})
-        table["rise"] = 30 + 3 * table["soda"] + chance.standard_normal(12)
-        trials.append(TrialAnswer(name=name, analysis=analyse(table, asked)))
-    return pool_effects(trials).effects[0]
+LOUD = "50"  # a batch that raises no alarm in the log as it is
 
 
-def test_one_pooled_number_changes_all_that_show_it():
-    effect = pooled()
-    other = with_number(effect, effect.estimate, effect.estimate + 1.3)
+def with_alarm(told: BatchesTold) -> BatchesTold:
+    """The same charts, but that one more batch of the level raises an alarm."""
+    level = told.responses[0].charts[0]
+    points = tuple(replace(p, alarms=("outside the limits",)) if p.batch == LOUD else p for p in level.points)
+    alarm = Alarm(batch=LOUD, rule="outside the limits", since=LOUD, value=41.0, side="below")
+    charts = (replace(level, points=points, alarms=(*level.alarms, alarm)), *told.responses[0].charts[1:])
+    return replace(told, responses=(replace(told.responses[0], charts=charts), *told.responses[1:]))
+
+
+def lower_limit(told: BatchesTold) -> BatchesTold:
+    old = told.responses[0].charts[0].limits.lower
+    return with_number(told, old, old - 1.3)
+
+
+def with_gauge(answer: GaugeAnswer) -> GaugeAnswer:
+    old = answer.used.shares["gauge"].of_tolerance.value
+    other = with_number(answer, old, 1.4 * old)
+    return with_number(other, answer.used.components["gauge"].variance, 1.96 * answer.used.components["gauge"].variance)
+
+
+def one_effect(pooling: Pooling) -> Pooling:
+    old = pooling.effects[0].estimate
+    return with_number(pooling, old, old + 1.3)
+
+
+# Page -> what of its record changes, and the sections that tell of it.
+OTHERS = {
+    "limits of a month": ("month", lower_limit, ("glance", "made")),
+    "an alarm of a month": ("month", with_alarm, ("answer", "glance")),
+    "an alarm of one of many products": (
+        "products",
+        lambda told: replace(told, products=(with_alarm(told.products[0]), with_alarm(told.products[1]))),
+        ("eyes", "calm"),
+    ),
+    "limits of a chart": (
+        "chart individuals",
+        lambda told: with_number(told, told[0].charts[0].limits.upper, told[0].charts[0].limits.upper + 1.3),
+        ("glance", "made"),
+    ),
+    "the gauge": ("gauge crossed", with_gauge, ("answer", "glance")),
+    "a shared effect": ("pooled", one_effect, ("answer", "effect-1")),
+    "pH of the crumb": (
+        "balance",
+        lambda both: (with_number(both[0], both[0].baked.value, both[0].baked.value - 0.4), both[1]),
+        ("answer", "glance"),
+    ),
+}
+
+
+@pytest.mark.parametrize("changed", OTHERS)
+def test_one_changed_number_changes_all_that_show_it_on_other_pages(changed, other_pages):
+    name, change, keys = OTHERS[changed]
+    page = other_pages[name]
     seen = []
-    for one in (effect, other):
-        figure = draw_pooled(one, key="figure-1", confidence=0.95)
-        said = list(say_pooled(one, 0.95))
-        seen.append({"sentences": said, "drawings": [figure.svg], "alt texts": [figure.alt], "tables": [figure.table]})
+    for record in (page.record, change(page.record)):
+        sections = [section for section in page.page(record) if section.key in keys]
+        seen.append(by_kind(block for section in sections for block in section.blocks))
     assert all_changed(*seen)
+
+
+def test_one_changed_score_changes_all_that_show_it(panelled):
+    told = panelled["panel"]
+    scores = told.scores.copy()
+    scores.loc[scores.index[0], "score"] += 3.0
+    seen = [panel_section(told.analysis, one, Keys()) for one in (told.scores, scores)]
+    assert all_changed(*(by_kind(section.blocks) for section in seen))
+
+
+def test_one_changed_effect_changes_what_a_class_is_asked(by_hand):
+    told = by_hand["factorial"]
+    old = first(told).findings[0].size
+    other = with_number(told.analysis, old, old + 2.0)
+    before, after = (questions_section(one, None) for one in (told.analysis, other))
+    assert before.blocks[0].items[0] != after.blocks[0].items[0]
