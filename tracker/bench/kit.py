@@ -33,7 +33,7 @@ HERE = Path(__file__).parent
 PERSON, TABLET = "crumbwise_person", "crumbwise_tablet"
 FIELDS = 400  # more fields than any form of ours has
 STATUS = {2: 400, 3: 422, 4: 404, 5: 409, 7: 422}  # exit code -> status
-HOW = ("key", "by")  # fields of a form that say how it is sent, not what is entered
+HOW = ("key", "by", "sent")  # fields of a form that say how it is sent, not what is entered
 
 
 class NotSignedIn(Exception):

@@ -27,7 +27,7 @@ from tracker.models import Factor, Formula, Kitchen, Response, Run, Trial
 from tracker.workflow.files import write_whole
 from tracker.workflow.formulas import as_stored
 from tracker.workflow.ingredients import own_values
-from tracker.workflow.lookup import find_trial, responses_of, runs_of
+from tracker.workflow.lookup import find_run, find_trial, responses_of, runs_of
 from tracker.workflow.weighed_runs import factor_tables, weighed_factors, weights_of_run
 
 if TYPE_CHECKING:
@@ -68,8 +68,8 @@ def write_papers(
     return {name: str(write_whole(path, page())) for name, (path, page) in made.items() if path is not None}
 
 
-def make_sheet(store: Store, trial: str, *, address: str = "") -> Sheet:
-    """The bench sheet of a trial. Raises NotFound with the nearest name."""
+def make_sheet(store: Store, trial: str, *, address: str = "", only: str | None = None) -> Sheet:
+    """The bench sheet of a trial, or of the one run ``only``. Raises NotFound with the nearest name."""
     from reports.sheet import Sheet, SheetDay
 
     with store.read() as session:
@@ -86,7 +86,8 @@ def make_sheet(store: Store, trial: str, *, address: str = "") -> Sheet:
     def link(run: Run) -> str:
         return run_link(found.name, run.code, address)
 
-    days = groupby(runs, key=lambda run: run.block)
+    shown = runs if only is None else [find_run(runs, only, trial=found.name)]
+    days = groupby(shown, key=lambda run: run.block)
     named = design.get("block") or "block"
     errors = tuple(design.get("error_groups") or ())
     return Sheet(

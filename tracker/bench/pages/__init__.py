@@ -12,5 +12,6 @@ PAGES = (signing, today, run, people)
 
 MENU = (
     ("/", "Today", "baker"),
+    ("/run", "Run", "baker"),
     ("/people", "People", "owner"),
 )

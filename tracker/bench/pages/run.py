@@ -1,7 +1,224 @@
-"""What happens to one run at the bench?"""
+"""What happens to one run at the bench?
+
+The code on the printed sheet leads here. Each value is an entry of its own with its own key,
+so that what was saved is never held up by what was not.
+"""
 
 from __future__ import annotations
 
-from fastapi import APIRouter
+from dataclasses import dataclass
+from typing import Annotated
+from urllib.parse import quote
+
+from fastapi import APIRouter, Depends, Request
+from starlette.datastructures import FormData
+from starlette.responses import JSONResponse, RedirectResponse, Response
+
+from tracker.bench.kit import advice, form_of, keep, needs, page, status_of, store_of, text, wants_json
+from tracker.errors import Conflict, InputError, TrackerError
+from tracker.intake.numbers import read_number
+from tracker.workflow.accounts import AccountLine
+from tracker.workflow.bake_moments import mark_moment
+from tracker.workflow.kitchens import Store
+from tracker.workflow.recording import add_note, record_run
+from tracker.workflow.run_entries import undo_entry
+from tracker.workflow.run_view import run_view, trial_of_code
 
 router = APIRouter()
+Baker = Annotated[AccountLine, Depends(needs("baker"))]
+Form = Annotated[FormData, Depends(form_of)]
+
+# Words a baker tastes with; common practice, no source.
+TAGS = ("buttery", "sweet", "salty", "sour", "soapy", "bitter", "metallic", "flat", "dry", "gummy", "crumbly", "tender")
+MOST_SIGNS = 4_000
+
+
+@dataclass(frozen=True, kw_only=True)
+class Refused:
+    """What was not saved, where on the page, and what was typed."""
+
+    place: str
+    what: str
+    next_step: str
+    typed: str
+    asks_reason: bool
+    stands: bool
+
+
+@router.get("/run")
+def find(request: Request, who: Baker, code: str = "") -> Response:
+    """A code typed by hand."""
+    found = trial_of_code(store_of(request), code.strip()) if code.strip() else []
+    if len(found) == 1:
+        return RedirectResponse(_address(found[0][0], code.strip()), status_code=303)
+    return page(
+        request,
+        "run/find.html",
+        status=404 if code.strip() and not found else 200,
+        code=code.strip(),
+        found=[(name, order, _address(name, code.strip())) for name, order in found],
+    )
+
+
+@router.get("/run/{trial}/{code}")
+def show(request: Request, who: Baker, trial: str, code: str) -> Response:
+    return _show(request, trial, code)
+
+
+@router.post("/run/{trial}/{code}")
+def enter(request: Request, who: Baker, form: Form, trial: str, code: str) -> Response:
+    """One entry; ``do`` says which."""
+    deeds = {
+        "reading": _reading,
+        "moment": _moment,
+        "weighed": _weighed,
+        "outcome": _outcome,
+        "note": _note,
+        "undo": _undo,
+    }
+    deed = deeds.get(text(form, "do"))
+    if deed is None:
+        raise InputError("The form does not say what to do.", where="this page", try_this="load the page again")
+    if any(len(value) > MOST_SIGNS for value in form.values() if isinstance(value, str)):
+        raise InputError(f"A note has at most {MOST_SIGNS} signs.", where="this page", try_this="make it shorter")
+    place = text(form, "place")[:40]
+    then = f"{_address(trial, code)}#{quote(place)}" if place else _address(trial, code)
+    try:
+        return keep(request, who, form, lambda store: deed(store, who.person, form, trial, code), then=then)
+    except TrackerError as error:
+        if status_of(error) not in (409, 422) or place == "":
+            raise
+        return _refused(request, form, error, trial, code, place)
+
+
+def _refused(request: Request, form: FormData, error: TrackerError, trial: str, code: str, place: str) -> Response:
+    """The page again with what was typed, where it was typed, and what stands there."""
+    asks = "unlikely value" in error.what
+    stands = isinstance(error, Conflict) and "recorded already" in error.what
+    what = error.what.replace(" An unlikely value is kept with a reason.", "")
+    if wants_json(request):
+        document = {"error": what, "next": advice(error), "asks_reason": asks or stands, "stands": stands}
+        return JSONResponse(document, status_code=status_of(error))
+    refused = Refused(
+        place=place,
+        what=what,
+        next_step=advice(error) if not asks else "",
+        typed=text(form, "value"),
+        asks_reason=asks or stands,
+        stands=stands,
+    )
+    return _show(request, trial, code, status=status_of(error), refused=refused, typed_in=dict(form.multi_items()))
+
+
+def _show(
+    request: Request,
+    trial: str,
+    code: str,
+    *,
+    status: int = 200,
+    refused: Refused | None = None,
+    typed_in: dict[str, object] | None = None,
+) -> Response:
+    run = run_view(store_of(request), trial, code)
+    return page(
+        request,
+        "run/run.html",
+        status=status,
+        run=run,
+        here=_address(run.trial, run.code),
+        address=lambda code: _address(run.trial, code),
+        tags=TAGS,
+        refused=refused,
+        typed_in=typed_in or {},
+    )
+
+
+def _address(trial: str, code: str) -> str:
+    return f"/run/{quote(trial, safe='')}/{quote(code, safe='')}"
+
+
+def _reading(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
+    reason = text(form, "reason")
+    return record_run(
+        store,
+        trial,
+        code,
+        [f"{text(form, 'response')}={text(form, 'value')}"],
+        piece=_whole(text(form, "piece")),
+        repeat=_whole(text(form, "repeat")),
+        person=person,
+        reason=reason,
+        correct=bool(text(form, "correct")),
+    )
+
+
+def _moment(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
+    return mark_moment(
+        store,
+        trial,
+        code,
+        text(form, "what"),
+        person=person,
+        ago_s=_ago_s(form),
+        typed=text(form, "moment"),
+        reason=text(form, "reason"),
+    )
+
+
+def _weighed(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
+    return record_run(
+        store,
+        trial,
+        code,
+        person=person,
+        weighed=[f"{text(form, 'ingredient')}={text(form, 'value')}"],
+        reason=text(form, "reason"),
+        correct=bool(text(form, "reason")),
+    )
+
+
+def _outcome(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
+    oven, reason = text(form, "oven"), text(form, "reason")
+    return record_run(
+        store,
+        trial,
+        code,
+        person=person,
+        outcome=text(form, "state", "done"),
+        reason=reason,
+        deviations=text(form, "deviations"),
+        oven_temperature_c=read_number(oven, what="oven temperature", where=f"run {code}") if oven else None,
+        correct=bool(reason),
+    )
+
+
+def _note(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
+    tags = [str(tag) for tag in form.getlist("tag") if isinstance(tag, str)]
+    piece = _whole(text(form, "piece"))
+    return add_note(store, trial, code, text(form, "words"), tags=tags, piece=piece, person=person)
+
+
+def _undo(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
+    return undo_entry(store, trial, code, text(form, "table"), _whole(text(form, "number")) or 0, person=person)
+
+
+def _whole(typed: str) -> int | None:
+    """A whole number that one of our own forms put there."""
+    if not typed:
+        return None
+    if not (typed.isascii() and typed.isdigit() and len(typed) < 10):
+        raise InputError("The form was changed on its way.", where="this page", try_this="load the page again")
+    return int(typed)
+
+
+def _ago_s(form: FormData) -> float:
+    """How long ago the button was pressed, by the tablet's own clock at both times."""
+    pressed, sent = text(form, "pressed"), text(form, "sent")
+    if not pressed or not sent:
+        return 0.0
+    try:
+        return max(0.0, float(sent) - float(pressed)) / 1000
+    except ValueError:
+        raise InputError(
+            "The form was changed on its way.", where="this page", try_this="load the page again"
+        ) from None

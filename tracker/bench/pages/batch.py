@@ -1,0 +1,305 @@
+"""What became of today's batch? Logging one, what is said of it at once, causes of alarms, corrections."""
+
+from __future__ import annotations
+
+from typing import Annotated
+from urllib.parse import quote
+
+from fastapi import APIRouter, Depends, Request
+from starlette.datastructures import FormData
+from starlette.responses import Response
+
+from tracker.bench.failing import OURS
+from tracker.bench.kit import form_of, keep, needs, page, status_of, store_of, text, wants_json
+from tracker.bench.pages import batch_fields as fields
+from tracker.errors import NotFound
+from tracker.intake.numbers import number_text
+from tracker.workflow.accounts import AccountLine
+from tracker.workflow.alarms import answer_alarms, causes_of, list_alarms, read_numbers
+from tracker.workflow.batch_pages import BatchForm, ResponseBoxes, batch_form, chart_of_batch, verdict_of
+from tracker.workflow.batches import BatchLine, show_batch
+from tracker.workflow.correcting_batches import correct_batch
+from tracker.workflow.kitchens import Store
+from tracker.workflow.product_views import list_products
+from tracker.workflow.quick_entry import add_readings, log_batch
+from tracker.workflow.verdicts import BatchVerdict
+
+router = APIRouter()
+Baker = Annotated[AccountLine, Depends(needs("baker"))]
+Form = Annotated[FormData, Depends(form_of)]
+MOST_CHARTS, MOST_ALARMS = 4, 12
+NOTES_KEPT = 100  # batches whose notices are remembered for the next page
+
+
+def address(path: str, product: str, number: str = "") -> str:
+    """A page about a product or one of its batches; any name fits into it."""
+    return f"{path}?product={quote(product, safe='')}" + (f"&number={quote(number, safe='')}" if number else "")
+
+
+@router.get("/batch")
+def show(request: Request, who: Baker, product: str = "") -> Response:
+    """Every product, or the form of one product's next batch."""
+    if not product:
+        products = list_products(store_of(request))
+        waiting = {each.name: len(list_alarms(store_of(request), each.name, open_only=True)) for each in products}
+        return page(request, "batch/products.html", products=products, waiting=waiting, address=address)
+    return _form_page(request, batch_form(store_of(request), product), {})
+
+
+@router.post("/batch")
+def log(request: Request, who: Baker, form: Form) -> Response:
+    """Log one batch; what was typed stays when something is wrong with it."""
+    product, number = text(form, "product"), text(form, "number")
+    store = store_of(request)
+    places = {name: fields.place(form, name) for name in fields.PLACES}
+    noted: list[BatchVerdict] = []
+
+    def then(found: BatchVerdict | None) -> str:
+        if found is not None:
+            noted.append(found)
+        return address("/batch/one", product, " ".join(number.split()))
+
+    try:
+        answer = keep(
+            request,
+            who,
+            form,
+            lambda store: log_batch(
+                store,
+                product,
+                number,
+                at=text(form, "at") or None,
+                lots=fields.lots(form),
+                readings=fields.readings(form),
+                person=who.person,
+                **places,
+            ),
+            then=then,
+        )
+    except OURS as error:
+        if wants_json(request):
+            raise
+        asked = batch_form(store, product)
+        return _form_page(request, asked, fields.typed_fields(form), error)
+    for verdict in noted:
+        _remember(request, verdict)
+    return answer
+
+
+@router.get("/batch/one")
+def one(request: Request, who: Baker, product: str = "", number: str = "") -> Response:
+    return _one_page(request, product, number)
+
+
+@router.get("/batch/alarms")
+def alarms(request: Request, who: Baker, product: str = "") -> Response:
+    store = store_of(request)
+    return page(
+        request,
+        "batch/alarms.html",
+        product=product,
+        alarms=list_alarms(store, product, open_only=True),
+        causes=causes_of(store, product).causes[:8],
+        most=MOST_ALARMS,
+        filled={},
+        address=address,
+        wrong=None,
+    )
+
+
+@router.post("/batch/alarms")
+def answer(request: Request, who: Baker, form: Form) -> Response:
+    """Name the cause of alarms and what was done; the entry stands beside the alarm."""
+    product, number = text(form, "product"), text(form, "number")
+    back = address("/batch/one", product, number) if number else address("/batch/alarms", product)
+    try:
+        return keep(
+            request,
+            who,
+            form,
+            lambda store: answer_alarms(
+                store,
+                product,
+                read_numbers(text(form, "alarm").split()),
+                cause=text(form, "cause"),
+                action=text(form, "action"),
+                person=who.person,
+            ),
+            then=back,
+        )
+    except OURS as error:
+        if wants_json(request):
+            raise
+        filled, said = fields.typed_fields(form), fields.wrong(error)
+        if number:
+            return _one_page(request, product, number, filled, said, status_of(error))
+        store = store_of(request)
+        return page(
+            request,
+            "batch/alarms.html",
+            status=status_of(error),
+            product=product,
+            alarms=list_alarms(store, product, open_only=True),
+            causes=causes_of(store, product).causes[:8],
+            most=MOST_ALARMS,
+            filled=filled,
+            address=address,
+            wrong=said,
+        )
+
+
+@router.post("/batch/more")
+def more(request: Request, who: Baker, form: Form) -> Response:
+    """Readings of responses that a batch in the log was not read for yet."""
+    product, number = text(form, "product"), text(form, "number")
+    given = fields.readings(form)
+    try:
+        return keep(
+            request,
+            who,
+            form,
+            lambda store: add_readings(store, product, number, given, person=who.person),
+            then=address("/batch/one", product, number),
+        )
+    except OURS as error:
+        if wants_json(request):
+            raise
+        return _one_page(request, product, number, fields.typed_fields(form), fields.wrong(error), status_of(error))
+
+
+@router.get("/batch/correct")
+def show_correction(request: Request, who: Baker, product: str = "", number: str = "") -> Response:
+    return _correct_page(request, product, number, {})
+
+
+@router.post("/batch/correct")
+def correct(request: Request, who: Baker, form: Form) -> Response:
+    """Put a batch right by a new entry; what stood before stays readable."""
+    product, number = text(form, "product"), text(form, "number")
+    store = store_of(request)
+    noted: list[BatchVerdict] = []
+
+    def then(found: BatchVerdict | None) -> str:
+        if found is not None:
+            noted.append(found)
+        return address("/batch/one", product, number)
+
+    try:
+        stands = show_batch(store, product, number)
+        mended = fields.mended(form, stands)
+        answer = keep(
+            request,
+            who,
+            form,
+            lambda store: correct_batch(store, product, number, mended, reason=text(form, "reason"), person=who.person),
+            then=then,
+        )
+    except OURS as error:
+        if wants_json(request) or isinstance(error, NotFound):
+            raise
+        return _correct_page(request, product, number, fields.typed_fields(form), error)
+    for verdict in noted:
+        _remember(request, verdict)
+    return answer
+
+
+def _form_page(request: Request, asked: BatchForm, filled: dict[str, str], error: Exception | None = None) -> Response:
+    """The form; ``filled`` is what was typed before, and wins over what is proposed."""
+    return page(
+        request,
+        "batch/form.html",
+        status=200 if error is None else status_of(error),
+        asked=asked,
+        filled=filled,
+        places=fields.offered(asked, filled),
+        waiting=list_alarms(store_of(request), asked.product, open_only=True),
+        wrong=None if error is None else fields.wrong(error),
+        address=address,
+        other=fields.OTHER,
+    )
+
+
+def _one_page(
+    request: Request,
+    product: str,
+    number: str,
+    filled: dict[str, str] | None = None,
+    wrong: dict[str, str] | None = None,
+    status: int = 200,
+) -> Response:
+    store = store_of(request)
+    stands = show_batch(store, product, number)
+    verdict = verdict_of(store, product, number)
+    own = {alarm for each in verdict.verdicts for alarm in each.alarms}
+    charts = [
+        (each.response, chart_of_batch(store, product, number, each.response, key=f"c{place}"))
+        for place, each in enumerate(verdict.verdicts[:MOST_CHARTS], start=1)
+    ]
+    return page(
+        request,
+        "batch/one.html",
+        status=status,
+        product=product,
+        filled=filled or {},
+        wrong=wrong,
+        missing=[] if stands.void else _unread(store, stands, product),
+        stands=stands,
+        verdict=verdict,
+        alarms=[line for line in list_alarms(store, product) if line.number in own],
+        causes=causes_of(store, product).causes[:8],
+        charts=charts,
+        notices=_remembered(request, product, number),
+        address=address,
+    )
+
+
+def _correct_page(
+    request: Request, product: str, number: str, filled: dict[str, str], error: Exception | None = None
+) -> Response:
+    store = store_of(request)
+    stands = show_batch(store, product, number)
+    asked = batch_form(store, product)
+    return page(
+        request,
+        "batch/correct.html",
+        status=200 if error is None else status_of(error),
+        product=product,
+        values={name: [number_text(value) for value in values] for name, values in stands.values.items()},
+        sizes={name: number_text(sizes[0]) for name, sizes in stands.sizes.items()},
+        units={each.name: each.unit for each in asked.responses},
+        stands=stands,
+        asked=asked,
+        filled=filled,
+        places=fields.offered(asked, filled, stands),
+        wrong=None if error is None else fields.wrong(error),
+        address=address,
+        other=fields.OTHER,
+    )
+
+
+def _unread(store: Store, stands: BatchLine, product: str) -> list[ResponseBoxes]:
+    return [each for each in batch_form(store, product).responses if not stands.values.get(each.name)]
+
+
+def _remember(request: Request, verdict: BatchVerdict) -> None:
+    """What needs a look is known only while the batch is written; the next page says it."""
+    kept = _notes(request)
+    kept[(verdict.product, verdict.batch)] = (*verdict.notices, *_withdrawn(verdict))
+    while len(kept) > NOTES_KEPT:
+        del kept[next(iter(kept))]
+
+
+def _remembered(request: Request, product: str, number: str) -> tuple[str, ...]:
+    return _notes(request).get((product, number), ())
+
+
+def _notes(request: Request) -> dict[tuple[str, str], tuple[str, ...]]:
+    if not hasattr(request.app.state, "batch_notes"):
+        request.app.state.batch_notes = {}
+    found: dict[tuple[str, str], tuple[str, ...]] = request.app.state.batch_notes
+    return found
+
+
+def _withdrawn(verdict: BatchVerdict) -> tuple[str, ...]:
+    gone = verdict.changes.withdrawn
+    return (f"Withdrawn, since their ground is gone: {', '.join(map(str, gone))}.",) if gone else ()
