@@ -112,10 +112,10 @@ def _told(run: Sequence[Alarm], chart: Chart) -> str:
     if not isinstance(away, Mapping) or not isinstance(terms, Mapping):
         return ""
     foremost = sorted(terms, key=lambda name: -float(terms[name]))[:FOREMOST]
-    parts = [f"{name} {say_fixed(abs(away[name]), 1)} {'high' if away[name] > 0 else 'low'}" for name in foremost]
+    parts = [f"{name} {say_fixed(abs(away[name]), 1)} SD {'high' if away[name] > 0 else 'low'}" for name in foremost]
     alone = _of(chart, "alone").get(run[0].batch)
-    apart = "" if alone else ", no response far out by itself but unusual together"
-    return f"; driven foremost by {join_words(parts)} (in standard deviations){apart}"
+    apart = "" if alone else ", none far out alone, but unusual together"
+    return f"; foremost {join_words(parts)}{apart}"
 
 
 def _of(chart: Chart, name: str) -> Mapping[str, object]:
