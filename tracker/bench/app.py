@@ -17,6 +17,8 @@ from tracker.bench.delays import Delays
 from tracker.bench.guard import Guard
 from tracker.bench.kit import (
     HERE,
+    HOW,
+    SECRET,
     NotAllowed,
     NotSignedIn,
     SomebodyElse,
@@ -83,7 +85,7 @@ async def _ask_who(request: Request, error: Exception) -> Response:
         return JSONResponse({"error": "Nobody is signed in on this tablet.", "sign_in": True}, status_code=401)
     from tracker.bench.pages.signing import ask_who
 
-    kept = typed(await _form(request)) if request.method == "POST" else []
+    kept = [pair for pair in typed(await _form(request)) if pair[0] not in SECRET] if request.method == "POST" else []
     return ask_who(request, kept=kept, status=401)
 
 
@@ -128,5 +130,5 @@ def _say(
 ) -> Response:
     if wants_json(request):
         return JSONResponse({"error": what, "next": next_step}, status_code=status)
-    shown = [pair for pair in kept or [] if pair[0] not in ("key", "by") and pair[1] and "pin" not in pair[0]]
+    shown = [pair for pair in kept or [] if pair[0] not in (*HOW, *SECRET) and pair[1]]
     return page(request, "error.html", status=status, what=what, next_step=next_step, kept=shown)

@@ -36,6 +36,9 @@ STATUS = {2: 400, 3: 422, 4: 404, 5: 409, 7: 422}  # exit code -> status
 HOW = ("key", "by", "sent")  # fields of a form that say how it is sent, not what is entered
 
 
+SECRET = ("pin", "code")  # never written anywhere, not even as part of the hash of an entry
+
+
 class NotSignedIn(Exception):
     """Nobody is signed in here; what was typed is carried along to the page that asks."""
 
@@ -144,7 +147,7 @@ def keep(
     by = text(form, "by")
     if by and by != str(who.person):
         raise SomebodyElse
-    payload = [("path", request.url.path), *(pair for pair in typed(form) if pair[0] not in HOW)]
+    payload = [("path", request.url.path), *(pair for pair in typed(form) if pair[0] not in (*HOW, *SECRET))]
     writer = request.app.state.writer
     kept: Kept[T] = writer.do(lambda store: do_once(store, text(form, "key"), payload, who.person, deed))
     where = then if isinstance(then, str) else then(kept.result)

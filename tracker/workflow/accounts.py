@@ -77,21 +77,35 @@ def named(store: Store, name: str) -> AccountLine | None:
     return next((line for line in list_accounts(store) if line.name.casefold() == wanted), None)
 
 
-def open_account(store: Store, person: int, role: str, pin: str, *, by: int) -> AccountLine:
-    """Give a person a role and a PIN. Raises InputError, Conflict when they have a role, NotFound."""
+def open_account(store: Store, person: int | None, role: str, pin: str, *, by: int, name: str = "") -> AccountLine:
+    """Give a person a role and a PIN; without a number a new person of that ``name`` is written with it.
+
+    Raises InputError, NotFound, Conflict when they have a role or another has the name.
+    """
     _check_role(role)
     hashed = hash_of(pin, role)
     with store.write(person=by, action="open account") as deed:
-        if deed.session.get(Person, person) is None:
-            raise NotFound(f"There is no person {person}.", where="people", try_this="add the person first")
-        before = _current(deed.session, person)
+        number = _new_person(deed, name) if person is None else person
+        if deed.session.get(Person, number) is None:
+            raise NotFound("There is no such person.", where="people", try_this="add the person first")
+        before = _current(deed.session, number)
         if before is not None and before.role != "none":
             raise Conflict("This person has a role already.", where="people", try_this="change it instead")
-        _add(deed, person, role, before, reason="opened again" if before else "")
-        _keep(deed, person, hashed)
-    account = account_of(store, person)
-    assert account is not None
-    return account
+        _add(deed, number, role, before, reason="opened again" if before else "")
+        _keep(deed, number, hashed)
+        details = deed.session.get(PersonDetails, number)
+    return AccountLine(person=number, name=details.name if details else f"person {number}", role=role)
+
+
+def _new_person(deed: Deed, name: str) -> int:
+    name = " ".join(name.split())
+    if not name:
+        raise InputError("A person needs a name.", where="people", try_this="the name others call them by")
+    if deed.session.exec(select(PersonDetails).where(PersonDetails.name == name)).first() is not None:
+        raise Conflict("Somebody of that name is here.", where="people", try_this="add an initial")
+    number = key(deed.add(Person(made_at=deed.at)))
+    deed.add(PersonDetails(person_id=number, name=name))
+    return number
 
 
 def change_role(store: Store, person: int, role: str, *, reason: str, by: int) -> None:

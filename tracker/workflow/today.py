@@ -7,6 +7,7 @@ of the daily batches that nobody has explained.
 from __future__ import annotations
 
 import json
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
@@ -14,8 +15,9 @@ from sqlmodel import Session, col, select
 from tracker.current import rows_of, standing
 from tracker.models import Bake, BakeMoment, Kitchen, Outcome, Product, Reading, Response, Run, Trial, TrialState
 from tracker.store import Store
-from tracker.workflow.alarms import AlarmLine, list_alarms
+from tracker.workflow.alarms import AlarmLine, alarms_text, list_alarms
 
+LATEST = 3  # alarms that are shown
 AHEAD = 6  # runs of a trial that are shown before they are baked
 
 
@@ -48,10 +50,11 @@ class TrialToday:
 
 @dataclass(frozen=True, kw_only=True)
 class ProductToday:
-    """A product with alarms that have no cause yet."""
+    """A product with alarms that have no cause yet: how many, and the latest in words (runs of one rule as one)."""
 
     name: str
-    alarms: tuple[AlarmLine, ...]
+    alarms: int
+    latest: tuple[str, ...]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -78,11 +81,16 @@ def today(store: Store) -> Today:
     with store.read() as session:
         trials = [_trial(session, each) for each in _open_trials(session)]
         names = list(session.exec(select(Product.name).order_by(col(Product.name))))
-    products = [ProductToday(name=name, alarms=list_alarms(store, name, open_only=True)) for name in names]
+    products = [_product(name, list_alarms(store, name, open_only=True)) for name in names]
     return Today(
         trials=tuple(trial for trial in trials if trial.in_oven or trial.next_runs or trial.waiting),
         products=tuple(product for product in products if product.alarms),
     )
+
+
+def _product(name: str, alarms: Sequence[AlarmLine]) -> ProductToday:
+    words = alarms_text(alarms).splitlines() if alarms else []
+    return ProductToday(name=name, alarms=len(alarms), latest=tuple(reversed(words[-LATEST:])))
 
 
 def _open_trials(session: Session) -> list[Trial]:
