@@ -6,12 +6,13 @@ stands at the top of every page: path, word, and the role that sees it.
 
 from __future__ import annotations
 
-from tracker.bench.pages import people, run, signing, today
+from tracker.bench.pages import batch, people, run, signing, today
 
-PAGES = (signing, today, run, people)
+PAGES = (signing, today, run, batch, people)
 
 MENU = (
     ("/", "Today", "baker"),
     ("/run", "Run", "baker"),
+    ("/batch", "Batches", "baker"),
     ("/people", "People", "owner"),
 )

@@ -12,6 +12,7 @@ from starlette.responses import Response
 from tracker.bench.failing import OURS
 from tracker.bench.kit import form_of, keep, needs, page, status_of, store_of, text, wants_json
 from tracker.bench.pages import batch_fields as fields
+from tracker.bench.pages.batch_notes import remember, remembered
 from tracker.errors import NotFound
 from tracker.intake.numbers import number_text
 from tracker.workflow.accounts import AccountLine
@@ -28,7 +29,6 @@ router = APIRouter()
 Baker = Annotated[AccountLine, Depends(needs("baker"))]
 Form = Annotated[FormData, Depends(form_of)]
 MOST_CHARTS, MOST_ALARMS = 4, 12
-NOTES_KEPT = 100  # batches whose notices are remembered for the next page
 
 
 def address(path: str, product: str, number: str = "") -> str:
@@ -82,10 +82,11 @@ def log(request: Request, who: Baker, form: Form) -> Response:
         asked = batch_form(store, product)
         return _form_page(request, asked, fields.typed_fields(form), error)
     for verdict in noted:
-        _remember(request, verdict)
+        remember(request, verdict)
     return answer
 
 
+@router.get("/batch/more")
 @router.get("/batch/one")
 def one(request: Request, who: Baker, product: str = "", number: str = "") -> Response:
     return _one_page(request, product, number)
@@ -120,7 +121,7 @@ def answer(request: Request, who: Baker, form: Form) -> Response:
             lambda store: answer_alarms(
                 store,
                 product,
-                read_numbers(text(form, "alarm").split()),
+                read_numbers(fields.ticked(form, "alarm")),
                 cause=text(form, "cause"),
                 action=text(form, "action"),
                 person=who.person,
@@ -199,7 +200,7 @@ def correct(request: Request, who: Baker, form: Form) -> Response:
             raise
         return _correct_page(request, product, number, fields.typed_fields(form), error)
     for verdict in noted:
-        _remember(request, verdict)
+        remember(request, verdict)
     return answer
 
 
@@ -248,7 +249,7 @@ def _one_page(
         alarms=[line for line in list_alarms(store, product) if line.number in own],
         causes=causes_of(store, product).causes[:8],
         charts=charts,
-        notices=_remembered(request, product, number),
+        notices=remembered(request, product, number),
         address=address,
     )
 
@@ -279,27 +280,3 @@ def _correct_page(
 
 def _unread(store: Store, stands: BatchLine, product: str) -> list[ResponseBoxes]:
     return [each for each in batch_form(store, product).responses if not stands.values.get(each.name)]
-
-
-def _remember(request: Request, verdict: BatchVerdict) -> None:
-    """What needs a look is known only while the batch is written; the next page says it."""
-    kept = _notes(request)
-    kept[(verdict.product, verdict.batch)] = (*verdict.notices, *_withdrawn(verdict))
-    while len(kept) > NOTES_KEPT:
-        del kept[next(iter(kept))]
-
-
-def _remembered(request: Request, product: str, number: str) -> tuple[str, ...]:
-    return _notes(request).get((product, number), ())
-
-
-def _notes(request: Request) -> dict[tuple[str, str], tuple[str, ...]]:
-    if not hasattr(request.app.state, "batch_notes"):
-        request.app.state.batch_notes = {}
-    found: dict[tuple[str, str], tuple[str, ...]] = request.app.state.batch_notes
-    return found
-
-
-def _withdrawn(verdict: BatchVerdict) -> tuple[str, ...]:
-    gone = verdict.changes.withdrawn
-    return (f"Withdrawn, since their ground is gone: {', '.join(map(str, gone))}.",) if gone else ()

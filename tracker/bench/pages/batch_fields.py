@@ -74,6 +74,11 @@ def further_lot(form: FormData) -> list[str]:
     return [f"{ingredient}={code}"] if ingredient or code else []
 
 
+def ticked(form: FormData, name: str) -> list[str]:
+    """Every value that was ticked."""
+    return [value for value in form.getlist(name) if isinstance(value, str) and value]
+
+
 def place(form: FormData, name: str) -> str:
     chosen = text(form, name)
     return text(form, f"{name}:other") if chosen in ("", OTHER) else chosen
