@@ -11,6 +11,7 @@ from analysis.words.numbers import (
     join_words,
     say_amount,
     say_count,
+    say_fixed,
     say_number,
     say_percent,
     say_share,
@@ -86,7 +87,7 @@ def _rest(why: Why, causes: list[str]) -> str:
 
 
 def _of_logs(p: float) -> str:
-    return "fewer than 1 of 100 logs" if p < 0.01 else f"{100 * p:.0f} of 100 logs"
+    return "fewer than 1 of 100 logs" if p < 0.01 else f"{say_fixed(100 * p, 0)} of 100 logs"
 
 
 def say_change(change: Change, why: Why, confidence: float = 0.95) -> str:
