@@ -10,9 +10,24 @@ import re
 from itertools import combinations
 
 import pytest
+from matplotlib.colors import to_hex
 
+from reports.figures import control
 from reports.figures.effects import LOOKS
-from reports.figures.style import DASHES, LINES, MARKERS, NAMES, canvas, line
+from reports.figures.style import (
+    BAND,
+    BLUE,
+    DASHES,
+    GREEN,
+    LINES,
+    MARKERS,
+    NAMES,
+    PAPER,
+    SOFT,
+    VERMILLION,
+    canvas,
+    line,
+)
 from reports.html import style_sheet
 
 
@@ -176,3 +191,57 @@ def test_the_three_verdicts_are_told_apart_by_shape_and_filling_too(scheme):
     for (one, marker, _), (other, second, _) in combinations(looks, 2):
         assert marker != second
         assert apart(lab(seen_as(one, "full")), lab(seen_as(other, "full"))) >= APART
+
+
+# The chart of batches: what lies on what, and by which look each part is told from the others.
+NOTICED = 4.0  # a fill beside another: twice the difference that an eye just notices (CIEDE2000, from memory about 2)
+
+
+def contrast_to(one: str, other: str, sight: str) -> float:
+    low, high = sorted(
+        sum(w * p for w, p in zip((0.2126, 0.7152, 0.0722), seen_as(colour, sight), strict=True))
+        for colour in (one, other)
+    )
+    return (high + 0.05) / (low + 0.05)
+
+
+@pytest.fixture
+def chart_of_batches(logged, monkeypatch):
+    """What is drawn of 60 batches, some with an alarm, with band, middle and level."""
+    kept = []
+    monkeypatch.setattr(control, "as_svg", lambda figure, **_: kept.append(figure) or "<svg/>")
+    chart = logged().responses[0].charts[0]
+    control.draw_control(chart, key="figure-1", beneath=control.Beneath(made_with={}, level=[43.0] * 60))
+    (axes,) = kept[0].axes
+    marks = {line.get_marker(): line for line in axes.lines if line.get_linestyle() == "None"}
+    (level,) = [line for line in axes.lines if line.is_dashed()]
+    (middle,) = [line for line in axes.lines if line.get_drawstyle() == "steps-post"]
+    (band,) = axes.collections
+    return {"calm": marks["o"], "loud": marks["D"], "level": level, "middle": middle, "band": band}
+
+
+def test_alarmed_batches_differ_by_shape_filling_and_size(chart_of_batches):
+    calm, loud = chart_of_batches["calm"], chart_of_batches["loud"]
+    assert len(calm.get_xdata()) > 5 < len(loud.get_xdata())
+    assert (calm.get_color(), loud.get_markerfacecolor(), loud.get_markeredgecolor()) == (BLUE, PAPER, VERMILLION)
+    assert loud.get_markersize() > 1.2 * calm.get_markersize()
+    assert loud.get_markeredgewidth() >= 1
+
+
+def test_the_level_is_dashed_and_thick_and_the_middle_is_neither(chart_of_batches):
+    level, middle = chart_of_batches["level"], chart_of_batches["middle"]
+    assert (level.get_color(), middle.get_color()) == (GREEN, SOFT)
+    assert level.get_linewidth() >= 2 * middle.get_linewidth()
+    assert not middle.is_dashed()
+    assert to_hex(chart_of_batches["band"].get_facecolor()[0]) == BAND
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark", "paper"])
+@pytest.mark.parametrize("sight", SEEN)
+def test_the_parts_of_a_chart_of_batches_are_seen_by_every_eye(scheme, sight):
+    colours = schemes()[scheme]
+    paper, band = colours["paper"], colours["band"]
+    assert contrast_to(colours["blue"], paper, sight) >= 3.0  # filled beside hollow
+    for part in ("blue", "vermillion", "green", "soft"):  # calm batches, outlines of alarmed ones, level, middle
+        assert min(contrast_to(colours[part], ground, sight) for ground in (paper, band)) >= 3.0, part
+    assert apart(lab(seen_as(band, sight)), lab(seen_as(paper, sight))) >= NOTICED
