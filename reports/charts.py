@@ -32,6 +32,7 @@ class ChartsTold:
 
     charts: tuple[Chart, ...]
     beside: tuple[str, ...] = ()
+    short: bool = False  # does not keep its specification
 
 
 def charts_page(
@@ -66,7 +67,7 @@ def _answer(told: Sequence[ChartsTold]) -> Section:
     blocks: list[Block] = []
     for one in told:
         blocks.append(Words(text=plain(say_stability(one.charts)), tone="plain" if blocks else "lead"))
-        blocks.append(Words(text=plain(say_next_step(one.charts))))
+        blocks.append(Words(text=plain(say_next_step(one.charts, short=one.short))))
     return Section(key="answer", title=CHART_TITLES["answer"], blocks=blocks)
 
 

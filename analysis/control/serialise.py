@@ -7,7 +7,7 @@ that does not exist is null, and a caution says why; NaN never appears.
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import asdict
 from importlib.resources import files
 from typing import Any
@@ -44,11 +44,13 @@ def chart_json(
     specifications: Sequence[Specification] = (),
     capability_words: Sequence[str] = (),
     remarks: Sequence[str] = (),
+    short: Collection[str] = (),
 ) -> Json:
     """Plain dicts, lists, strings, finite numbers, booleans and None.
 
     ``charts`` has one group for each response (level first), ``capability`` the indices of each response.
-    ``rows`` tells what was read and left out, ``cost`` how often the rules give a false alarm.
+    ``rows`` tells what was read and left out, ``cost`` how often the rules give a false alarm;
+    ``short`` names the responses that do not keep their specification.
     """
     document = {
         "schema_version": SCHEMA_VERSION,
@@ -56,7 +58,7 @@ def chart_json(
         "rows": rows,
         "rules": [{"rule": rule, "words": say_rule(rule)} for rule in rules if rule in RULES],
         "false_alarms": None if cost is None else _cost(cost),
-        "responses": [_response(group) for group in charts if group],
+        "responses": [_response(group, group[0].response in short) for group in charts if group],
         "charts": [_chart(chart) for group in charts for chart in group],
         "specifications": [asdict(one) for one in specifications],
         "capability": [
@@ -69,7 +71,7 @@ def chart_json(
     return plain
 
 
-def _response(group: Sequence[Chart]) -> Json:
+def _response(group: Sequence[Chart], short: bool) -> Json:
     found = stability_of(group)
     return {
         "response": group[0].response,
@@ -78,7 +80,7 @@ def _response(group: Sequence[Chart]) -> Json:
         "alarmed": list(found.alarmed),
         "expected_alarms": found.expected,
         "headline": say_stability(group),
-        "next_step": say_next_step(group),
+        "next_step": say_next_step(group, short=short),
     }
 
 

@@ -49,6 +49,11 @@ _LAWS = {"binomial": "binomial chances", "Poisson": "Poisson chances"}
 _GIVEN = {"expected": "what the trial promised", "given": "the level and the spread that were given"}
 _SEEN = (BY_MOVING_RANGES, BY_RANGES, BY_DEVIATIONS, BETWEEN, "covariance of batch means")
 
+_WAITING = (
+    "Waiting will not mend it: a stable process goes on as it is. Bring its level nearer the target or make batches "
+    "more alike, then make limits anew."
+)
+
 # The chart's name, and what one of its points is.
 CHARTS: dict[str, tuple[str, str]] = {
     "individuals": ("each batch by itself", "a batch"),
@@ -90,7 +95,8 @@ def say_stability(charts: Sequence[Chart]) -> str:
     if found.verdict == "not stable":
         return start(f"{what} {are} not stable {over}: {part}.")
     if not many:
-        return start(f"{what} {are} stable {over}: no batch raises an alarm.")
+        few = ", as far as so few can tell" if level.limits.provisional else ""
+        return start(f"{what} {are} stable {over}{few}: no batch raises an alarm.")
     chance = f"no more than chance gives ({say_digits(found.expected, 2)} expected)"
     return start(f"{what} {are} stable {over}, as far as charts can tell: {part}, {chance}.")
 
@@ -112,11 +118,13 @@ def say_limits(chart: Chart) -> tuple[str, ...]:
     return tuple(said)
 
 
-def say_next_step(charts: Sequence[Chart]) -> str:
-    """What to do now, in one sentence."""
+def say_next_step(charts: Sequence[Chart], *, short: bool = False) -> str:
+    """What to do now, in one sentence; ``short`` of a process that does not keep its specification."""
     level = charts[0]
     alarmed = [alarm for chart in charts for alarm in chart.alarms]
     if alarmed and stability_of(charts).stable:
+        if short and not level.limits.provisional:
+            return f"Look at the batches named above. {_WAITING}"
         go_on = "go on" if level.limits.frozen or level.limits.provisional else "the limits may be frozen"
         return f"Look at the batches named above; where nothing was wrong with them, {go_on}."
     if alarmed:
@@ -126,6 +134,8 @@ def say_next_step(charts: Sequence[Chart]) -> str:
         return "Log further batches, read as finely as the instrument allows."
     if level.limits.provisional:
         return f"Log further batches: from {FEW} on the limits hold."
+    if short:
+        return _WAITING
     if level.limits.frozen:
         return "Go on as it is."
     return "The limits may be frozen, so that further batches are judged by them."
@@ -168,8 +178,8 @@ def _span(points: Sequence[Point]) -> str:
     return points[0].batch if len(points) == 1 else f"{points[0].batch} to {points[-1].batch}"
 
 
-def charts_text(charts: Sequence[Chart], *, beside: Sequence[str] = ()) -> str:
-    """What a terminal shows for one response; ``beside`` are sentences on its specification."""
+def charts_text(charts: Sequence[Chart], *, beside: Sequence[str] = (), short: bool = False) -> str:
+    """What a terminal shows for one response; ``beside`` are sentences on its specification, ``short`` missed."""
     blocks = ["\n".join(wrap(say_stability(charts), WIDTH))]
     for chart in charts:
         cautions = [say_caution(caution, chart) for caution in chart.cautions]
@@ -182,7 +192,7 @@ def charts_text(charts: Sequence[Chart], *, beside: Sequence[str] = ()) -> str:
     if beside:
         title = start(f"{charts[0].response}: against its specification")
         blocks.append("\n".join([title, *map(_bullet, beside)]))
-    blocks.append("\n".join(wrap(say_next_step(charts), WIDTH)))
+    blocks.append("\n".join(wrap(say_next_step(charts, short=short), WIDTH)))
     return true_minus("\n\n".join(blocks))
 
 

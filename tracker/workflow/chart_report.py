@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -43,9 +44,8 @@ def write_charts(
     require_page(path, option="--report")
     cost = () if answer.cost is None else (say_false_alarms(answer.cost),)
     with look.writing():
-        told = [ChartsTold(charts=one.charts, beside=one.capability_words) for one in answer.charted]
-        last = told[-1]
-        told[-1] = ChartsTold(charts=last.charts, beside=(*last.beside, *cost))
+        told = [ChartsTold(charts=one.charts, beside=one.capability_words, short=one.short) for one in answer.charted]
+        told[-1] = replace(told[-1], beside=(*told[-1].beside, *cost))
         facts = {
             "source": answer.title,
             "content_sha256": answer.content_sha256 or None,

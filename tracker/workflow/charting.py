@@ -32,6 +32,11 @@ if TYPE_CHECKING:
 
 COUNTS, SEVERAL, SUMS = "counts", "several", "sums"
 LEVELS = ("individuals", "batch mean")  # every point by itself and of one shape, so rules cost alike
+# Limits of these kinds rest on more than a level and a spread; frozen without it they would be mixed with new ones.
+OF_OWN: dict[str, frozenset[str]] = {
+    "dependent": frozenset({"residual", "wide"}),
+    "skewed": frozenset({"power", "edge"}),
+}
 FILES = (".csv", ".tsv", ".txt", ".xlsx", ".xlsm", ".xls", ".ods")
 
 
@@ -50,6 +55,13 @@ class Charted:
     @property
     def capability(self) -> tuple[Capability, ...]:
         return () if self.capable is None else self.capable.indices
+
+    @property
+    def short(self) -> bool:
+        """Surely does not keep its specification."""
+        from analysis.control.capability import SHORT
+
+        return self.capable is not None and self.capable.index.verdict == SHORT
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -72,7 +84,7 @@ class ChartAnswer:
 
     def summary(self) -> str:
         """What a terminal shows."""
-        blocks = [charts_text(one.charts, beside=one.capability_words) for one in self.charted]
+        blocks = [charts_text(one.charts, beside=one.capability_words, short=one.short) for one in self.charted]
         if self.cost is not None:
             blocks[-1] += "\n" + "\n".join(wrap(say_false_alarms(self.cost), WIDTH))
         return "\n\n\n".join(blocks) + self._next()
@@ -106,6 +118,7 @@ class ChartAnswer:
             specifications=[one.specification for one in self.charted if one.specification is not None],
             capability_words=[words for one in self.charted for words in one.capability_words],
             remarks=self.remarks,
+            short=[one.charts[0].response for one in self.charted if one.short],
         )
 
 
@@ -187,9 +200,12 @@ def chart_product(store: Store, product: str, *, responses: Sequence[str], chose
 
 def phases_that_fit(phases: tuple[Phase, ...], kind: str, response: str) -> tuple[tuple[Phase, ...], list[str]]:
     """The phases whose limits were frozen for this kind of chart, and what is to be said of the others."""
-    if kind not in METHODS:  # charts with a memory take the level and spread of any
+    if kind in OF_OWN:
+        fit = tuple(phase for phase in phases if OF_OWN[kind] & set(phase.limits.numbers))
+    elif kind not in METHODS:  # charts with a memory take the level and spread of any
         return phases, []
-    fit = tuple(phase for phase in phases if kind_of_limits(phase.limits) in (kind, None))
+    else:
+        fit = tuple(phase for phase in phases if kind_of_limits(phase.limits) in (kind, None))
     other = len(phases) - len(fit)
     return fit, [say_other_phases(response, other)] if other else []
 

@@ -67,6 +67,14 @@ def test_alarms_name_batches_values_and_limits(judged):
     assert "B-36 to B-40: six batches in a row, each lower than the one before, since B-31." in said
 
 
+def test_a_stable_process_that_misses_its_specification_is_not_told_to_go_on():
+    calm = chart_batches(series(CALM))
+    assert say_next_step(calm, short=True).startswith("Waiting will not mend it: a stable process goes on as it is.")
+    assert "Waiting will not mend it" in charts_text(calm, short=True)
+    few = chart_batches(series(CALM[:12]))
+    assert say_next_step(few, short=True) == say_next_step(few)
+
+
 def test_each_alarm_by_itself_has_a_sentence(judged):
     for alarm in judged[0].alarms:
         assert say_alarm(alarm, judged[0]).startswith(f"{alarm.batch}: ")
@@ -90,6 +98,9 @@ def test_stability_counts_batches_once_and_says_what_to_do(judged):
     assert "may be frozen" in say_next_step(calm)
     few = chart_batches(series(CALM[:12]))
     assert f"from {FEW} on" in say_next_step(few)
+    assert say_stability(few) == (
+        "Rise height is stable over 12 batches, B-1 to B-12, as far as so few can tell: no batch raises an alarm."
+    )
     assert "rest on 12 batches" in charts_text(few)
 
 
@@ -208,7 +219,7 @@ def test_several_responses_tell_what_drove_the_alarm():
     pair = (series(rise), replace(series(ph), response="crumb pH", unit=""))
     (together,) = chart_batches(pair, kind="several")
     assert say_stability([together]).startswith("Rise height and crumb pH together are not stable over 40 batches")
-    assert "driven foremost by" in say_alarms(together)[0]
+    assert "; foremost " in say_alarms(together)[0]
     assert "crumb pH" in say_alarms(together)[0]
 
 

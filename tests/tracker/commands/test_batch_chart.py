@@ -216,6 +216,31 @@ def test_a_stable_process_is_told_its_capability(crumbwise, log):
     assert "Next:" not in said
 
 
+def test_a_stable_process_that_misses_its_specification_has_another_next_step(crumbwise, log):
+    rows = log.read_text(encoding="utf-8").splitlines()
+    write(log, *rows[: 1 + 3 * 38])
+    words = ("batch", "chart", log, "--response", "rise height", "--lower-spec", "42")
+    document = crumbwise(*words, "--json").document
+    assert document["responses"][0]["stable"]
+    assert document["responses"][0]["next_step"].startswith("Look at the batches named above. Waiting will not")
+    ran = crumbwise(*words, "--report", "page.html")
+    assert "does not keep its specification well enough" in " ".join(ran.out.split())
+    assert "Waiting will not mend it" in ran.out
+    assert "Waiting will not mend it" in Path("page.html").read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize("kind", ["dependent", "skewed"])
+def test_limits_that_were_frozen_without_what_a_kind_needs_are_not_mixed_in(crumbwise, kind):
+    _log({f"B-{n}": [43 + (n * 7 % 11) / 5, 42.5 + (n % 3) / 10] for n in range(1, 41)})
+    froze = crumbwise("batch", "limits", "soda bread", "--response", "rise height", "--to", "B-20", "--reason", "calm")
+    assert froze.code == 0, froze.err
+    ran = crumbwise("batch", "chart", "soda bread", "--response", "rise height", "--kind", kind, "--json")
+    assert ran.code == 0, ran.err
+    limits = ran.document["charts"][0]["limits"]
+    assert (limits["frozen"], limits["batches"], limits["last_batch"]) == (False, 40, "B-40")
+    assert "frozen for another kind of chart" in ran.document["remarks"][0]
+
+
 def test_too_few_batches_for_capability_are_said(crumbwise, tmp_path):
     path = write(tmp_path / "two.csv", "batch,rise", "1,40", "2,41")
     ran = crumbwise("batch", "chart", path, "--response", "rise", "--lower-spec", "30")
