@@ -50,7 +50,7 @@ def reasons_of(told: BatchesTold) -> tuple[str, ...]:
         own = len(set(told.batches) & set(response.series.batches))
         if own and by_chance(told, response, own) is None:
             said.append(say_alarmed(response.series.response, len(alarmed(told, response)), own))
-    waiting = sum(alarm.open for alarm in told.alarms)
+    waiting = sum(alarm.count for alarm in told.alarms if alarm.open)
     said += [say_unanswered(waiting)] if said and waiting else []
     for response in told.responses:
         missed, readings = outside(told, response)

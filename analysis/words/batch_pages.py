@@ -151,11 +151,13 @@ def say_no_batches(kind: str, first: date, last: date) -> str:
     return f"No batch was baked {on} {say_period(kind, first, last).removeprefix('all batches ')}."
 
 
-def say_open_alarms(numbers: Sequence[str], batches: Sequence[str]) -> str:
-    """That alarms wait for a cause."""
+def say_open_alarms(alarms: int, batches: Sequence[str]) -> str:
+    """That alarms wait for a cause; ``batches`` may name runs, "12 to 15"."""
     shown = join_words(list(batches[:4])) + (" and others" if len(batches) > 4 else "")
-    what = say_count(len(numbers), "alarm")
-    return f"Say what caused {what} ({several('batch') if len(batches) > 1 else 'batch'} {shown})."
+    what = say_count(alarms, "alarm")
+    return (
+        f"Say what caused {what} ({several('batch') if len(batches) > 1 or ' to ' in batches[0] else 'batch'} {shown})."
+    )
 
 
 def say_held(batches: Sequence[str]) -> str:

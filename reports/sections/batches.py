@@ -44,7 +44,7 @@ FEW = 20  # batches before the page's first that a picture shows at least
 
 @dataclass(frozen=True, kw_only=True)
 class AlarmTold:
-    """One alarm, or a run of one rule, as it is written; ``open`` while nobody named its cause."""
+    """One alarm, or a run of ``count`` by one rule, as it is written; ``open`` while nobody named its cause."""
 
     batch: str
     response: str
@@ -52,6 +52,7 @@ class AlarmTold:
     cause: str = ""
     action: str = ""
     open: bool = True
+    count: int = 1
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -153,7 +154,7 @@ def do_section(told: BatchesTold) -> Section:
     said = [say_held([row[0] for row in told.decisions if row[1] == "hold"])] if _held(told) else []
     if waiting:
         batches = list(dict.fromkeys(alarm.batch for alarm in waiting))
-        said.append(say_open_alarms([alarm.words for alarm in waiting], batches))
+        said.append(say_open_alarms(sum(alarm.count for alarm in waiting), batches))
     for why in _whys(told):
         said += [say_next(change, why.chemistry[place]) for place, change in _touching(why, told)]
     for response in told.responses:

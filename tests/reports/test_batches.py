@@ -10,6 +10,7 @@ from reports.batches import batches_page, summary_of
 from reports.figures.control import Beneath, draw_control
 from reports.products import ProductsTold, products_page, reasons_of
 from reports.products import summary_of as say_all
+from reports.sections.batches import AlarmTold
 from reports.sections.blocks import Grid, Items, Picture, Words
 
 
@@ -50,6 +51,16 @@ def test_a_log_that_never_changed_needs_nothing(logged):
     assert answer[0].startswith(("Rise height is as it always was: ", "Rise height shows no more than chance: "))
     assert "why" not in [section.key for section in batches_page(calm).sections]
     assert do in (["Go on as it is."], ["Rise height: freeze the limits, so that further batches are judged by them."])
+
+
+def test_a_run_of_alarms_counts_each_of_them_as_the_list_of_causes_does(logged):
+    run = AlarmTold(batch="12 to 15", response="rise height", words="eight in a row", count=4)
+    one = AlarmTold(batch="20", response="rise height", words="beyond the upper limit")
+    told = replace(logged(), alarms=(run, one, replace(one, batch="30", cause="cold oven", open=False)))
+    assert "Say what caused 5 alarms (batches 12 to 15 and 20)." in said(batches_page(told), "do")
+    assert "5 alarms without a cause." in reasons_of(told)
+    alone = replace(told, alarms=(run,))
+    assert "Say what caused 4 alarms (batches 12 to 15)." in said(batches_page(alone), "do")
 
 
 def test_a_week_tells_only_of_its_own_batches(logged):

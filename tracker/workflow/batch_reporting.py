@@ -294,7 +294,7 @@ def _runs(found: Sequence[tuple[tuple[str, ...], AlarmTold]], place: Mapping[str
         for _, together in groupby(enumerate(own), key=lambda pair: place[pair[1].batch] - pair[0]):
             run = [told for _, told in together]
             name = run[0].batch if len(run) == 1 else f"{run[0].batch} to {run[-1].batch}"
-            runs.append((place[run[0].batch], replace(run[0], batch=name)))
+            runs.append((place[run[0].batch], replace(run[0], batch=name, count=len(run))))
     return [told for _, told in sorted(runs, key=lambda pair: pair[0])]
 
 
