@@ -11,7 +11,7 @@ import importlib
 import os
 from collections.abc import Iterator
 from concurrent.futures import Executor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 
 THREADS = ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")
 NEEDED = (
@@ -37,7 +37,8 @@ def begin_worker() -> None:
     gc.disable()  # nothing that is loaded is ever rubbish, so nobody looks for any
     try:
         for name in NEEDED:
-            importlib.import_module(name)
+            with suppress(ImportError):  # the job that needs it says what is missing
+                importlib.import_module(name)
     finally:
         gc.freeze()
         gc.enable()

@@ -16,8 +16,9 @@ import gc, json, os, sys
 for name in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS"):
     os.environ.pop(name, None)
 os.environ["MKL_NUM_THREADS"] = "2"
-from tracker.workflow.report_workers import begin_worker
-begin_worker()
+from tracker.workflow import report_workers
+report_workers.NEEDED = ("not_installed_here", *report_workers.NEEDED)
+report_workers.begin_worker()
 told = {"threads": [os.environ[n] for n in ("OMP_NUM_THREADS", "OPENBLAS_NUM_THREADS", "MKL_NUM_THREADS")]}
 told |= {"looks": gc.isenabled(), "each": gc.get_threshold()[0], "kept": gc.get_freeze_count() > 100_000}
 json.dump(told | {"modules": sorted(sys.modules)}, sys.stdout)
