@@ -8,8 +8,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterator
-from dataclasses import replace
+from collections.abc import Iterator, Sequence
 from itertools import product
 from typing import Any
 
@@ -80,8 +79,9 @@ def of_batches(told: BatchesTold) -> Iterator[str]:
                 yield from (part for part in re.split(r"(?<=\.) (?=[A-Z])", change["chemistry"]["words"]))
     waiting = [alarm for alarm in told.alarms if alarm.open]
     named = list(dict.fromkeys(alarm.batch for alarm in waiting))
-    yield batch_pages.say_open_alarms([alarm.words for alarm in waiting], named)
-    yield batch_pages.say_unanswered(len(waiting))
+    open_ = sum(alarm.count for alarm in waiting)
+    yield batch_pages.say_open_alarms(open_, named) if named else ""
+    yield batch_pages.say_unanswered(open_)
     yield batch_pages.say_held([row[0] for row in told.decisions if row[1] == "hold"])
     yield batch_pages.say_how_judged(told.rules, max(len(response.series.batches) for response in told.responses))
     yield from (batch_pages.say_go_on(), batch_pages.NO_ALARM)
@@ -125,34 +125,31 @@ def made_again(record: Any) -> Iterator[str]:
             yield from (text for part in record for text in made_again(part))
 
 
-def strangers(sections: list[Any], record: Any) -> list[str]:
+def sentences(sections: Sequence[Any]) -> list[str]:
+    blocks = [block for section in sections for block in section.blocks]
+    items = [item for block in blocks if block.kind == "items" for item in block.items]
+    return [block.text for block in blocks if block.kind == "words"] + items
+
+
+def strangers(said: Sequence[str], record: Any) -> list[str]:
+    """The sentences that the record does not give."""
     known = {plain(text) for text in made_again(record) if text}
-    said = (
-        text
-        for section in sections
-        for block in section.blocks
-        for text in (block.items if block.kind == "items" else (block.text,) if block.kind == "words" else ())
-    )
     return [text for text in said if plain(text) not in known]
 
 
 def test_every_sentence_of_a_page_is_made_again_from_its_record(other_pages, others_made):
-    found = {name: strangers(others_made[name].sections, page.record) for name, page in other_pages.items()}
+    found = {name: strangers(sentences(others_made[name].sections), page.record) for name, page in other_pages.items()}
     assert {name: left for name, left in found.items() if left} == {}
 
 
 def test_a_sentence_with_another_number_is_a_stranger(other_pages, others_made):
-    """Every sentence with a number, with its first digit changed."""
-    changed = 0
+    """Every sentence with a number, with its last digit changed; one in a hundred may be true of another batch."""
+    tried = caught = 0
     for name, page in other_pages.items():
-        falsified, others = [], []
-        for section in others_made[name].sections:
-            for block in section.blocks:
-                found = re.search(r"\d", block.text) if block.kind == "words" else None
-                if found:
-                    other = block.text[: found.start()] + str((int(found[0]) + 1) % 10) + block.text[found.end() :]
-                    others.append(other)
-                    falsified.append(replace(section, blocks=[replace(block, text=other)]))
-        assert strangers(falsified, page.record) == others
-        changed += len(others)
-    assert changed > 40
+        said = [(text, re.search(r"\d(?=\D*$)", text)) for text in sentences(others_made[name].sections)]
+        wrong = [f"{text[: at.start()]}{(int(at[0]) + 1) % 10}{text[at.end() :]}" for text, at in said if at]
+        tried += len(wrong)
+        caught += len(strangers(wrong, page.record))
+    print(f"\n{caught} of {tried} sentences with a wrong digit were named")
+    assert tried > 200
+    assert caught > 0.99 * tried
