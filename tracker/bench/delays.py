@@ -37,7 +37,7 @@ class Delays:
         with self._lock:
             self._forget(now)
             for which in self._keys(account, address):
-                count, _ = self._wrong.get(which, (0, now))
+                count, _ = self._wrong.pop(which, (0, now))  # put in again behind the others
                 self._wrong[which] = (count + 1, now)
 
     def right(self, account: str, address: str) -> None:
@@ -55,11 +55,12 @@ class Delays:
         return int(left) + 1 if left > 0 else 0
 
     def _forget(self, now: datetime) -> None:
-        if len(self._wrong) < MOST:
-            return
-        self._wrong = {which: its for which, its in self._wrong.items() if now - its[1] < REMEMBERED}
-        while len(self._wrong) >= MOST:  # the oldest go first
-            self._wrong.pop(min(self._wrong, key=lambda which: self._wrong[which][1]))
+        """The oldest stand first."""
+        while self._wrong:
+            oldest = next(iter(self._wrong))
+            if len(self._wrong) < MOST and now - self._wrong[oldest][1] < REMEMBERED:
+                return
+            del self._wrong[oldest]
 
     @staticmethod
     def _keys(account: str, address: str) -> tuple[tuple[str, str], tuple[str, str]]:

@@ -60,12 +60,12 @@ def find(request: Request, who: Baker, code: str = "") -> Response:
     )
 
 
-@router.get("/run/{trial}/{code}")
+@router.get("/run/{trial:path}/{code}")
 def show(request: Request, who: Baker, trial: str, code: str) -> Response:
     return _show(request, trial, code)
 
 
-@router.post("/run/{trial}/{code}")
+@router.post("/run/{trial:path}/{code}")
 def enter(request: Request, who: Baker, form: Form, trial: str, code: str) -> Response:
     """One entry; ``do`` says which."""
     deeds = {
@@ -134,7 +134,7 @@ def _show(
 
 
 def _address(trial: str, code: str) -> str:
-    return f"/run/{quote(trial, safe='')}/{quote(code, safe='')}"
+    return f"/run/{quote(trial)}/{quote(code, safe='')}"  # as the printed code has it
 
 
 def _reading(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
