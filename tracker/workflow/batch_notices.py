@@ -18,6 +18,11 @@ from tracker.models import FormulaLine, Lot, Product
 AHEAD = timedelta(days=1)
 
 
+def in_command(number: str) -> str:
+    """The number of a batch as it is typed: in quotes where it holds a blank."""
+    return f'"{number}"' if " " in number else number
+
+
 def check_ingredients(session: Session, product: Product, named: Iterable[str]) -> tuple[dict[str, str], list[str]]:
     """Ingredients as typed -> as they are known, and a notice for each that is new.
 
@@ -65,7 +70,7 @@ def clock_notices(session: Session, product: Product, batch: CurrentBatch, now: 
     """Where the clock goes back or runs ahead."""
     notices = []
     behind = current_batches(session, product, after=batch.place, first=1)
-    earlier = f'crumbwise batch correct "{product.name}" {batch.number} --at … --reason …'
+    earlier = f'crumbwise batch correct "{product.name}" {in_command(batch.number)} --at … --reason …'
     if behind:
         notices.append(
             f"The clock goes back: batch {behind[0].number} was baked later, at {behind[0].baked_at}. "

@@ -53,10 +53,15 @@ class BatchLine:
 
     def words(self) -> str:
         lots = ", ".join(f"{ingredient} {code}" for ingredient, code in self.lots.items())
-        gone = "  (taken back)" if self.void else ""
-        decided = f"  {self.decision}" if self.decision else ""
-        made = ", ".join(part for part in (self.line, self.oven, self.shift) if part)
-        return f"{self.number}  {made}  {'; '.join(self._means())}  lots: {lots}{decided}{gone}"
+        parts = (
+            self.number,
+            ", ".join(part for part in (self.line, self.oven, self.shift) if part),
+            "; ".join(self._means()) or "nothing read",
+            f"lots: {lots}" if lots else "",
+            self.decision,
+            "(taken back)" if self.void else "",
+        )
+        return "  ".join(part for part in parts if part)
 
     def summary(self) -> str:
         """The whole batch: when and where, lots with their age, every reading, what was changed."""

@@ -170,7 +170,7 @@ def _lots(doing: _Doing, texts: Iterable[str]) -> list[str]:
 def _readings(doing: _Doing, mended: Mended) -> None:
     known = responses_of(doing.deed.session, doing.product)
     for text in mended.readings:
-        name, equals, value = (part.strip() for part in text.partition("="))
+        name, equals, value = (part.strip() for part in text.rpartition("="))
         if not equals or not value:
             raise UsageError(f'"{text}" says nothing.', where="--reading", try_this='--reading "rise height=43.1"')
         response = find_response(known, name, product=doing.product.name)

@@ -87,6 +87,7 @@ def batch_story(store: Store, product: str, number: str) -> BatchStory:
             + (", was taken back." if batch.void else "."),
             verdicts=verdicts_of(session, its, batch, judged, known),
             rules=said_by_rules(session, its, batch, known.values()),
+            void=batch.void,
         )
         rows = session.exec(select(Disposition).where(Disposition.batch_id == row.id).order_by(col(Disposition.id)))
         decisions = tuple(

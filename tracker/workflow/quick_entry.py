@@ -125,6 +125,7 @@ def told(
         notices=tuple(notices),
         changes=changes,
         rules=said_by_rules(deed.session, product, batch, known.values()),
+        void=batch.void,
     )
 
 
@@ -140,7 +141,9 @@ def _number(number: str) -> str:
 
 
 def _pair(text: str, option: str, example: str) -> tuple[str, str]:
-    name, equals, value = (part.strip() for part in text.partition("="))
+    # No reading holds "=", while the name of a response may; a lot's code may.
+    parts = text.rpartition("=") if option == "--reading" else text.partition("=")
+    name, equals, value = (part.strip() for part in parts)
     if not equals or not name or not value:
         raise UsageError(f'"{text}" says nothing.', where=option, try_this=f'{option} "{example}"')
     return name, value

@@ -18,6 +18,7 @@ from analysis.words.numbers import join_words
 from tracker.current_batches import CurrentBatch
 from tracker.models import LoggedResponse, Product
 from tracker.workflow.acceptance import RuleSaid
+from tracker.workflow.batch_notices import in_command
 from tracker.workflow.batch_series import specification_of
 from tracker.workflow.judged import Judged
 from tracker.workflow.recorded_alarms import Changes, standing_alarms
@@ -74,14 +75,18 @@ class BatchVerdict:
     notices: tuple[str, ...] = ()
     changes: Changes = field(default_factory=Changes)
     rules: tuple[RuleSaid, ...] = ()
+    void: bool = False
 
     def summary(self) -> str:
         lines = [self.done]
         for verdict in self.verdicts:
             lines += [f"  {words}" for words in (verdict.limits_words, verdict.specification_words) if words]
         lines += [f"  {each.words}" for each in self.rules]
-        if not self.verdicts:
-            lines.append("  Nothing was read of it yet.")
+        if not self.verdicts and not self.void:
+            lines.append(
+                "  Nothing was read of it yet. When something is: "
+                f'crumbwise batch log "{self.product}" {in_command(self.batch)} --more --reading "rise height=43.1"'
+            )
         alarms = sorted({number for verdict in self.verdicts for number in verdict.alarms})
         if alarms:
             many = f"Alarms {join_words([str(number) for number in alarms])} stand"
@@ -92,7 +97,10 @@ class BatchVerdict:
             )
         if self.changes.withdrawn:
             shown = join_words([str(number) for number in self.changes.withdrawn])
-            lines.append(f"  Withdrawn, since their ground is gone: {shown}.")
+            gone = "Alarms {} are" if len(self.changes.withdrawn) > 1 else "Alarm {} is"
+            lines.append(
+                f"  {gone.format(shown)} withdrawn: the limits and batches as they stand now raise none there."
+            )
         return "\n".join(lines)
 
     def to_json(self) -> dict[str, Any]:

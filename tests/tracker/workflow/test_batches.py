@@ -30,7 +30,9 @@ def test_batches_come_back_in_order_of_baking_with_lots_and_pieces(store):
     assert (first.number, second.number) == ("1", "2")
     assert first.lots == {"flour": "F-1", "baking powder": "P-1"}
     assert first.values == {"rise height": (42.5, 41.0)}
-    assert "rise height 41.8 (mean of 2)" in first.words()
+    assert first.words().endswith("early  rise height 41.8 (mean of 2)  lots: flour F-1, baking powder P-1")
+    bare = replace(first, line="", oven="", shift="", lots={}, values={})
+    assert bare.words() == "1  nothing read"
 
 
 def test_a_lot_leads_to_its_batches(store):

@@ -69,7 +69,8 @@ def test_readings_are_replaced_one_by_one_or_all(logged):
 
 
 def test_a_batch_that_was_taken_back_counts_no_longer_and_may_stand_again(logged):
-    correct_batch(logged, "scones", "1", Mended(void=True), reason="logged twice")
+    said = correct_batch(logged, "scones", "1", Mended(void=True), reason="logged twice")
+    assert said.summary().endswith("taken back, it counts no longer.")
     assert list_batches(logged, "scones") == ()
     assert list_batches(logged, "scones", void=True)[0].void is True
     with pytest.raises(Conflict, match="was taken back") as told:

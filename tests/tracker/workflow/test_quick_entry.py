@@ -38,6 +38,12 @@ def test_a_usual_batch_is_said_in_two_sentences_kept_apart(frozen):
     assert show_batch(frozen, "scones", "B031").values == {"rise height": (43.1, 42.8, 43.4)}
 
 
+def test_the_name_of_a_response_may_hold_an_equals_sign(lite):
+    add_product(lite, "buns", specs=["oven = top, rise:lower=40,unit=mm"])
+    said = log_batch(lite, "buns", "1", at=AT, readings=["oven = top, rise=41.5"])
+    assert said.verdicts[0].specification_words == "It meets the specification (at least 40 mm)."
+
+
 def test_an_unusual_batch_enters_its_alarms_in_the_same_transaction(frozen):
     said = log_batch(frozen, "scones", "B031", at=AT, readings=["rise height=37.1 36.8 37.4"])
     (verdict,) = said.verdicts
@@ -219,12 +225,16 @@ def test_the_way_out_names_the_nearest(frozen):
 
 
 def test_a_batch_without_readings_is_kept_and_read_later(frozen):
-    assert "Nothing was read of it yet." in log_batch(frozen, "scones", "B031", at=AT).summary()
-    said = add_readings(frozen, "scones", "B031", ["rise height=37.1 36.8 37.4"])
+    said = log_batch(frozen, "scones", "B 031", at=AT).summary()
+    assert said.endswith(
+        "  Nothing was read of it yet. When something is: "
+        'crumbwise batch log "scones" "B 031" --more --reading "rise height=43.1"'
+    )
+    said = add_readings(frozen, "scones", "B 031", ["rise height=37.1 36.8 37.4"])
     assert said.verdicts[0].as_expected is False
     assert said.changes.raised
     with pytest.raises(Conflict, match="readings of rise height already") as told:
-        add_readings(frozen, "scones", "B031", ["rise height=43"])
+        add_readings(frozen, "scones", "B 031", ["rise height=43"])
     assert "batch correct" in told.value.try_this
 
 
