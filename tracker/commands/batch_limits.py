@@ -57,7 +57,11 @@ def limits(
             for view in views:
                 say(view.words())
             if not views:
-                tell(f'No limits are frozen yet. Try: crumbwise batch limits "{product}" --response NAME --reason "…"')
+                named = f'"{response}"' if response else "NAME"
+                tell(
+                    f'No limits are frozen yet. Try: crumbwise batch limits "{product}" --response {named} '
+                    '--from FIRST --to LAST --reason "…"'
+                )
             return
         frozen = freeze_limits(
             store,

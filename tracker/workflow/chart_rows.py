@@ -173,17 +173,19 @@ def _times(sheet: Sheet, kept: Mapping[str, Sequence[int]]) -> tuple[str, ...]:
     found = _named(sheet, column) or column
     texts = sheet.column(found)
     times: list[datetime] = []
+    before = ""  # the time of the batch before, as it was written
     for rows in kept.values():
         time = _time(texts[rows[0]])
         if time is None:
             return ()
         if times and time < times[-1]:
             raise InputError(
-                f"The clock goes back: {texts[rows[0]].strip()} after {times[-1].isoformat(sep=' ')}.",
+                f"The clock goes back: {texts[rows[0]].strip()} after {before}.",
                 where=sheet.place(rows[0], found),
                 try_this="mend the time, or sort the rows in order of baking",
             )
         times.append(time)
+        before = texts[rows[0]].strip()
     return tuple(time.isoformat() for time in times)
 
 
