@@ -44,7 +44,7 @@ def _explained(blocks: Sequence[Block], open_ideas: list[str], *, gathered: bool
         seen = " ".join(_seen(block))
         for term in [term for term in open_ideas if BROUGHT_UP[term].search(seen)]:
             open_ideas.remove(term)
-            lines.append(Words(text=f"{start(term)}: {idea(term)}", tone="idea"))
+            lines.append(Words(text=f"{start(term) if len(term) > 1 else term}: {idea(term)}", tone="idea"))
         laid.append(block)
         if lines and not gathered and not isinstance(block, Heading):
             laid += lines
