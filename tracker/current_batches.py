@@ -189,6 +189,11 @@ def _moved(session: Session, product: Product) -> dict[int, tuple[Batch, str, bo
     return moved
 
 
+def taken_back(session: Session, product: Product) -> int:
+    """How many batches of a product count no longer."""
+    return sum(gone for _, _, gone in _moved(session, product).values())
+
+
 def _filled(session: Session, batches: Sequence[Batch]) -> list[CurrentBatch]:
     """These batches with their changes, lots and readings, in a fixed number of queries for each few hundred."""
     numbers = [batch.id for batch in batches]

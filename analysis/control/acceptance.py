@@ -135,7 +135,8 @@ def dispose(rule: Rule, readings: Sequence[float], specification: Specification)
     if not np.isfinite(x).all():
         raise _wrong("A reading is not a number.", where, "a reading for each piece")
     if len(x) != rule.pieces:
-        raise _wrong(f"The rule takes {rule.pieces} pieces, and there are {len(x)}.", where, f"{rule.pieces} readings")
+        there = f"there {'is' if len(x) == 1 else 'are'} {len(x)}"
+        raise _wrong(f"The rule takes {rule.pieces} pieces, and {there}.", where, f"{rule.pieces} readings")
     if isinstance(rule, AttributesRule):
         outside = (x < (-math.inf if lower is None else lower)) | (x > (math.inf if upper is None else upper))
         return dispose_count(rule, int(outside.sum()))

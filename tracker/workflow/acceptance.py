@@ -195,7 +195,8 @@ def _apply(row: AcceptanceRule, agreed: Specification, values: tuple[float, ...]
         found = dispose(_read(numbers), values, agreed)
         verdict, words = found.verdict, say_disposition(found, agreed, batch=batch)
     except AnalysisError as wrong:
-        words = f"By its rule nothing is said of batch {batch}: {wrong.what}"
+        why = wrong.what[:1].lower() + wrong.what[1:]
+        words = f"By its rule batch {batch} is held, since nothing can be said of it: {why}"
     return RuleSaid(response=row.response, version=row.version, verdict=verdict, words=words, numbers=numbers)
 
 

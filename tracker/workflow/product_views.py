@@ -10,7 +10,7 @@ from sqlmodel import Session, col, func, select
 
 from analysis.words.batch_log import say_specification
 from analysis.words.numbers import say_count
-from tracker.current_batches import find_product
+from tracker.current_batches import find_product, taken_back
 from tracker.models import Batch, Formula, Product, Specification, Trial
 from tracker.store import Store
 from tracker.workflow.batch_series import phases_of, specification_of
@@ -112,6 +112,7 @@ def _view(session: Session, product: Product, notices: tuple[str, ...] = ()) -> 
     formula = session.get(Formula, product.formula_id) if product.formula_id is not None else None
     trial = session.get(Trial, product.trial_id) if product.trial_id is not None else None
     count = session.exec(select(func.count()).select_from(Batch).where(Batch.product_id == product.id)).one()
+    count -= taken_back(session, product)
     responses = []
     for row in responses_of(session, product):
         promised = expectation_of(session, product, row.name)

@@ -43,7 +43,11 @@ def test_a_rule_is_an_entry_with_its_operating_curve(store):
         ("43 43.5 42.8", "accept", "is accepted: none of 3 pieces"),
         ("39 43.5 42.8", "hold", "is held: 1 of 3 pieces lies outside 40 to 48 mm"),
         ("39 39.5 42.8", "reject", "is rejected: 2 of 3 pieces"),
-        ("43 43.5", None, "nothing is said of batch B031: The rule takes 3 pieces, and there are 2."),
+        (
+            "43 43.5",
+            None,
+            "batch B031 is held, since nothing can be said of it: the rule takes 3 pieces, and there are 2.",
+        ),
     ],
 )
 def test_the_rule_speaks_when_a_batch_is_logged_and_decides_only_when_told(frozen, values, verdict, words):
