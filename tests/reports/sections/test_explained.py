@@ -19,7 +19,10 @@ def told(answers, kind="factorial", **more) -> list[Section]:
 
 def lines(sections) -> list[str]:
     said = [b.text for s in sections for b in s.blocks if isinstance(b, Words) and b.tone == "idea"]
-    return [next(term for term in BROUGHT_UP if one == f"{start(term)}: {GLOSSARY[term]}") for one in said]
+    return [
+        next(term for term in BROUGHT_UP if one == f"{start(term) if len(term) > 1 else term}: {GLOSSARY[term]}")
+        for one in said
+    ]
 
 
 def test_an_idea_is_explained_behind_what_brings_it_up_and_never_again():
