@@ -140,7 +140,7 @@ def _calm(told: ProductsTold) -> Section:
                 str(len(each.batches)),
                 str(len(loud)),
                 f"{missed} / {readings}" if readings else "–",
-                str(sum(alarm.open for alarm in each.alarms)),
+                str(sum(alarm.count for alarm in each.alarms if alarm.open)),
             )
         )
     grid = Grid(caption=PRODUCTS_CAPTION, table=Table(columns=COLUMNS_OF_PRODUCTS, rows=tuple(rows)))

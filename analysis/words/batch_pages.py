@@ -44,6 +44,7 @@ PRODUCTS_CAPTION = "Products and their batches, those that need eyes first"
 NO_ALARM = "No batch raised an alarm."
 NO_CAUSE_YET = "not found yet"
 NOBODY_YET = "nobody has answered it yet"
+LOOKING_BACK = "seen only in looking back; no alarm was entered"
 HOT = (
     "Hot ovens and trays burn, and raw flour and egg can make ill: gloves, washed hands, and the local rules on food "
     "and on what may leave the bakery come before anything on this page."

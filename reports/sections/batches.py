@@ -17,6 +17,7 @@ from analysis.words.batch_pages import (
     COLUMNS_OF_CAUSES,
     COLUMNS_OF_DECISIONS,
     DECISIONS_CAPTION,
+    LOOKING_BACK,
     NO_ALARM,
     NO_CAUSE_YET,
     NOBODY_YET,
@@ -44,7 +45,10 @@ FEW = 20  # batches before the page's first that a picture shows at least
 
 @dataclass(frozen=True, kw_only=True)
 class AlarmTold:
-    """One alarm, or a run of ``count`` by one rule, as it is written; ``open`` while nobody named its cause."""
+    """One alarm, or a run of ``count`` by one rule, as it is written; ``open`` while nobody named its cause.
+
+    Not ``entered`` is what a chart shows in looking back, where no alarm was entered when the batch was judged.
+    """
 
     batch: str
     response: str
@@ -53,6 +57,7 @@ class AlarmTold:
     action: str = ""
     open: bool = True
     count: int = 1
+    entered: bool = True
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -247,8 +252,8 @@ def alarms_section(told: BatchesTold) -> Section:
             plain(alarm.batch),
             plain(alarm.response),
             plain(alarm.words),
-            plain(alarm.cause) or NO_CAUSE_YET,
-            plain(alarm.action) or ("–" if alarm.cause else NOBODY_YET),
+            plain(alarm.cause) or (NO_CAUSE_YET if alarm.entered else "–"),
+            plain(alarm.action) or ("–" if alarm.cause else NOBODY_YET if alarm.entered else LOOKING_BACK),
         )
         for alarm in told.alarms
     )

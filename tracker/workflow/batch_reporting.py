@@ -262,10 +262,14 @@ def _made_with(until: Sequence[BatchLine]) -> dict[str, dict[str, str]]:
 def _alarms(
     store: Store, product: str, responses: Sequence[ResponseTold], own: Sequence[BatchLine]
 ) -> tuple[AlarmTold, ...]:
-    """What the charts show of these batches, with the causes that were entered; runs of one rule in one line."""
+    """What the charts show of these batches, with the causes that were entered; runs of one rule in one line.
+
+    Charts without frozen limits look back with all batches and may show what no alarm was entered for: it is
+    shown, and nobody is asked to answer it.
+    """
     from reports.sections.batches import AlarmTold
 
-    entered = {(line.batch, line.response, line.rule): line for line in list_alarms(store, product)}
+    entered = {(line.batch, line.response, line.chart, line.rule): line for line in list_alarms(store, product)}
     place = {line.number: at for at, line in enumerate(own)}
     found: list[tuple[tuple[str, ...], AlarmTold]] = []
     for response in responses:
@@ -273,16 +277,18 @@ def _alarms(
             for alarm, words in zip(chart.alarms, each_alarm(chart), strict=True):
                 if alarm.batch not in place:
                     continue
-                line = entered.get((alarm.batch, chart.response, alarm.rule))
+                line = entered.get((alarm.batch, chart.response, chart.kind, alarm.rule))
                 told = AlarmTold(
                     batch=alarm.batch,
                     response=chart.response,
                     words=words.split(": ", 1)[-1],
                     cause=line.cause if line else "",
                     action=line.action if line else "",
-                    open=line is None or not line.cause,
+                    open=line is not None and not line.cause,
+                    entered=line is not None,
                 )
-                found.append(((chart.response, chart.kind, alarm.rule, alarm.side, told.cause, told.action), told))
+                same = (chart.response, chart.kind, alarm.rule, alarm.side, told.cause, told.action, str(told.entered))
+                found.append((same, told))
     return tuple(_runs(found, place))
 
 

@@ -96,6 +96,18 @@ def test_the_document_lists_alarms_with_the_causes_that_were_entered(crumbwise, 
     assert ran.document["period"] == {"kind": "month", "first": "2026-04-01", "last": "2026-04-30"}
 
 
+def test_what_is_asked_for_is_what_can_be_answered(crumbwise, kitchen):
+    """Batches entered without being judged show their alarms in looking back; nobody is asked to answer those."""
+    before = crumbwise("--kitchen", kitchen, "batch", "report", "scones", "--month", "2026-04", "--json").document
+    assert before["alarms"]
+    assert not any("Say what caused" in line for line in before["words"])
+    crumbwise("--kitchen", kitchen, "batch", "limits", "scones", "--from", "01a", "--to", "10b", "--reason", "calm")
+    alarms = crumbwise("--kitchen", kitchen, "batch", "alarms", "scones", "--open", "--json").document["alarms"]
+    after = crumbwise("--kitchen", kitchen, "batch", "report", "scones", "--month", "2026-04", "--json").document
+    (asked,) = [line for line in after["words"] if "Say what caused" in line]
+    assert f"{len(alarms)} alarms" in asked
+
+
 def test_a_decimal_comma_is_used_throughout(crumbwise, kitchen, tmp_path):
     out = tmp_path / "comma.html"
     ran = crumbwise("--kitchen", kitchen, "batch", "report", "scones", "--decimal", "comma", "--out", out)
