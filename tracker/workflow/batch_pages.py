@@ -47,7 +47,8 @@ class ResponseBoxes:
 
 @dataclass(frozen=True, kw_only=True)
 class BatchForm:
-    """What is proposed for the next batch: ``number`` one above the last, ``lots`` and places as last time.
+    """What is proposed for the next batch: ``number`` one above the last, places and the lot of each ingredient
+    as last time.
 
     ``ovens``, ``shifts`` and ``lines`` are those of the last batches, the most frequent first.
     """
@@ -78,7 +79,7 @@ def batch_form(store: Store, product: str) -> BatchForm:
         number=number_after(last.number if last else "", {each.number for each in batches}),
         batches=len(batches),
         last=tuple(each.number for each in reversed(batches[-8:])),
-        lots={name: lot.code for name, lot in last.lots.items()} if last else {},
+        lots={name: lot.code for batch in batches for name, lot in batch.lots.items()},
         oven=last.oven if last else "",
         shift=last.shift if last else "",
         line=last.line if last else "",

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from tracker.workflow.analysing import analyse_trial
 
 if TYPE_CHECKING:
+    from analysis.results import Analysis
     from tracker.store import Store
 
 
@@ -36,9 +37,13 @@ class Proposal:
 
 def next_bakes_of(store: Store, trial: str) -> tuple[Proposal, ...]:
     """Proposals for all responses, each named once."""
+    return proposals_of(analyse_trial(store, trial).analysis)
+
+
+def proposals_of(analysis: Analysis) -> tuple[Proposal, ...]:
+    """What an answer proposes to bake, each reason once."""
     from analysis.words import say_next, say_treatment
 
-    analysis = analyse_trial(store, trial).analysis
     found: dict[str, Proposal] = {}
     for result in analysis.responses:
         for bakes in result.next_bakes:

@@ -196,25 +196,29 @@ def _drawn(
     beside = beside or Beside()
     as_points: AbstractContextManager[dict[str, bytes]] = also_as_png() if points else nullcontext({})
     with look.writing(), as_points as png:
-        page = _page(answer, look)
+        page = page_of(answer, look)
         files = _picture_files(page, beside.pictures, png), _table_files(page, beside.tables)
         return page.html(), files
 
 
-def _page(answer: TrialAnalysis, look: Look) -> Page:
+def page_of(answer: TrialAnalysis, look: Look | None = None) -> Page:
+    """The page part by part, before it is written."""
     from reports.page import trial_page, unanswered_page
 
-    told = _told(answer, look)
+    look = look or Look()
+    told = told_of(answer, look)
     if answer.why_none is not None:
         return unanswered_page(told, why=answer.why_none.what, try_this=answer.why_none.try_this)
     return trial_page(told, kind=look.reader)
 
 
-def _told(answer: TrialAnalysis, look: Look) -> Told:
+def told_of(answer: TrialAnalysis, look: Look | None = None) -> Told:
+    """What the parts of a page are told."""
     from analysis.words.warmth import say_warmth
     from reports.kinds import Told
     from tracker.workflow.provenance import as_words
 
+    look = look or Look()
     return Told(
         analysis=answer.analysis,
         notes=answer.taste_notes,

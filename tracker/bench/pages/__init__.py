@@ -6,13 +6,14 @@ stands at the top of every page: path, word, and the role that sees it.
 
 from __future__ import annotations
 
-from tracker.bench.pages import batch, people, run, signing, today
+from tracker.bench.pages import batch, people, results, run, signing, today
 
-PAGES = (signing, today, run, batch, people)
+PAGES = (signing, today, run, batch, results, people)
 
 MENU = (
     ("/", "Today", "baker"),
     ("/run", "Run", "baker"),
     ("/batch", "Batches", "baker"),
+    ("/results", "Results", "analyst"),
     ("/people", "People", "owner"),
 )
