@@ -41,7 +41,7 @@ def _head(fleet: Fleet) -> str:
     readings = sum(line.readings for line in fleet.lines)
     sites = len({line.site for line in fleet.lines})
     of = say_count(sites, "site") if sites > 1 else say_count(len({line.product for line in fleet.lines}), "product")
-    raised = "none raised an alarm" if fleet.with_alarms == 0 else f"{fleet.with_alarms:,} raised alarms"
+    raised = "none raised an alarm" if fleet.with_alarms == 0 else f"alarms in {fleet.with_alarms:,} of them"
     return f"{_lines(len(fleet.lines))} of {of}, {readings:,} readings: {raised}."
 
 
@@ -105,6 +105,7 @@ def cautions(fleet: Fleet) -> list[str]:
     for state, sentence in _STATES.items():
         if count := fleet.of_state(state):
             said.append(sentence.format(lines=_lines(count)))
+    said.append("Limits are made from all batches of a line; what a kitchen froze judges there, in its own charts.")
     said.append(by_chance(fleet))
     return said
 

@@ -49,6 +49,8 @@ def test_steady_lines_need_no_eyes():
 def test_the_worst_stands_first_with_its_reason():
     said = say_fleet(fleet(STEADY, NOT_KEPT, LEFT))
     words = " ".join(said.split())
+    assert said.startswith("3 lines of 1 product, 180 readings: alarms in 1 of them.")
+    assert "Limits are made from all batches of a line; what a kitchen froze judges there" in words
     assert "2 lines need eyes, the worst first: scones, north, 3, rise height: 2 of the newest 20 batches" in words
     assert words.index("north, 3") < words.index("north, 4")
     assert "also the newest (over all 3 outside the limits and 1 eight on one side)" in words
