@@ -6,14 +6,15 @@ stands at the top of every page: path, word, and the role that sees it.
 
 from __future__ import annotations
 
-from tracker.bench.pages import batch, people, results, run, signing, today
+from tracker.bench.pages import batch, formula, people, results, run, signing, today
 
-PAGES = (signing, today, run, batch, results, people)
+PAGES = (signing, today, run, batch, formula, results, people)
 
 MENU = (
     ("/", "Today", "baker"),
     ("/run", "Run", "baker"),
     ("/batch", "Batches", "baker"),
+    ("/formula", "Formulas", "baker"),
     ("/results", "Results", "analyst"),
     ("/people", "People", "owner"),
 )
