@@ -38,7 +38,7 @@ def read(**changed) -> Reader:
 def test_everything_given_stands_on_the_page():
     page = read()
     assert page.links == ["soda/report.html", "soda/sheet.html"]
-    for words in ("Demo", "All invented.", "Soda", "How much?", "1.7 % is best.", "The acid hardly counts.", "End."):
+    for words in ("Demo", "All invented.", "Soda", "How much?", "1.7\u00a0% is best.", "The acid hardly counts.", "End."):
         assert words in page.words
 
 
@@ -47,3 +47,9 @@ def test_names_stay_words():
     assert "script" not in page.tags
     assert "img" not in page.tags
     assert "<script>alert(1)</script>" in page.words
+
+
+def test_numbers_of_answers_are_read_with_a_true_minus_and_whole():
+    chapter = Chapter(title="Soda", answers=("A gap of -4.3 (95 % interval).",), links=())
+    page = overview_page("Kitchen", opening="Invented.", chapters=[chapter])
+    assert "−4.3 (95\u00a0% interval)" in page
