@@ -95,7 +95,10 @@ class Section:
 
 
 def _places(blocks: Sequence[Block]) -> list[str]:
-    """Pictures that follow one another without a table stand two on a line; a single one has its words beside it."""
+    """Pictures that follow one another without a table stand two on a line; a single one has its words beside it.
+
+    Under headings of their own single ones keep to their place ("own"): no float carries them away from theirs.
+    """
     places = ["" if not isinstance(block, Picture) else _own_place(block) for block in blocks]
     waiting: int | None = None
     for i, place in enumerate(places):
@@ -105,6 +108,8 @@ def _places(blocks: Sequence[Block]) -> list[str]:
             waiting, places[i] = i, "beside"
         else:
             places[waiting], waiting = "half", None
+    if any(isinstance(block, Heading) for block in blocks):
+        places = ["beside own" if place == "beside" else place for place in places]
     return places
 
 

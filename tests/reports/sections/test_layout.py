@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from reports.figures.picture import Figure, Table
-from reports.sections.blocks import Picture, Section, Words
+from reports.sections.blocks import Heading, Picture, Section, Words
 
 FIGURE = Figure(key="f", svg="<svg/>", alt="a", caption="c", table=Table(columns=("x",), rows=()))
+HEADING = Heading(text="h")
 WORDS, OPEN, SHUT = Words(text="w"), Picture(figure=FIGURE), Picture(figure=FIGURE, fold=True)
 SCREEN, MORE = Picture(figure=FIGURE, screen=True), Picture(figure=FIGURE, fold=True, more=True)
 
@@ -21,6 +22,7 @@ SCREEN, MORE = Picture(figure=FIGURE, screen=True), Picture(figure=FIGURE, fold=
         ((SHUT, SHUT, SHUT), ["half", "half", "beside"]),
         ((SHUT, WORDS, SHUT), ["beside", "", "beside"]),
         ((SHUT, SCREEN, SHUT), ["beside", "screen", "beside"]),
+        ((HEADING, SHUT, HEADING, SHUT, SHUT), ["", "beside own", "", "half", "half"]),
         ((SHUT, MORE, SHUT, MORE), ["half", "more", "half", "more"]),
     ],
 )
