@@ -165,6 +165,12 @@ async function stillWaiting() {
     if (!form) continue;
     for (const button of form.querySelectorAll("button")) button.disabled = true;
     shown.set(entry.key, { form, button: [...form.querySelectorAll("button[name=value]")].find((each) => each.value === fields.value) });
+    for (const field of form.elements) {
+      const values = entry.fields.filter(([name]) => name === field.name).map(([, value]) => value);
+      if (["hidden", "submit"].includes(field.type)) continue;
+      if (["checkbox", "radio"].includes(field.type)) field.checked = values.includes(field.value);
+      else if (values.length) field.value = values[0];
+    }
     warn(form, `Waiting on this tablet: ${fields.value ?? fields.words ?? fields.what ?? "this entry"}`);
   }
 }

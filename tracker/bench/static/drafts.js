@@ -26,7 +26,13 @@ async function write(form) {
   else await put("drafts", { fields, at: Date.now() }, nameOf(form));
 }
 
-export const forget = (form) => remove("drafts", nameOf(form)).catch(() => undefined);
+// Recorded: nothing that is still on its way to be kept may bring the draft back.
+const recorded = new WeakSet();
+
+export function forget(form) {
+  recorded.add(form);
+  return remove("drafts", nameOf(form)).catch(() => undefined);
+}
 
 async function restore(form) {
   const draft = await get("drafts", nameOf(form));
@@ -52,6 +58,7 @@ export async function keepDrafts(say) {
     clearTimeout(dirty.get(form));
     dirty.delete(form);
     try {
+      if (recorded.has(form)) return;
       await write(form);
       say.draft();
     } catch {

@@ -1,0 +1,370 @@
+"""What does a real browser make of the bench, over plain http in the kitchen's own network?
+
+The name ``kitchen.test`` leads to this machine but is no secure context: there is no service
+worker and no fetch metadata, as on a tablet that asks for the address of a computer next door.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+import httpx2
+import pytest
+import uvicorn
+from sqlmodel import select
+
+from tracker.bench.app import make_app
+from tracker.bench.settings import BenchSettings, hosts_for
+from tracker.models import Reading, TasteNote
+
+pytestmark = pytest.mark.browser
+SIZES = {"phone": (390, 844), "tablet": (768, 1024), "larger tablet": (810, 1080), "screen": (1280, 800)}
+PATHS = ["/", "/run", "/run/soda/108", "/run/soda/107", "/people", "/my-pin", "/nowhere"]
+NAME = "kitchen.test"
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """A headless Chromium that knows the name; without one the test is skipped, or fails where skips are forbidden."""
+    from playwright.sync_api import sync_playwright
+
+    usual = Path("/usr/bin/chromium")
+    where = str(usual) if usual.exists() else shutil.which("chromium") or shutil.which("chromium-browser")
+    if where is None:
+        if os.environ.get("CRUMBWISE_NO_SKIPS") == "1":
+            pytest.fail("no Chromium here, and CRUMBWISE_NO_SKIPS=1 forbids the skip")
+        pytest.skip("no Chromium here")
+    quiet = ["--disable-gpu", "--no-sandbox", "--no-first-run", "--disable-background-networking", "--disable-sync"]
+    with sync_playwright() as play:
+        running = play.chromium.launch(
+            executable_path=where, args=[*quiet, f"--host-resolver-rules=MAP {NAME} 127.0.0.1"]
+        )
+        yield running
+        running.close()
+
+
+class Real:
+    """The real clock: a browser has no other."""
+
+    def __call__(self):
+        from datetime import UTC, datetime
+
+        return datetime.now(UTC)
+
+
+@pytest.fixture
+def served(bench_store) -> Iterator[str]:
+    """The address of a bench that is really served."""
+    import socket
+
+    bench_store.now = Real()
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    app = make_app(bench_store, BenchSettings(hosts=hosts_for(port, (NAME,))))
+    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", access_log=False))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.02)
+    yield f"http://{NAME}:{port}"
+    server.should_exit = True
+    thread.join(10)
+
+
+@pytest.fixture
+def tablet(browser, served):
+    """``tablet(width=…, …)``: a page at which Dora, the owner, is signed in."""
+    contexts = []
+
+    def opened(size="larger tablet", **more):
+        width, height = SIZES[size]
+        context = browser.new_context(viewport={"width": width, "height": height}, base_url=served, **more)
+        contexts.append(context)
+        page = context.new_page()
+        page.said = []
+        # Over plain http this header is not heeded, which the browser says.
+        heeded = lambda words: "Cross-Origin-Opener-Policy" not in words  # noqa: E731
+        page.on("console", lambda message: page.said.append(message.text) if heeded(message.text) else None)
+        page.on("pageerror", lambda error: page.said.append(str(error)))
+        page.goto("/sign-in")
+        page.fill("#name", "Dora")
+        page.fill("#pin", "930571")
+        page.click("button.primary")
+        page.wait_for_url(f"{served}/")
+        page.said.clear()
+        return page
+
+    yield opened
+    for context in contexts:
+        context.close()
+
+
+def readings(store):
+    with store.read() as session:
+        return [row.value for row in session.exec(select(Reading).order_by(Reading.id))]
+
+
+def wait_for(page, words):
+    """What the line at the top says; waiting by a function would need an eval, which the policy refuses."""
+    page.locator("#kept").filter(has_text=words).wait_for(timeout=12_000)
+
+
+def test_over_plain_http_everything_works_without_what_is_missing_there(tablet):
+    page = tablet()
+    page.goto("/run/soda/108")
+    assert page.evaluate("[isSecureContext, 'serviceWorker' in navigator, 'randomUUID' in crypto]") == [False] * 3
+    page.fill("#r1-0-1-v", "42,5")
+    page.keyboard.press("Enter")
+    wait_for(page, "Saved")
+    assert page.inner_text("[data-cell='r1-0-1']").split() == ["rise", "height", "42,5", "mm"]
+    assert page.evaluate("document.activeElement.closest('.cell').dataset.cell") == "r2-1-1"  # ready for the next
+    page.click("#r2-1-1 button[value='4']")
+    page.wait_for_selector("[data-cell='r2-1-1'] .stands")
+    page.reload()
+    assert "4, fine" in page.inner_text("[data-cell='r2-1-1']")
+    assert page.said == []
+
+
+def test_a_page_without_scripts_records_all_the_same(tablet, bench_store):
+    page = tablet(java_script_enabled=False)
+    page.goto("/run/soda/108")
+    page.fill("#r1-0-1-v", "42.5")
+    page.click("#r1-0-1 button")
+    assert "Saved" in page.inner_text("#kept")
+    page.click("#r2-1-1 button[value='4']")
+    page.fill("#words", "soapy")
+    page.check("input[value='soapy']")
+    page.click("#note button.primary")
+    assert "soapy" in page.inner_text("#history")
+    assert readings(bench_store) == [42.5, 4]
+
+
+def test_without_the_network_an_entry_waits_and_is_recorded_once(tablet, bench_store):
+    page = tablet()
+    page.goto("/run/soda/108")
+    page.context.set_offline(True)
+    page.fill("#r1-0-1-v", "42.5")
+    page.keyboard.press("Enter")
+    wait_for(page, "1 waiting on this tablet: no network")
+    page.click("#r2-1-1 button[value='4']")
+    wait_for(page, "2 waiting")
+    assert readings(bench_store) == []
+    page.context.set_offline(False)
+    wait_for(page, "Saved")
+    page.wait_for_selector("[data-cell='r2-1-1'] .stands")
+    assert readings(bench_store) == [42.5, 4]
+    assert page.evaluate("import('/static/queue.js').then(queue => queue.waiting())") == []
+
+
+def test_an_answer_that_is_lost_is_asked_for_again(tablet, bench_store):
+    """The server recorded it, the tablet never heard so: the second sending is known by its key."""
+    page = tablet()
+    page.goto("/run/soda/108")
+    lost = []
+
+    def lose(route):
+        if route.request.method == "POST" and len(lost) < 2:
+            headers = route.request.all_headers() | {"host": route.request.url.split("/")[2]}
+            here = route.request.url.replace(NAME, "127.0.0.1")
+            lost.append(httpx2.post(here, content=route.request.post_data, headers=headers).status_code)
+            route.abort()
+        else:
+            route.continue_()
+
+    page.route("**/run/**", lose)
+    page.fill("#r1-0-1-v", "42.5")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("[data-cell='r1-0-1'] .stands", timeout=15_000)
+    assert lost == [200, 200]
+    assert readings(bench_store) == [42.5]
+
+
+def test_a_reload_while_it_waits_sends_it_once(tablet, bench_store):
+    page = tablet()
+    page.goto("/run/soda/108")
+    page.route("**/run/**", lambda route: route.abort() if route.request.method == "POST" else route.continue_())
+    page.fill("#words", "soapy")
+    page.click("#note button.primary")
+    wait_for(page, "1 waiting")
+    page.reload()
+    page.wait_for_selector("#note .wrong")
+    assert page.input_value("#words") == "soapy"
+    assert page.is_disabled("#note button.primary")
+    page.unroute("**/run/**")
+    page.wait_for_selector("#history >> text=soapy", timeout=15_000)
+    with bench_store.read() as session:
+        assert len(session.exec(select(TasteNote)).all()) == 1
+
+
+@pytest.mark.parametrize("gone", ["reload", "closed", "back"])
+def test_what_was_typed_is_there_again(tablet, gone):
+    page = tablet()
+    page.goto("/run/soda/108")
+    typed = {"#r1-0-1-v": "42,", "#oven": "187.5", "#deviations": 'door "open"\n<b>', "#words": "soapy"}
+    for field, value in typed.items():
+        page.fill(field, value)
+    page.check("input[value='sour']")
+    page.check("input[value='failed']")
+    page.check("#weights input >> nth=0") if page.query_selector("#weights input") else None
+    page.wait_for_timeout(300)
+    if gone == "reload":
+        page.reload()
+    elif gone == "back":
+        page.goto("/")
+        page.go_back()
+    else:  # as when the browser is ended: no event of the page runs
+        context = page.context
+        page.close(run_before_unload=False)
+        page = context.new_page()
+        page.goto("/run/soda/108")
+    page.wait_for_timeout(500)
+    assert {field: page.input_value(field) for field in typed} == typed
+    assert page.is_checked("input[value='sour']")
+    assert page.is_checked("input[value='failed']")
+
+
+def test_a_draft_is_gone_once_it_is_recorded(tablet):
+    page = tablet()
+    page.goto("/run/soda/108")
+    page.fill("#words", "soapy")
+    page.wait_for_timeout(300)
+    page.click("#note button.primary")
+    page.wait_for_selector("#history >> text=soapy")
+    page.reload()
+    page.wait_for_timeout(200)
+    assert page.input_value("#words") == ""
+    assert page.evaluate("import('/static/keep.js').then(keep => keep.all('drafts'))") == []
+
+
+def test_an_unlikely_value_asks_why_and_is_saved(tablet, bench_store):
+    page = tablet()
+    page.goto("/run/soda/108")
+    page.context.set_offline(True)  # asked without the server too
+    page.fill("#r1-0-1-v", "9,5")
+    page.keyboard.press("Enter")
+    assert "between 10" in page.inner_text("#r1-0-1 .wrong")
+    page.context.set_offline(False)
+    page.fill("#r1-0-1-why", "the tin was too wide")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("[data-cell='r1-0-1'] .stands")
+    assert readings(bench_store) == [9.5]
+
+
+def test_two_tablets_see_both_values(tablet, bench_store):
+    one, other = tablet(), tablet("phone")
+    for page in (one, other):
+        page.goto("/run/soda/108")
+    one.fill("#r1-0-1-v", "42")
+    one.keyboard.press("Enter")
+    one.wait_for_selector("[data-cell='r1-0-1'] .stands")
+    other.fill("#r1-0-1-v", "44")
+    other.keyboard.press("Enter")
+    other.wait_for_selector("#r1-0-1 .wrong")
+    words = other.inner_text("#r1-0-1 .wrong")
+    assert "42 mm" in words
+    assert "You entered 44" in words
+    other.fill("#r1-0-1-why", "read again")
+    other.keyboard.press("Enter")
+    other.wait_for_selector("#history >> text=44 mm")
+    assert readings(bench_store) == [42, 44]
+
+
+def test_an_ended_session_keeps_the_entry_until_the_person_is_back(tablet, bench_store):
+    from tracker.workflow.signed_in import end_all
+
+    page = tablet()
+    page.goto("/run/soda/108")
+    end_all(bench_store)
+    page.fill("#r1-0-1-v", "42.5")
+    page.keyboard.press("Enter")
+    wait_for(page, "1 waiting on this tablet: sign in to send")
+    page.goto("/sign-in")
+    page.fill("#name", "Dora")
+    page.fill("#pin", "930571")
+    page.click("button.primary")
+    wait_for(page, "Saved")
+    assert readings(bench_store) == [42.5]
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_no_barrier_is_found(tablet, scheme):
+    from axe_playwright_python.sync_playwright import Axe
+
+    # axe is itself a script, which our policy refuses: the test's browser sets the policy aside.
+    page = tablet(color_scheme=scheme, bypass_csp=True)
+    page.goto("/run/soda/108")
+    page.fill("#r1-0-1-v", "42")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("[data-cell='r1-0-1'] .stands")
+    found = {}
+    for path in [*PATHS, "/sign-in"]:
+        page.goto(path)
+        page.evaluate("document.querySelectorAll('details').forEach(part => part.open = true)")
+        report = Axe().run(page)
+        if report.violations_count:
+            found[path] = report.generate_report()
+    assert found == {}
+
+
+TARGETS = """() => [...document.querySelectorAll('a, button, input, select, textarea, summary')]
+  .filter(one => !one.matches('.skip, [type=hidden]') && one.getClientRects().length)
+  .map(one => one.matches('[type=checkbox], [type=radio]') ? one.closest('label') ?? one : one)
+  .map(one => { const box = one.getBoundingClientRect();
+    return { words: one.tagName + ' ' + (one.id || one.textContent.trim().slice(0, 30)), x: box.x, y: box.y,
+      w: box.width, h: box.height, primary: one.matches('.primary, .scale button, .name') } })"""
+
+
+@pytest.mark.parametrize("size", SIZES)
+def test_targets_are_large_and_nothing_scrolls_sideways(tablet, size):
+    page = tablet(size)
+    page.goto("/run/soda/108")
+    page.fill("#r1-0-1-v", "42")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("[data-cell='r1-0-1'] .stands")
+    small, near = [], []
+    for path in PATHS:
+        page.goto(path)
+        page.evaluate("document.querySelectorAll('details').forEach(part => part.open = true)")
+        boxes = page.evaluate(TARGETS)
+        assert boxes
+        assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
+        for box in boxes:
+            least = 96 if box["primary"] else 48
+            if box["w"] < least - 0.1 or box["h"] < least - 0.1:
+                small.append((path, box["words"], box["w"], box["h"]))
+        near += [(path, one["words"], other["words"]) for one, other in pairs(boxes) if gap(one, other) < 12 - 0.1]
+    assert small == []
+    assert sorted(set(near)) == []
+
+
+def pairs(boxes):
+    different = {(box["x"], box["y"]): box for box in boxes}
+    ordered = list(different.values())
+    return [(one, other) for at, one in enumerate(ordered) for other in ordered[at + 1 :]]
+
+
+def gap(one, other):
+    aside = max(one["x"], other["x"]) - min(one["x"] + one["w"], other["x"] + other["w"])
+    below = max(one["y"], other["y"]) - min(one["y"] + one["h"], other["y"] + other["h"])
+    return max(aside, below)
+
+
+def test_a_timer_goes_on_through_a_reload(tablet, bench_store):
+    page = tablet()
+    page.goto("/run/soda/108")
+    page.click("text=Into the oven now")
+    page.wait_for_selector("[data-timer]")
+    page.wait_for_timeout(1200)
+    page.reload()
+    page.wait_for_selector("[data-timer]:not(:empty)")
+    minutes, seconds = page.inner_text("[data-timer]").removesuffix(" min").split(":")
+    assert minutes == "0"
+    assert 1 <= int(seconds) <= 20
+    page.goto("/")
+    assert "In the oven" in page.inner_text("main")
