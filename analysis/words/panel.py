@@ -11,6 +11,7 @@ from analysis.words.numbers import (
     say_fixed,
     say_interval,
     say_number,
+    say_share,
     say_signed,
     start,
     with_unit,
@@ -115,4 +116,5 @@ def _agreement(panel: Panel, confidence: float) -> list[str]:
 
 
 def _share(share: Share, confidence: float) -> str:
-    return f"{say_fixed(share.value, 2)} ({say_interval(share.low, share.high, confidence)})"
+    low, high = (say_fixed(end, 2) for end in (share.low, share.high))
+    return f"{say_fixed(share.value, 2)} ({say_share(confidence)} interval {low} to {high})"

@@ -67,6 +67,7 @@ def told_of(answer: TrialAnalysis) -> Told:
         question=answer.question,
         invented=answer.invented,
         cautions=answer.remarks,
+        scores=answer.scores,
     )
 
 
@@ -284,7 +285,7 @@ def made(pages) -> dict[str, Made]:
 @pytest.fixture(scope="session")
 def other_kinds(pages, panelled) -> dict[tuple[str, str], Made]:
     """(kind, name): pages for a class and for the sensory side."""
-    asked = [("class", name) for name in pages] + [("panel", name) for name in {**panelled, "scores": None}]
+    asked = [("class", name) for name in pages] + [("panel", name) for name in (*panelled, "scores", "demo soda")]
     held = {}
     with undrawn():
         for kind, name in asked:

@@ -147,11 +147,9 @@ def compared_assessors(told: Told) -> Iterator[float]:
 
     if told.scores is None or told.scores["person"].nunique() < 2:
         return
-    for result in told.analysis.responses:
-        own = told.scores[told.scores["response"] == result.response.name].rename(
-            columns={"score": result.response.name}
-        )
-        yield from numbers_in(panel_of(own, result.response, told.analysis.question))
+    for response in (result.response for result in told.analysis.responses if result.response.scale == "score"):
+        own = told.scores[told.scores["response"] == response.name].rename(columns={"score": response.name})
+        yield from numbers_in(panel_of(own, response, told.analysis.question))
 
 
 FLOORS = (0.001, 0.99, 99.0)  # "p < 0.001", "p > 0.99" and "more than 99 %" are said of whatever lies beyond
