@@ -1,26 +1,11 @@
-"""Who writes, when several tablets send at once?"""
+"""Who writes, when several tablets send at once?
+
+One thread, and deeds that arrive together share a commit: threads that fight for the lock of
+the database would make each other wait, or give up.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from typing import TypeVar
+from tracker.workflow.grouped import GroupWriter as Writer
 
-from tracker.workflow.kitchens import Store
-
-T = TypeVar("T")
-
-
-class Writer:
-    """Deeds of pages go through here, one after the other."""
-
-    def __init__(self, store: Store) -> None:
-        self.store = store
-
-    def start(self) -> None:
-        """Nothing to start yet."""
-
-    def stop(self) -> None:
-        """Nothing to stop yet."""
-
-    def do(self, deed: Callable[[Store], T]) -> T:
-        return deed(self.store)
+__all__ = ["Writer"]

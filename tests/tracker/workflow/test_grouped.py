@@ -1,0 +1,129 @@
+"""Do deeds that share a commit stand or fall each for itself, and is none answered for too early?"""
+
+from __future__ import annotations
+
+import threading
+from concurrent.futures import ThreadPoolExecutor
+
+import pytest
+from sqlmodel import select
+
+from tracker.errors import InputError, NotFound, TrackerError
+from tracker.models import TasteNote
+from tracker.store import Store
+from tracker.workflow.grouped import GroupWriter
+from tracker.workflow.once import KeyUsed, do_once
+from tracker.workflow.recording import add_note, record_run
+from tracker.workflow.verifying import verify_record
+
+
+@pytest.fixture
+def writer(soda_anywhere):
+    made = GroupWriter(soda_anywhere)
+    made.start()
+    yield made
+    made.stop()
+
+
+def held(writer: GroupWriter) -> threading.Event:
+    """Keep the writer busy until the event is set, so that what is sent meanwhile becomes one group."""
+    gate, busy = threading.Event(), threading.Event()
+
+    def wait(store: Store) -> None:
+        busy.set()
+        gate.wait(20)
+
+    threading.Thread(target=lambda: writer.do(wait), daemon=True).start()
+    busy.wait(20)
+    return gate
+
+
+def notes(store: Store) -> list[str]:
+    with store.read() as session:
+        return [row.words for row in session.exec(select(TasteNote).order_by(TasteNote.id))]
+
+
+def together(writer, deeds):
+    """Send all at once; their results, or the errors they ended with."""
+    gate = held(writer)
+
+    def one(deed):
+        try:
+            return writer.do(deed)
+        except TrackerError as error:
+            return error
+
+    with ThreadPoolExecutor(len(deeds)) as pool:
+        sent = [pool.submit(one, deed) for deed in deeds]
+        while writer._waiting.qsize() < len(deeds):
+            pass
+        gate.set()
+        return [each.result(30) for each in sent]
+
+
+def note(words, run="101", person=1):
+    return lambda store: add_note(store, "soda", run, words, person=person)
+
+
+def test_what_fails_is_taken_back_alone(writer, soda_anywhere):
+    deeds = [note("one"), note(""), note("two"), note("three", run="999"), note("four", person=77), note("five")]
+    told = together(writer, deeds)
+    assert [type(each) for each in told if isinstance(each, TrackerError)] == [InputError, NotFound, NotFound]
+    assert sorted(notes(soda_anywhere)) == ["five", "one", "two"]
+    verify_record(soda_anywhere)
+
+
+def test_half_a_deed_is_never_left(writer, soda_anywhere):
+    """A run's first rows are written before its value turns out to be impossible."""
+    half = lambda store: record_run(store, "soda", "102", ["rise height=42", "crumb score=9"])  # noqa: E731
+    told = together(writer, [note("before"), half, note("after")])
+    assert isinstance(told[1], InputError)
+    with soda_anywhere.read() as session:
+        from tracker.models import Bake, Reading
+
+        assert session.exec(select(Reading)).all() == []
+        assert len(session.exec(select(Bake)).all()) == 1  # that of the notes
+    verify_record(soda_anywhere)
+
+
+def test_one_key_in_one_group_records_once(writer, soda_anywhere):
+    def keyed(words):
+        return lambda store: do_once(store, "the same key", [("words", words)], 1, note(words))
+
+    told = together(writer, [keyed("soapy")] * 5 + [keyed("sour")])
+    refused = [each for each in told if isinstance(each, KeyUsed)]
+    first = [each for each in told if not isinstance(each, KeyUsed) and not each.again]
+    assert len(first) == 1
+    assert len(refused) in (1, 5)  # whichever of both words came first stands
+    assert notes(soda_anywhere) in (["soapy"], ["sour"])
+    verify_record(soda_anywhere)
+
+
+def test_nobody_is_answered_for_when_the_commit_fails(writer, soda_anywhere, monkeypatch):
+    from sqlalchemy import event
+
+    def refuse(connection):
+        raise OSError("the disk is gone")
+
+    event.listen(soda_anywhere.engine, "commit", refuse)
+    with pytest.raises(OSError, match="the disk is gone"):
+        writer.do(note("lost"))
+    event.remove(soda_anywhere.engine, "commit", refuse)
+    assert notes(soda_anywhere) == []
+    assert writer.do(note("kept")) is not None  # and the writer goes on
+    assert notes(soda_anywhere) == ["kept"]
+
+
+def test_what_waits_at_the_end_is_still_done(soda_anywhere):
+    writer = GroupWriter(soda_anywhere)
+    writer.start()
+    gate = held(writer)
+    with ThreadPoolExecutor(4) as pool:
+        sent = [pool.submit(writer.do, note(f"note {at}")) for at in range(4)]
+        while writer._waiting.qsize() < 4:
+            pass
+        gate.set()
+        writer.stop()
+        assert all(each.result(20) for each in sent)
+    assert len(notes(soda_anywhere)) == 4
+    assert writer.do(note("alone")) is not None  # without its thread it writes by itself

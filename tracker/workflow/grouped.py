@@ -1,0 +1,137 @@
+"""How do many small deeds share one commit?
+
+A commit waits for the disk. While one is waiting, the deeds that arrive queue up; the next
+transaction does all of them, each within a savepoint of its own, and answers for none before
+all are on the disk. A deed that fails is taken back alone. Each deed still writes its own
+audit entries, one after the other, so the chain is what single commits would have made.
+"""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from concurrent.futures import Future
+from contextlib import contextmanager
+from queue import SimpleQueue
+from typing import Any, TypeVar
+
+from sqlalchemy import Connection, event
+from sqlmodel import Session
+
+from tracker.databases import for_writing, take_turn
+from tracker.errors import NotFound
+from tracker.models import Person
+from tracker.refusals import in_words
+from tracker.store import Deed, Store
+
+T = TypeVar("T")
+MOST_AT_ONCE = 100
+
+
+class _Together(Store):
+    """A store whose writes are savepoints of a transaction that is open already."""
+
+    def __init__(self, store: Store, connection: Connection) -> None:
+        self.place, self.now, self.engine = store.place, store.now, store.engine
+        self._connection = connection
+
+    @contextmanager
+    def write(self, *, person: int | None, action: str, reason: str = "") -> Iterator[Deed]:
+        connection = self._connection
+        with in_words(self.place.shown), connection.begin_nested(), _joined(connection) as session:
+            if person is not None and session.get(Person, int(person)) is None:
+                raise NotFound(
+                    f"There is no person {person} in this kitchen.", where=self.place.shown, try_this="sign in again"
+                )
+            deed = Deed(session, connection, person=person, action=action, reason=reason, at=self.stamp())
+            event.listen(session, "before_flush", deed.only_through_add)
+            yield deed
+            deed.finish()
+
+    def close(self) -> None:
+        """The transaction is somebody else's."""
+
+
+def _joined(connection: Connection) -> Session:
+    return Session(connection, expire_on_commit=False, join_transaction_mode="rollback_only")
+
+
+class GroupWriter:
+    """One thread that writes; ``do`` waits until the deed is on the disk."""
+
+    def __init__(self, store: Store) -> None:
+        self.store = store
+        self._waiting: SimpleQueue[tuple[Callable[[Store], Any], Future[Any]] | None] = SimpleQueue()
+        self._thread: threading.Thread | None = None
+        self._taking = False
+        self._lock = threading.Lock()
+
+    def start(self) -> None:
+        self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
+        self._thread.start()
+        self._taking = True
+
+    def stop(self) -> None:
+        """What waits is still done."""
+        if self._thread is None:
+            return
+        with self._lock:  # nothing may come in behind the end
+            self._taking = False
+            self._waiting.put(None)
+        self._thread.join()
+        self._thread = None
+
+    def do(self, deed: Callable[[Store], T]) -> T:
+        answer: Future[T] = Future()
+        with self._lock:
+            taken = self._taking
+            if taken:
+                self._waiting.put((deed, answer))
+        # Nobody shares a commit before the start and after the end.
+        return answer.result() if taken else deed(self.store)
+
+    def _run(self) -> None:
+        while True:
+            first = self._waiting.get()
+            if first is None:
+                return
+            group = [first]
+            ends = False
+            while len(group) < MOST_AT_ONCE and not self._waiting.empty():
+                further = self._waiting.get()
+                if further is None:
+                    ends = True
+                    break
+                group.append(further)
+            self._write(group)
+            if ends:
+                return
+
+    def _write(self, group: list[tuple[Callable[[Store], Any], Future[Any]]]) -> None:
+        done: list[tuple[Future[Any], Any]] = []
+        try:
+            with in_words(self.store.place.shown), self.store.engine.connect() as connection:
+                for_writing(connection)
+                self._one_transaction(connection, group, done)
+        except BaseException as error:  # the commit failed: nobody may believe that it stands
+            for _, answer in group:
+                if not answer.done():
+                    answer.set_exception(error)
+            return
+        for answer, result in done:
+            answer.set_result(result)
+
+    def _one_transaction(
+        self,
+        connection: Connection,
+        group: list[tuple[Callable[[Store], Any], Future[Any]]],
+        done: list[tuple[Future[Any], Any]],
+    ) -> None:
+        with connection.begin():
+            take_turn(connection)
+            together = _Together(self.store, connection)
+            for deed, answer in group:
+                try:
+                    done.append((answer, deed(together)))
+                except Exception as error:  # its savepoint was taken back; the others go on
+                    answer.set_exception(error)
