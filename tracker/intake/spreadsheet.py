@@ -202,7 +202,11 @@ def _row(row: list[str], width: int, where: str) -> tuple[str, ...]:
 
 
 def nearest(name: str, known: list[str] | tuple[str, ...]) -> str | None:
-    """The known name most like ``name``, when one is like it at all."""
+    """The known name most like ``name``, when one is like it at all; else the only one that ``name`` is a part of."""
     folded = {" ".join(each.casefold().replace("_", " ").split()): each for each in known}
-    found = get_close_matches(" ".join(name.casefold().replace("_", " ").split()), folded, n=1, cutoff=0.6)
+    asked = " ".join(name.casefold().replace("_", " ").split())
+    found = get_close_matches(asked, folded, n=1, cutoff=0.6)
+    if not found:
+        within = [each for each in folded if len(asked) > 2 and asked in each]
+        found = within if len(within) == 1 else []
     return folded[found[0]] if found else None

@@ -64,6 +64,21 @@ def test_with_one_limit_the_share_outside_is_that_of_the_noncentral_t():
         assert reached == pytest.approx(chance, abs=0.002)
 
 
+@pytest.mark.skipif(not os.environ.get("CRUMBWISE_LARGE"), reason="800 whole answers; set CRUMBWISE_LARGE=1")
+def test_midway_between_two_limits_the_index_errs_to_the_careful_side():
+    total = math.hypot(1.0, math.sqrt(0.5))
+    bounds = Specification(response="rise height", lower=40.0, upper=48.0)
+    low = high = 0
+    for seed in range(800):
+        found = answer(bakes(40, 3, between=1.0, seed=seed, mean=44.0, sd=math.sqrt(0.5)), bounds).index
+        assert found.low is not None
+        assert found.high is not None
+        low += 4 / (3 * total) < found.low
+        high += 4 / (3 * total) > found.high
+    assert low / 800 <= 0.025
+    assert high / 800 == pytest.approx(0.08, abs=0.04)
+
+
 def test_published_intervals_of_cpk_cover_too():
     inside = 0
     for seed in range(2000):

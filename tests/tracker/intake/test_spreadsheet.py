@@ -172,3 +172,10 @@ def test_any_bytes_are_read_or_refused(content: bytes, name: str) -> None:
     except (InputError, NotFound) as error:
         refused = error
     assert refused is None or (refused.what and refused.try_this)
+
+
+def test_the_nearest_name_is_a_like_one_or_the_only_one_it_is_a_part_of():
+    assert nearest("Rise_heigth", ["piece", "rise height"]) == "rise height"
+    assert nearest("rise", ["piece", "person", "rise height mm"]) == "rise height mm"
+    assert nearest("rise", ["rise height mm", "rise of the middle"]) is None
+    assert nearest("pH", ["piece", "crumb pH of the middle"]) is None  # too short to go by
