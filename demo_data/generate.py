@@ -43,6 +43,16 @@ class Drawn:
 
 
 @dataclass(frozen=True, kw_only=True)
+class DrawnScore:
+    """What one of the people beside the first scored; ``assessor`` is the place among the people, from 1."""
+
+    code: str
+    response: str
+    assessor: int
+    value: float
+
+
+@dataclass(frozen=True, kw_only=True)
 class DrawnNote:
     code: str
     words: str
@@ -100,6 +110,23 @@ def draw(key: str, response: str, bakes: Sequence[ToBake], seed: int) -> tuple[D
         for piece in range(pieces)
         for repeat in range(readings)
     )
+
+
+def draw_scores(key: str, bakes: Sequence[ToBake], seed: int) -> tuple[DrawnScore, ...]:
+    """Scores by further assessors of the same crumbs; those of ``draw`` are the first one's."""
+    response, rng = "crumb score", stream(seed, key, "crumb score", "others")
+    others = truth()[key].get("crumb_score", {}).get("others", [])
+    if not others:
+        return ()
+    of_bake = _bake_values(key, response, bakes, seed, stream(seed, key, response))
+    found = []
+    for place, one in enumerate(others, start=1):
+        scores = np.clip(np.rint(of_bake + one["milder"] + rng.normal(0, one["sd"], len(bakes))), 1, 5)
+        found += [
+            DrawnScore(code=bake.code, response=response, assessor=place, value=float(score))
+            for bake, score in zip(bakes, scores, strict=True)
+        ]
+    return tuple(found)
 
 
 def day_deviations(key: str, response: str, bakes: Sequence[ToBake], seed: int) -> dict[str, float]:

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 import demo_data
-from demo_data.generate import Drawn, ToBake, draw, draw_log, draw_notes, log_shift, lot_age
+from demo_data.generate import Drawn, ToBake, draw, draw_log, draw_notes, draw_scores, log_shift, lot_age
 from demo_data.truth import TRIALS, expected, plan_text, smallest_good_enough, truth
 
 FOLDER = Path(demo_data.__file__).parent
@@ -72,6 +72,24 @@ def test_scores_are_whole_and_on_the_scale():
     scores = {reading.value for seed in range(20) for reading in draw("soda", "crumb score", SODA_BAKES, seed)}
     assert scores <= {1.0, 2.0, 3.0, 4.0, 5.0}
     assert len(scores) >= 4
+
+
+def test_further_assessors_score_the_same_crumbs_each_in_their_own_way():
+    once, again = (draw_scores("soda", SODA_BAKES, 7) for _ in range(2))
+    assert once == again != draw_scores("soda", SODA_BAKES, 8)
+    assert Counter(score.assessor for score in once) == {1: 45, 2: 45}
+    assert {score.value for score in once} <= {1.0, 2.0, 3.0, 4.0, 5.0}
+    assert draw_scores("powder", SODA_BAKES, 7) == ()
+    first, milder, harder = [], [], []
+    for seed in range(20):
+        first += [reading.value for reading in draw("soda", "crumb score", SODA_BAKES, seed)]
+        others = draw_scores("soda", SODA_BAKES, seed)
+        milder += [score.value for score in others if score.assessor == 1]
+        harder += [score.value for score in others if score.assessor == 2]
+    # 0.1 milder and 0.6 harder; a little is lost where scores end at 1 and 5
+    assert np.mean(milder) - np.mean(first) == pytest.approx(0.1, abs=0.08)
+    assert np.mean(harder) - np.mean(first) == pytest.approx(-0.6, abs=0.08)
+    assert np.corrcoef(first, harder)[0, 1] > 0.7
 
 
 def test_soapy_words_come_with_soda():

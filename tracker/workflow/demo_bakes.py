@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from demo_data.generate import Drawn, DrawnBatch, ToBake, draw, draw_notes
+from demo_data.generate import Drawn, DrawnBatch, ToBake, draw, draw_notes, draw_scores
 from demo_data.truth import mishaps, plan_text, truth
 from tracker.intake.numbers import number_text
 from tracker.workflow.batch_writing import BatchEntry
@@ -60,6 +60,8 @@ def bake_trial(
     for response in _responses(key):
         for reading in draw(key, response, bakes, seed):
             readings[reading.code].append(reading)
+    scores = draw_scores(key, bakes, seed)
+    writing = people[:1] if scores else people[:2]  # where several score, the first's own score is the first one's
     for run in runs:
         _record(
             store,
@@ -68,8 +70,15 @@ def bake_trial(
             run,
             readings[run.code],
             went_wrong.get(run.code, {}),
-            people[run.bake_order % len(people)],
+            writing[run.bake_order % len(writing)],
         )
+    by_code = {run.code: run for run in runs}
+    for score in scores:
+        run = by_code[score.code]
+        if went_wrong.get(run.code, {}).get("kind") not in ("failed", "skipped"):
+            said = [f"{score.response}={number_text(score.value)}"]
+            person = people[score.assessor]
+            record_run(store, trial, run.code, said, person=person, again=True, at=_baked_at(key, run, hours=4))
     notes = {note.code: note for note in draw_notes(key, bakes, seed)}
     for run in runs:
         if run.code in notes and went_wrong.get(run.code, {}).get("kind") not in ("failed", "skipped"):
