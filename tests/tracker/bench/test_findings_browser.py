@@ -1,0 +1,171 @@
+"""What does a real browser make of batches, results and formulas, light and dark, with scripts and without?"""
+
+from __future__ import annotations
+
+import os
+import shutil
+import socket
+import threading
+import time
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+import uvicorn
+from axe_playwright_python.sync_playwright import Axe
+
+from tracker.bench.app import make_app
+from tracker.bench.settings import BenchSettings, hosts_for
+from tracker.formulas import FormulaLine, checked
+from tracker.workflow.batch_writing import BatchEntry
+from tracker.workflow.batches import show_batch
+from tracker.workflow.formulas import add_formula
+from tracker.workflow.logging_batches import log_batches
+from tracker.workflow.quick_entry import log_batch
+from tracker.workflow.recording import record_run
+from tracker.workflow.trials import show_trial
+
+pytestmark = pytest.mark.browser
+SIZES = {"phone": (390, 844), "tablet": (768, 1024), "larger tablet": (810, 1080), "screen": (1280, 800)}
+NAME = "kitchen.test"
+LARGEST = 150_000  # bytes of a page
+PATHS = [
+    "/batch",
+    "/batch?product=scones",
+    "/batch/one?product=scones&number=13",
+    "/batch/correct?product=scones&number=13",
+    "/batch/alarms?product=scones",
+    "/results",
+    "/results?trial=soda",
+    "/results?trial=soda&set:soda=1,5&set:acid%20source=yogurt",
+    "/results/parts?trial=soda&part=mattered",
+    "/results/parts?trial=soda&part=sure",
+    "/formula",
+    "/formula?name=soda%20loaf",
+]
+SMALL = """() => [...document.querySelectorAll('a, button, input:not([type=hidden]), select, textarea, summary')]
+  .filter((each) => !each.matches('.skip'))
+  .map((each) => (each.matches('[type=radio], [type=checkbox]') ? each.closest('label') : each))
+  .map((each) => [each.getBoundingClientRect(), each.outerHTML.slice(0, 90), each.matches('.primary')])
+  .filter(([box]) => box.width > 0)
+  .filter(([box, , primary]) => box.height < (primary ? 96 : 48) || box.width < (primary ? 96 : 48))
+  .map(([box, html]) => `${Math.round(box.width)}x${Math.round(box.height)} ${html}`)"""
+
+
+@pytest.fixture(scope="module")
+def browser():
+    """A headless Chromium that knows the name; without one the test is skipped, or fails where skips are forbidden."""
+    from playwright.sync_api import sync_playwright
+
+    usual = Path("/usr/bin/chromium")
+    where = str(usual) if usual.exists() else shutil.which("chromium") or shutil.which("chromium-browser")
+    if where is None:
+        if os.environ.get("CRUMBWISE_NO_SKIPS") == "1":
+            pytest.fail("no Chromium here, and CRUMBWISE_NO_SKIPS=1 forbids the skip")
+        pytest.skip("no Chromium here")
+    quiet = ["--disable-gpu", "--no-sandbox", "--no-first-run", "--disable-background-networking", "--disable-sync"]
+    with sync_playwright() as play:
+        args = [*quiet, f"--host-resolver-rules=MAP {NAME} 127.0.0.1"]
+        running = play.chromium.launch(executable_path=where, args=args)
+        yield running
+        running.close()
+
+
+@pytest.fixture
+def served(bench_store) -> Iterator[str]:
+    """A bench with thirteen batches, a trial that was baked and a formula, at its address."""
+    bench_store.now = lambda: datetime.now(UTC)
+    begin = datetime.now(UTC) - timedelta(days=20)
+    entries = [
+        BatchEntry(
+            number=f"{place}",
+            baked_at=(begin + timedelta(days=place)).isoformat(timespec="seconds").replace("+00:00", "Z"),
+            oven="upper" if place % 2 else "lower",
+            lots={"flour": f"F-{place // 5}"},
+            readings={"rise height": (42.0 + place % 3, 43.0)},
+        )
+        for place in range(1, 13)
+    ]
+    log_batches(bench_store, "scones", entries, units={"rise height": "mm"})
+    log_batch(bench_store, "scones", "13", readings=["rise height=30, 31"], lots=["flour=F-9"])
+    for place, run in enumerate(show_trial(bench_store, "soda").to_json()["runs"]):
+        rise = 40 + 6 * float(run["settings"]["soda"]["value"]) + (-1) ** place * 0.6
+        record_run(bench_store, "soda", run["code"], [f"rise height={rise:.2f}"])
+    lines = (("wheat flour", 100.0), ("buttermilk", 80.0), ("baking soda", 1.2))
+    typed = [FormulaLine(ingredient=name, bakers_percent=percent) for name, percent in lines]
+    add_formula(bench_store, checked("soda loaf", typed))
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    app = make_app(bench_store, BenchSettings(hosts=hosts_for(port, (NAME,))))
+    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", access_log=False))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.02)
+    yield f"http://{NAME}:{port}"
+    server.should_exit = True
+    thread.join(10)
+
+
+def signed_in(browser, served, **view):
+    """A tablet of the analyst's, and all that its console said."""
+    page = browser.new_context(**view).new_page()
+    said: list[str] = []
+    # Over plain http a browser says that it ignores this header; that is as it should be there.
+    ignored = "The Cross-Origin-Opener-Policy header has been ignored"
+    page.on("console", lambda message: message.text.startswith(ignored) or said.append(message.text))
+    page.on("pageerror", lambda error: said.append(str(error)))
+    page.goto(f"{served}/sign-in")
+    page.fill("[name=name]", "Cleo")
+    page.fill("[name=pin]", "615042")
+    page.click("main button")
+    page.wait_for_load_state()
+    return page, said
+
+
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_every_page_is_accessible_small_and_quiet_with_targets_for_fingers(browser, served, scheme):
+    page, said = signed_in(browser, served, color_scheme=scheme)
+    wrong = []
+    for path in PATHS:
+        answer = page.goto(f"{served}{path}")
+        assert answer.status == 200, path
+        assert len(answer.body()) < LARGEST, path
+        assert "nosniff" in answer.headers["x-content-type-options"]
+        for size, (width, height) in SIZES.items():
+            page.set_viewport_size({"width": width, "height": height})
+            wrong += [(path, size, each) for each in page.evaluate(SMALL)]
+            if page.evaluate("document.documentElement.scrollWidth > innerWidth"):
+                wrong.append((path, size, "wider than the screen"))
+        wrong += [(path, each["id"], each["nodes"][0]["html"]) for each in Axe().run(page).response["violations"]]
+    assert wrong == []
+    assert said == []  # the policy of the page would be named here
+
+
+def test_the_balance_follows_what_is_typed(browser, served):
+    page, said = signed_in(browser, served)
+    page.goto(f"{served}/formula?name=soda%20loaf")
+    before = page.inner_text("#balance")
+    page.fill("[name='percent:3']", "2,4")
+    page.wait_for_function("(was) => document.getElementById('balance').innerText !== was", arg=before)
+    live = page.inner_text("#balance")
+    with page.expect_navigation():
+        page.click("text=Compute the balance")
+    assert page.inner_text("#balance").split() == live.split()
+    assert page.input_value("[name='percent:3']") == "2,4"
+    assert said == []
+
+
+def test_a_batch_is_logged_without_scripts(browser, served, bench_store):
+    page, said = signed_in(browser, served, java_script_enabled=False)
+    page.goto(f"{served}/batch?product=scones")
+    assert page.input_value("[name=number]") == "14"
+    page.locator("[name='reading:rise height']").nth(0).fill("42,5")
+    page.locator("[name='reading:rise height']").nth(1).fill("43.5")
+    page.click("text=Record the batch")
+    assert "Rise height 43.0 mm (mean of 2)" in page.inner_text("main")
+    assert page.locator("figure svg").count() == 1
+    assert show_batch(bench_store, "scones", "14").values == {"rise height": (42.5, 43.5)}
+    assert said == []
