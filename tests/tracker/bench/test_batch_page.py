@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 from datetime import UTC, datetime, timedelta
 from html import unescape
+from zoneinfo import ZoneInfo
 
 import numpy as np
 import pytest
 
+from tracker.bench.pages.batch_fields import in_the_kitchen
 from tracker.workflow.alarms import list_alarms
 from tracker.workflow.batch_pages import number_after
 from tracker.workflow.batch_writing import BatchEntry
@@ -204,3 +206,8 @@ def test_only_who_bakes_comes_in(scones, client, as_role, key, path):
 )
 def test_the_next_number(last, taken, proposed):
     assert number_after(last, taken) == proposed
+
+
+def test_a_moment_has_the_day_of_the_kitchen():
+    # Half past eleven in the evening in UTC is the next day in Zurich, an hour ahead in winter.
+    assert in_the_kitchen("2026-11-25T23:30:00Z", ZoneInfo("Europe/Zurich")) == "2026-11-26 00:30"

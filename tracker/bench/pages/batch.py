@@ -10,7 +10,7 @@ from starlette.datastructures import FormData
 from starlette.responses import Response
 
 from tracker.bench.failing import OURS
-from tracker.bench.kit import form_of, keep, needs, page, status_of, store_of, text, wants_json
+from tracker.bench.kit import form_of, keep, needs, page, status_of, store_of, text, wants_json, zone_of
 from tracker.bench.pages import batch_fields as fields
 from tracker.bench.pages.batch_notes import remember, remembered
 from tracker.errors import NotFound
@@ -245,6 +245,7 @@ def _one_page(
         wrong=wrong,
         missing=[] if stands.void else _unread(store, stands, product),
         stands=stands,
+        baked=fields.in_the_kitchen(stands.baked_at, zone_of(request)),
         verdict=verdict,
         alarms=[line for line in list_alarms(store, product) if line.number in own],
         causes=causes_of(store, product).causes[:8],
@@ -269,6 +270,7 @@ def _correct_page(
         sizes={name: number_text(sizes[0]) for name, sizes in stands.sizes.items()},
         units={each.name: each.unit for each in asked.responses},
         stands=stands,
+        baked=fields.in_the_kitchen(stands.baked_at, zone_of(request)),
         asked=asked,
         filled=filled,
         places=fields.offered(asked, filled, stands),

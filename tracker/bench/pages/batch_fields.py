@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from datetime import datetime
 from typing import Any
+from zoneinfo import ZoneInfo
 
 from starlette.datastructures import FormData
 
@@ -21,6 +23,11 @@ def wrong(error: Exception) -> dict[str, str]:
     """What is wrong and what to do, in words of the page."""
     what = str(getattr(error, "what", error))
     return {"what": what, "next": advice(error) or "look at the field that is named and send it again"}  # type: ignore[arg-type]
+
+
+def in_the_kitchen(stamp: str, zone: ZoneInfo) -> str:
+    """ "2026-11-26 05:40" of a moment in UTC, in the kitchen's own time: as it would be typed."""
+    return datetime.fromisoformat(stamp).astimezone(zone).strftime("%Y-%m-%d %H:%M")
 
 
 def offered(asked: BatchForm, filled: dict[str, str], stands: BatchLine | None = None) -> list[dict[str, Any]]:
