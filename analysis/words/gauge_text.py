@@ -18,6 +18,7 @@ from analysis.words.gauge_pages import (
 from analysis.words.numbers import say_percent, say_share, true_minus
 
 WIDTH = 100
+ADDING_UP = "Shares of the spread compare standard deviations, so they add up to more than 100 %."
 TOLD_FIRST = ("verdict", "largest part")
 
 
@@ -27,7 +28,7 @@ def gauge_text(answer: GaugeAnswer) -> str:
     doubtful = [say_check(check) for check in answer.checks if check.verdict != "fine"]
     parts = [
         "\n".join(map(_wrapped, say_gauge_answer(answer))),
-        "\n".join([_wrapped(say_layout(answer)), *_components(answer), _wrapped(PICKED, "  ")]),
+        "\n".join([_wrapped(say_layout(answer)), *_components(answer), _wrapped(f"{ADDING_UP} {PICKED}", "  ")]),
         _section("What else was found", found),
         _section("Look at this before relying on it", doubtful),
         _section("How it was worked out", [line for line in (*say_methods(answer), say_ranges(answer)) if line]),

@@ -173,6 +173,7 @@ def test_a_terminal_shows_everything_within_100_columns(answer):
     text = gauge_text(answer)
     assert max(map(len, text.splitlines())) <= 100
     assert all(LABELS[key] in text for key in ("repeatability", "person", "gauge", "piece", "total"))
+    assert "they add up to more than 100 %. The spread between pieces" in " ".join(text.split())
     assert text.index("Mend the measuring") < text.index("Parts of the spread") < text.index("How it was worked out")
 
 
