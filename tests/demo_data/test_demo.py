@@ -84,6 +84,15 @@ def test_the_soda_headline_is_true(demo):
     assert 1.0 <= low < high <= 2.1
 
 
+def test_three_people_score_every_bake_of_the_first_trial(demo):
+    with open_kitchen(str(demo.kitchen)) as store:
+        scores = analyse_trial(store, "soda and acid").scores
+    assert scores["person"].nunique() == 3
+    assert set(scores.groupby("bake")["person"].nunique()) == {3}
+    means = scores.groupby("person")["score"].mean()
+    assert means.iloc[2] < means.iloc[:2].min() - 0.3  # the third is harder to please by 0.6
+
+
 def test_the_powder_headline_is_true(demo):
     (rise,) = demo.trials[1].headline
     least = between(rise, "between")
