@@ -59,7 +59,10 @@ _CAUTIONS: dict[str, str] = {
     "uneven limits, not needed": "Batches reach out alike to both sides; plain limits would do.",
 }
 
-_ALLOWED_FOR = "Neighbouring batches are alike (correlation {lag1}), and the limits allow for it."
+_ALLOWED_FOR = (
+    "Neighbouring batches are alike (correlation {lag1}), and the limits allow for it. A step or a drift makes them "
+    "alike too and hides here: ask first what changed (batch why)."
+)
 
 
 def say_rule(rule: str) -> str:

@@ -186,7 +186,8 @@ def test_alike_neighbours_and_lopsided_batches_are_told_with_the_way_to_allow_fo
         chart_batches(series(43 + random.standard_normal(80)))[0].cautions
     )
     allowed = chart_batches(series(walk), kind="dependent")[0]
-    assert "the limits allow for it" in say_caution("dependent", allowed)
+    assert "the limits allow for it. A step or a drift" in say_caution("dependent", allowed)
+    assert "ask first what changed (batch why)" in say_caution("dependent", allowed)
     assert "foretold" in say_limits(allowed)[0] or allowed.more["by"] == "widened"
 
 
