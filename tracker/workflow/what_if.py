@@ -76,7 +76,7 @@ def _typable(value: float, span: Span) -> str:
 
 def foretell(analysis: Analysis, typed: Mapping[str, str]) -> tuple[Foretold, ...]:
     """What each response is foretold to be. Raises InputError for a setting that is open, no number or not baked."""
-    settings = _read(analysis, typed)
+    settings = read_settings(analysis, typed)
     said = say_settings(settings, analysis.question.factors)
     found = (_foretell(result, settings, said, analysis.question.confidence) for result in analysis.responses)
     return tuple(each for each in found if each is not None)
@@ -109,7 +109,8 @@ def _foretell(result: ResponseResult, settings: Settings, said: str, confidence:
     )
 
 
-def _read(analysis: Analysis, typed: Mapping[str, str]) -> Settings:
+def read_settings(analysis: Analysis, typed: Mapping[str, str]) -> Settings:
+    """Settings as typed, within what was baked. Raises InputError."""
     units = {factor.name: factor.unit for factor in analysis.question.factors}
     settings: Settings = {}
     for name, span in _spans(analysis).items():

@@ -240,3 +240,33 @@ def test_a_line_holds_all_that_stands_on_it():
 )
 def test_ticks_are_round(low, high, numbers):
     assert round_numbers(low, high) == pytest.approx(numbers)
+
+
+FORMULA = """
+[formula]
+name = "cookie dough"
+[[formula.line]]
+ingredient = "wheat flour"
+bakers_percent = 100
+[[formula.line]]
+ingredient = "buttermilk"
+bakers_percent = 40
+[[formula.line]]
+ingredient = "baking soda"
+bakers_percent = 1
+"""
+
+
+def test_what_if_says_the_balance_of_a_trial_with_a_formula(bench_store, as_role):
+    plan = PLAN.replace('name = "cookie"', 'name = "cookie"\nflour_per_bake_g = 200').replace("sugar", "buttermilk")
+    plan_trial(bench_store, plan.replace("low = 40", 'ingredient = "buttermilk"\nlow = 30') + FORMULA)
+    for place, run in enumerate(show_trial(bench_store, "cookie").to_json()["runs"]):
+        record_run(bench_store, "cookie", run["code"], [f"spread ratio={6 + (place * 7 % 5) / 10}"])
+    analyst = as_role("analyst")
+    gas = {}
+    for percent in ("30", "60"):
+        page = unescape(analyst.get(f"/results?trial=cookie&set:buttermilk={percent}&set:fat=oil").text)
+        gas[percent] = float(re.search(r"Gas for 100 g of flour</dt><dd>([\d.]+) mL", page)[1])
+        assert "pH of the crumb by acid account" in page
+    # All of the acid is used up by this much soda, so that gas goes with the buttermilk.
+    assert gas["60"] == pytest.approx(2 * gas["30"], rel=0.02)

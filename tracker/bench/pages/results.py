@@ -16,13 +16,14 @@ from tracker.bench.failing import OURS
 from tracker.bench.kit import advice, form_of, keep, needs, page, status_of, store_of, text
 from tracker.errors import NotFound
 from tracker.workflow.accounts import AccountLine
+from tracker.workflow.balance_at import facts_at
 from tracker.workflow.exporting import export_table
 from tracker.workflow.extending import ExtendedTrial
 from tracker.workflow.number_line import Line, line_of
 from tracker.workflow.report_portions import portion, portions
 from tracker.workflow.results_pages import Results, add_proposed, kept_together, results_of, start, state_of_record
 from tracker.workflow.trials import list_trials
-from tracker.workflow.what_if import Foretold, foretell
+from tracker.workflow.what_if import Foretold, foretell, read_settings
 
 T = TypeVar("T")
 router = APIRouter()
@@ -119,10 +120,12 @@ def _answer(request: Request, trial: str) -> Response:
         if name.startswith(SETTING)
     }
     foretold: tuple[tuple[Foretold, Line], ...] = ()
+    facts: tuple[tuple[str, str], ...] = ()
     wrong, status = None, 200
     if typed:
         try:
             foretold = tuple((each, line_of(each)) for each in foretell(found.answer.analysis, typed))
+            facts = facts_at(store_of(request), trial, read_settings(found.answer.analysis, typed))
         except OURS as error:
             wrong = {"what": getattr(error, "what", str(error)), "next": advice(error)}  # type: ignore[arg-type]
             status = status_of(error)
@@ -137,6 +140,7 @@ def _answer(request: Request, trial: str) -> Response:
         why=None if why is None else {"what": why.what, "next": advice(why)},  # type: ignore[arg-type]
         typed=typed,
         foretold=foretold,
+        facts=facts,
         wrong=wrong,
         added=added if added.isascii() and added.isdigit() and len(added) < 4 else "",
         address=address,
