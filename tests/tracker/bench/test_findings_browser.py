@@ -13,7 +13,6 @@ from pathlib import Path
 
 import pytest
 import uvicorn
-from axe_playwright_python.sync_playwright import Axe
 
 from tracker.bench.app import make_app
 from tracker.bench.settings import BenchSettings, hosts_for
@@ -127,6 +126,8 @@ def signed_in(browser, served, **view):
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
 def test_every_page_is_accessible_small_and_quiet_with_targets_for_fingers(browser, served, scheme):
+    from axe_playwright_python.sync_playwright import Axe
+
     page, said = signed_in(browser, served, color_scheme=scheme)
     wrong = []
     for path in PATHS:
@@ -168,4 +169,24 @@ def test_a_batch_is_logged_without_scripts(browser, served, bench_store):
     assert "Rise height 43.0 mm (mean of 2)" in page.inner_text("main")
     assert page.locator("figure svg").count() == 1
     assert show_batch(bench_store, "scones", "14").values == {"rise height": (42.5, 43.5)}
+    assert said == []
+
+
+def test_what_was_typed_of_a_batch_survives_a_reload_and_never_enters_the_next(browser, served, bench_store):
+    from playwright.sync_api import expect
+
+    page, said = signed_in(browser, served)
+    page.goto(f"{served}/batch?product=scones")
+    box = page.locator("[name='reading:rise height']").nth(0)
+    box.fill("42,7")
+    page.wait_for_selector("#kept:has-text('On this tablet')")
+    page.reload()
+    expect(page.locator("[name='reading:rise height']").nth(0)).to_have_value("42,7")
+    page.click("text=Record the batch")
+    page.wait_for_url("**/batch/one?**")
+    assert show_batch(bench_store, "scones", "14").values == {"rise height": (42.7,)}
+    page.click("text=The next batch")
+    page.wait_for_load_state("networkidle")
+    assert page.input_value("[name=number]") == "15"
+    assert page.locator("[name='reading:rise height']").nth(0).input_value() == ""
     assert said == []

@@ -38,18 +38,20 @@ def show(request: Request, who: Baker, name: str = "", version: str = "", new: s
     """Every formula, one of them in the editor, or an empty editor."""
     store = store_of(request)
     if new:
-        return _editor(request, "", (TypedLine(ingredient="wheat flour", percent="100", flour=True),), "")
+        # Named after how many there are, so that the draft of one that was kept does not come back in the next.
+        draft = f"new {len(list_formulas(store))}"
+        return _editor(request, "", (TypedLine(ingredient="wheat flour", percent="100", flour=True),), "", draft=draft)
     if not name:
         return page(request, "formula/formulas.html", formulas=list_formulas(store), address=address)
     wanted = int(version) if version.isascii() and version.isdigit() and len(version) < 6 else None
     found = show_formula(store, name, wanted)
-    return _editor(request, found.formula.name, lines_of(found), found.formula.method, found=found)
+    return _editor(request, found.formula.name, lines_of(found), found.formula.method, found=found, draft=found.title)
 
 
 @router.post("/formula")
 def weigh_up(request: Request, who: Baker, form: Form) -> Response:
     """The balance of what is typed; nothing is kept."""
-    return _editor(request, text(form, "name"), _lines(form), text(form, "method"))
+    return _editor(request, text(form, "name"), _lines(form), text(form, "method"), draft=text(form, "draft"))
 
 
 @router.post("/formula/balance")
@@ -75,7 +77,7 @@ def keep_it(request: Request, who: Analyst, form: Form) -> Response:
         if wants_json(request):
             raise
         wrong = {"what": getattr(error, "what", str(error)), "next": advice(error)}  # type: ignore[arg-type]
-        return _editor(request, name, lines, method, wrong=wrong, status=status_of(error))
+        return _editor(request, name, lines, method, draft=text(form, "draft"), wrong=wrong, status=status_of(error))
 
 
 def _editor(
@@ -84,6 +86,7 @@ def _editor(
     lines: tuple[TypedLine, ...],
     method: str,
     *,
+    draft: str,
     found: StoredFormula | None = None,
     wrong: dict[str, str] | None = None,
     status: int = 200,
@@ -97,6 +100,7 @@ def _editor(
         name=name,
         lines=(*filled, *(TypedLine(ingredient="", percent="") for _ in range(spare))),
         method=method,
+        draft=draft,
         found=found,
         wrong=wrong,
         balance=live_balance(store_of(request), filled, name=name),
