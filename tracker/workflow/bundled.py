@@ -15,6 +15,7 @@ from sqlmodel import Session, SQLModel, col, select
 from tracker.current import find_trial, rows_of
 from tracker.models import (
     Bake,
+    BakeMoment,
     Extension,
     Factor,
     Formula,
@@ -49,6 +50,7 @@ TABLES: tuple[type[SQLModel], ...] = (
     Bake,
     Outcome,
     Weighing,
+    BakeMoment,
     Piece,
     ImportFile,
     Reading,
@@ -72,7 +74,7 @@ def rows_of_trial(session: Session, name: str) -> Rows:
         take(table, table.trial_id, [trial.id])
     runs = take(Run, Run.trial_id, [trial.id])
     bakes = take(Bake, Bake.run_id, runs)
-    for below in (Outcome, Weighing, Piece, Reading, TasteNote):
+    for below in (Outcome, Weighing, BakeMoment, Piece, Reading, TasteNote):
         take(below, below.bake_id, bakes)
     readings = found["reading"]
     take(ImportFile, ImportFile.trial_id, [trial.id])
