@@ -211,3 +211,27 @@ def test_the_next_number(last, taken, proposed):
 def test_a_moment_has_the_day_of_the_kitchen():
     # Half past eleven in the evening in UTC is the next day in Zurich, an hour ahead in winter.
     assert in_the_kitchen("2026-11-25T23:30:00Z", ZoneInfo("Europe/Zurich")) == "2026-11-26 00:30"
+
+
+def test_a_batch_of_many_responses_stays_a_small_page(bench_store, as_role):
+    rng = np.random.Generator(np.random.PCG64(7))
+    names = ["rise height", "crumb pH", "powder gas", "oven temperature"]
+    entries = [
+        BatchEntry(
+            number=f"{place}",
+            baked_at=(FIRST + timedelta(hours=4 * place)).isoformat().replace("+00:00", "Z"),
+            lots={"flour": f"F-{place // 9}", "baking powder": f"P-{place // 14}"},
+            readings={name: tuple(round(40 + rng.normal(0, 1), 2) for _ in range(3)) for name in names},
+        )
+        for place in range(1, 61)
+    ]
+    log_batches(bench_store, "loaf", entries, units=dict.fromkeys(names, "mm"))
+    baker = as_role("baker")
+    answer = baker.get("/batch/one?product=loaf&number=40")
+    assert len(answer.content) < 150_000
+    assert answer.text.count("<svg") == 2
+    shown = re.findall(r">Chart of ([^<]+)<", answer.text)
+    assert len(shown) == 2
+    one = baker.get("/batch/one", params={"product": "loaf", "number": "40", "response": shown[0]}).text
+    assert one.count("<svg") == 1
+    assert f"{shown[0]} over the batches" in one

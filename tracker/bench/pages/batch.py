@@ -28,12 +28,13 @@ from tracker.workflow.verdicts import BatchVerdict
 router = APIRouter()
 Baker = Annotated[AccountLine, Depends(needs("baker"))]
 Form = Annotated[FormData, Depends(form_of)]
-MOST_CHARTS, MOST_ALARMS = 4, 12
+MOST_CHARTS, MOST_ALARMS = 2, 12  # on one page; each chart takes up to 45 KB
 
 
-def address(path: str, product: str, number: str = "") -> str:
+def address(path: str, product: str, number: str = "", response: str = "") -> str:
     """A page about a product or one of its batches; any name fits into it."""
-    return f"{path}?product={quote(product, safe='')}" + (f"&number={quote(number, safe='')}" if number else "")
+    said = (("product", product), ("number", number), ("response", response))
+    return f"{path}?" + "&".join(f"{name}={quote(value, safe='')}" for name, value in said if value)
 
 
 @router.get("/batch")
@@ -232,9 +233,12 @@ def _one_page(
     stands = show_batch(store, product, number)
     verdict = verdict_of(store, product, number)
     own = {alarm for each in verdict.verdicts for alarm in each.alarms}
+    names = [each.response for each in sorted(verdict.verdicts, key=lambda each: not each.alarms)]
+    asked = request.query_params.get("response", "")
+    drawn = [asked] if asked in names else names[:MOST_CHARTS]
     charts = [
-        (each.response, chart_of_batch(store, product, number, each.response, key=f"c{place}"))
-        for place, each in enumerate(verdict.verdicts[:MOST_CHARTS], start=1)
+        (name, chart_of_batch(store, product, number, name, key=f"c{place}"))
+        for place, name in enumerate(drawn, start=1)
     ]
     return page(
         request,
@@ -250,6 +254,7 @@ def _one_page(
         alarms=[line for line in list_alarms(store, product) if line.number in own],
         causes=causes_of(store, product).causes[:8],
         charts=charts,
+        further=[name for name in names if name not in drawn],
         notices=remembered(request, product, number),
         address=address,
     )
