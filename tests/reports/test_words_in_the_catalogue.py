@@ -23,7 +23,7 @@ KEYS = {
     "best dose", "recommended dose", "cannot tell", "do not rely", "look here", "odd bakes", "lack of fit",
     "not yet baked", "oven load", "oven place", "difference that matters", "DejaVu Sans", "offset points",
     "axes fraction", "lower right", "lower left", "upper left", "people differ", "nothing seen", "odd reading",
-    "standard deviation", "moving range", "several responses", "measured_ph",
+    "standard deviation", "moving range", "several responses", "measured_ph", "beside own",
 }  # fmt: skip
 LOOKED_UP_BY = {"get", "removeprefix", "removesuffix", "replace", "split", "partition", "startswith", "endswith"}
 # Their words are markup, what goes wrong (said where it does), and a font's answer.

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+import re
 import threading
 from urllib.parse import quote
 
@@ -73,7 +74,8 @@ def test_what_cannot_have_been_measured_is_refused_and_stands_in_its_field(enter
     assert rows(bench_store, Reading) == []
     if answer.status_code == 422:
         assert 'aria-invalid="true"' in answer.text
-        assert "--" not in answer.text.partition("<main")[2].replace("<!--", "")
+        body = re.sub(r'value="[^"]*"', "", answer.text.partition("<main")[2])  # keys are drawn by chance
+        assert "--" not in body.replace("<!--", "")
 
 
 def test_an_unlikely_value_is_saved_with_a_reason(enter, bench_store):
