@@ -9,7 +9,7 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
-from starlette.responses import JSONResponse, Response
+from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
 
 from tracker.bench.delays import Delays
@@ -25,6 +25,7 @@ from tracker.bench.kit import (
     environment,
     page,
     status_of,
+    store_of,
     typed,
     wants_json,
 )
@@ -78,8 +79,10 @@ def _errors(app: FastAPI) -> None:
 async def _ask_who(request: Request, error: Exception) -> Response:
     if wants_json(request):
         return JSONResponse({"error": "Nobody is signed in on this tablet.", "sign_in": True}, status_code=401)
-    from tracker.bench.pages.signing import ask_who
+    from tracker.bench.pages.signing import ask_who, has_owner
 
+    if request.method == "GET" and not has_owner(store_of(request)):
+        return RedirectResponse("/start", status_code=303)  # nobody could sign in yet
     kept = [pair for pair in typed(await _form(request)) if pair[0] not in SECRET] if request.method == "POST" else []
     return ask_who(request, kept=kept, status=401)
 

@@ -211,6 +211,7 @@ def test_the_first_owner_needs_the_code_of_the_terminal(sqlite_kitchen, clock):
             app, base_url=f"http://{HOST}", headers={"origin": f"http://{HOST}"}, follow_redirects=False
         ) as client:
             assert client.get("/sign-in").headers["location"] == "/start"
+            assert client.get("/").headers["location"] == "/start"  # whoever opens the address is led there
             mine = {"name": "Ada", "pin": "480213"}
             assert client.post("/start", data={**mine, "code": "WRONG"}).status_code == 403
             assert client.post("/start", data={**mine, "code": ""}).status_code == 403
