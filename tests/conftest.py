@@ -24,6 +24,8 @@ import pytest
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # as the command line does, before arrays are loaded
 
 if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
     from tracker.store import Store
 
 NO_SERVER = "no PostgreSQL server here"
@@ -183,3 +185,34 @@ def small_plan() -> Callable[..., str]:
 def no_kitchen_of_somebody_else(monkeypatch: pytest.MonkeyPatch) -> None:
     """A kitchen named in the shell must not be looked into by a test."""
     monkeypatch.delenv("CRUMBWISE_KITCHEN", raising=False)
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """A headless Chromium, one for all tests of a process, since its driver cannot be started twice.
+
+    It knows the name kitchen.test, an address that is not secure, as the bench has in a kitchen.
+    Without one the test is skipped by name, or fails where skips are forbidden.
+    """
+    from playwright.sync_api import sync_playwright
+
+    usual = Path("/usr/bin/chromium")
+    where = str(usual) if usual.exists() else shutil.which("chromium") or shutil.which("chromium-browser")
+    if where is None:
+        if os.environ.get("CRUMBWISE_NO_SKIPS") == "1":
+            pytest.fail("no Chromium here, and CRUMBWISE_NO_SKIPS=1 forbids the skip")
+        pytest.skip("no Chromium here")
+    quiet = [
+        "--disable-gpu",
+        "--disable-quic",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--no-sandbox",
+        "--host-resolver-rules=MAP kitchen.test 127.0.0.1",
+    ]
+    with sync_playwright() as play:
+        running = play.chromium.launch(executable_path=where, args=quiet)
+        yield running
+        running.close()

@@ -2,45 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import re
-import shutil
 from collections import Counter
 from html.parser import HTMLParser
-from pathlib import Path
-
-import pytest
-
-
-def chromium() -> str | None:
-    """Where a Chromium lies, if there is one."""
-    usual = Path("/usr/bin/chromium")
-    return str(usual) if usual.exists() else shutil.which("chromium") or shutil.which("chromium-browser")
-
-
-@pytest.fixture(scope="session")
-def browser():
-    """A headless Chromium; without one the test is skipped by name, or fails where skips are forbidden."""
-    from playwright.sync_api import sync_playwright
-
-    where = chromium()
-    if where is None:
-        if os.environ.get("CRUMBWISE_NO_SKIPS") == "1":
-            pytest.fail("no Chromium here, and CRUMBWISE_NO_SKIPS=1 forbids the skip")
-        pytest.skip("no Chromium here")
-    quiet = [
-        "--disable-gpu",
-        "--disable-quic",
-        "--no-first-run",
-        "--disable-background-networking",
-        "--disable-component-update",
-        "--disable-sync",
-    ]
-    with sync_playwright() as play:
-        running = play.chromium.launch(executable_path=where, args=[*quiet, "--no-sandbox"])
-        yield running
-        running.close()
-
 
 VOID = {"area", "base", "br", "col", "embed", "hr", "img", "input", "link", "meta", "source", "track", "wbr"}
 

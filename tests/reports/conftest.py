@@ -31,7 +31,6 @@ def _beside(name: str) -> ModuleType:
 
 
 _answers, _papers, _browsing = (_beside(name) for name in ("made_up_answers", "made_up_papers", "browsing"))
-browser = _browsing.browser
 # Also for tests that make pages in a process of their own.
 dose_answer, screening_answer = _answers.dose_answer, _answers.screening_answer
 factorial_answer, taste_notes = _answers.factorial_answer, _answers.taste_notes

@@ -17,6 +17,8 @@ from analysis.errors import NotPossible, TrialDataError
 SPEC = Specification(response="rise height", unit="mm", lower=40, upper=48, target=44)
 DRAWS = 400
 
+LARGE = bool(os.environ.get("CRUMBWISE_LARGE"))  # 800 whole answers, 2,000 draws of each layout
+
 
 def series(values):
     batches = tuple(f"B{i + 1}" for i in range(len(values)))
@@ -64,19 +66,20 @@ def test_with_one_limit_the_share_outside_is_that_of_the_noncentral_t():
         assert reached == pytest.approx(chance, abs=0.002)
 
 
-@pytest.mark.skipif(not os.environ.get("CRUMBWISE_LARGE"), reason="800 whole answers; set CRUMBWISE_LARGE=1")
 def test_midway_between_two_limits_the_index_errs_to_the_careful_side():
     total = math.hypot(1.0, math.sqrt(0.5))
     bounds = Specification(response="rise height", lower=40.0, upper=48.0)
     low = high = 0
-    for seed in range(800):
+    draws = 800 if LARGE else 60
+    for seed in range(draws):
         found = answer(bakes(40, 3, between=1.0, seed=seed, mean=44.0, sd=math.sqrt(0.5)), bounds).index
         assert found.low is not None
         assert found.high is not None
         low += 4 / (3 * total) < found.low
         high += 4 / (3 * total) > found.high
-    assert low / 800 <= 0.025
-    assert high / 800 == pytest.approx(0.08, abs=0.04)
+    # Of 60 draws up to four may lie below and ten above before it is odd.
+    assert low / draws <= (0.025 if LARGE else 4 / 60)
+    assert (0.04 if LARGE else 0) <= high / draws <= (0.12 if LARGE else 10 / 60)
 
 
 def test_published_intervals_of_cpk_cover_too():
@@ -211,14 +214,14 @@ def test_readings_of_two_kinds_are_not_taken_for_normal():
     assert "not normal" in answer(values).cautions
 
 
-@pytest.mark.skipif(not os.environ.get("CRUMBWISE_LARGE"), reason="2,000 draws of each layout; set CRUMBWISE_LARGE=1")
 @pytest.mark.parametrize(("batches", "pieces", "alike"), [(10, 1, 0), (25, 1, 0), (10, 4, 0.3), (25, 4, 0.7)])
 def test_coverage_at_length(batches, pieces, alike):
     """``alike``: correlation of the pieces of one batch. Limits stand 3 and 3.5 standard deviations away."""
     between, within = math.sqrt(alike), math.sqrt(1 - alike)
     truth = float(share_outside(0.0, 1.0, -3.5, 3.0))
     inside = {"share": 0, "nearer": 0, "width": 0}
-    for seed in range(2000):
+    draws = 2000 if LARGE else 150
+    for seed in range(draws):
         values = bakes(batches, pieces, between=between, seed=seed, mean=0.0, sd=within)
         mean, sd = pivots(spreads_of(values), points=4096)
         of = {
@@ -230,4 +233,4 @@ def test_coverage_at_length(batches, pieces, alike):
             low, high = between_quantiles(drawn, 0.95)
             inside[name] += low <= true <= high
     for name, count in inside.items():
-        assert count / 2000 == pytest.approx(0.95, abs=0.02), name
+        assert count / draws == pytest.approx(0.95, abs=0.02 if LARGE else 0.055), name

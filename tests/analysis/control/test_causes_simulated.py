@@ -16,7 +16,6 @@ from dataclasses import dataclass
 from functools import cache
 
 import numpy as np
-import pytest
 
 from analysis.control.causes import find_causes
 from analysis.control.results import BatchSeries
@@ -143,10 +142,9 @@ def test_where_nothing_changed_nothing_is_named():
     assert false <= (0.05 * logs + 2 * np.sqrt(0.05 * 0.95 * logs) if LARGE else 2)
 
 
-@pytest.mark.skipif(not LARGE, reason="coverage needs many logs; CRUMBWISE_LARGE=1")
 def test_the_beginning_and_the_size_are_covered():
     begun, sized = [], []
-    for made, why in with_cause(200):
+    for made, why in with_cause(200 if LARGE else 20):
         if not right(made, why):
             continue
         change = max(why.changes, key=lambda each: (-each.p_value, abs(each.size)))
@@ -155,13 +153,17 @@ def test_the_beginning_and_the_size_are_covered():
         if made.behaviour != "offset" or change.cause.level == made.level:
             sized.append(change.low <= made.size <= change.high)
     print(f"beginnings covered {np.mean(begun):.3f} of {len(begun)}, sizes {np.mean(sized):.3f} of {len(sized)}")
-    assert np.mean(begun) >= 0.9
-    assert np.mean(sized) >= 0.9
+    least = 0.9 if LARGE else 0.75
+    assert np.mean(begun) >= least
+    assert np.mean(sized) >= least
 
 
-@pytest.mark.skipif(not LARGE, reason="weights need many logs; CRUMBWISE_LARGE=1")
 def test_weights_say_how_often_the_named_cause_is_the_right_one():
-    told = [(change.weight, right(made, why)) for made, why in with_cause(200) for change in why.changes[:1]]
+    told = [
+        (change.weight, right(made, why))
+        for made, why in with_cause(200 if LARGE else 20)
+        for change in why.changes[:1]
+    ]
     sure = [ok for weight, ok in told if weight >= 0.95]
     print(f"weight of 0.95 or more: {len(sure)} of {len(told)}, right in {np.mean(sure):.3f}")
-    assert np.mean(sure) >= 0.9
+    assert np.mean(sure) >= (0.9 if LARGE else 0.8)

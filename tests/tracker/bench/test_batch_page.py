@@ -235,3 +235,11 @@ def test_a_batch_of_many_responses_stays_a_small_page(bench_store, as_role):
     one = baker.get("/batch/one", params={"product": "loaf", "number": "40", "response": shown[0]}).text
     assert one.count("<svg") == 1
     assert f"{shown[0]} over the batches" in one
+
+
+def test_today_leads_to_where_alarms_are_answered(scones, as_role, key):
+    baker = as_role("baker")
+    answer = baker.post("/batch", data=form(key, **{"reading:rise height": ["30", "31", ""]}))
+    assert answer.status_code in (200, 303)
+    assert list_alarms(scones, "scones", open_only=True)
+    assert 'href="/batch/alarms?product=scones"' in baker.get("/").text

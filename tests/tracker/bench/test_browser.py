@@ -6,12 +6,9 @@ worker and no fetch metadata, as on a tablet that asks for the address of a comp
 
 from __future__ import annotations
 
-import os
-import shutil
 import threading
 import time
 from collections.abc import Iterator
-from pathlib import Path
 
 import httpx2
 import pytest
@@ -26,26 +23,6 @@ pytestmark = pytest.mark.browser
 SIZES = {"phone": (390, 844), "tablet": (768, 1024), "larger tablet": (810, 1080), "screen": (1280, 800)}
 PATHS = ["/", "/run", "/run/soda/108", "/run/soda/107", "/people", "/my-pin", "/nowhere"]
 NAME = "kitchen.test"
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """A headless Chromium that knows the name; without one the test is skipped, or fails where skips are forbidden."""
-    from playwright.sync_api import sync_playwright
-
-    usual = Path("/usr/bin/chromium")
-    where = str(usual) if usual.exists() else shutil.which("chromium") or shutil.which("chromium-browser")
-    if where is None:
-        if os.environ.get("CRUMBWISE_NO_SKIPS") == "1":
-            pytest.fail("no Chromium here, and CRUMBWISE_NO_SKIPS=1 forbids the skip")
-        pytest.skip("no Chromium here")
-    quiet = ["--disable-gpu", "--no-sandbox", "--no-first-run", "--disable-background-networking", "--disable-sync"]
-    with sync_playwright() as play:
-        running = play.chromium.launch(
-            executable_path=where, args=[*quiet, f"--host-resolver-rules=MAP {NAME} 127.0.0.1"]
-        )
-        yield running
-        running.close()
 
 
 class Real:

@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import shutil
 import socket
 import threading
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from pathlib import Path
 
 import pytest
 import uvicorn
@@ -50,25 +47,6 @@ SMALL = """() => [...document.querySelectorAll('a, button, input:not([type=hidde
   .filter(([box]) => box.width > 0)
   .filter(([box, , primary]) => box.height < (primary ? 96 : 48) || box.width < (primary ? 96 : 48))
   .map(([box, html]) => `${Math.round(box.width)}x${Math.round(box.height)} ${html}`)"""
-
-
-@pytest.fixture(scope="module")
-def browser():
-    """A headless Chromium that knows the name; without one the test is skipped, or fails where skips are forbidden."""
-    from playwright.sync_api import sync_playwright
-
-    usual = Path("/usr/bin/chromium")
-    where = str(usual) if usual.exists() else shutil.which("chromium") or shutil.which("chromium-browser")
-    if where is None:
-        if os.environ.get("CRUMBWISE_NO_SKIPS") == "1":
-            pytest.fail("no Chromium here, and CRUMBWISE_NO_SKIPS=1 forbids the skip")
-        pytest.skip("no Chromium here")
-    quiet = ["--disable-gpu", "--no-sandbox", "--no-first-run", "--disable-background-networking", "--disable-sync"]
-    with sync_playwright() as play:
-        args = [*quiet, f"--host-resolver-rules=MAP {NAME} 127.0.0.1"]
-        running = play.chromium.launch(executable_path=where, args=args)
-        yield running
-        running.close()
 
 
 @pytest.fixture
