@@ -26,13 +26,11 @@ if TYPE_CHECKING:
 
     Floats = NDArray[np.float64]
 
-MOST_CANDIDATES = 400
+MOST_CANDIDATES = 160
 MOST_CORNERS = 1500  # where only the ends of each amount are looked at
 GRID = (13, 9, 7, 5, 3, 2)  # settings of an amount, the finest that keeps the candidates few enough
 DRAWS = 800
 MOST_BAKES = 4
-FEW = 64  # candidates
-PART = 50  # draws
 WORTH = 0.1  # of the difference that matters: a smaller gain is not worth a bake's flour
 NODES, ROUGHLY = 24, 5
 SHORTLIST = 24  # candidates that are weighed again to the last digit
@@ -69,7 +67,7 @@ def worthwhile(predictor: Predictor, response: Response, *, seed: int, most: int
         return []
     worth = _worth(draws, response)
     mean, around = worth.mean(axis=0), worth - worth.mean(axis=0)
-    covariance = _covariance(around)
+    covariance = around.T @ around / (len(around) - 1)
     found: list[Trial] = []
     for _ in range(most):
         best, gain = _most_gained(mean, covariance, predictor.sd**2)
@@ -77,15 +75,6 @@ def worthwhile(predictor: Predictor, response: Response, *, seed: int, most: int
         column = covariance[:, best]
         covariance = covariance - np.outer(column, column) / (covariance[best, best] + predictor.sd**2)
     return [trial for at, trial in enumerate(found) if trial.treatment not in [one.treatment for one in found[:at]]]
-
-
-def _covariance(around: Floats) -> Floats:
-    """Of draws (n, m) around their means, summed by parts so small that the matrix library uses one thread:
-    more of them gain nothing on few candidates and wait for each other on a busy machine."""
-    if around.shape[1] > FEW:
-        return np.asarray(around.T @ around / (len(around) - 1))
-    parts = around.reshape(-1, PART, around.shape[1])
-    return np.asarray((parts.transpose(0, 2, 1) @ parts).sum(axis=0) / (len(around) - 1))
 
 
 def _worth(draws: Floats, response: Response) -> Floats:

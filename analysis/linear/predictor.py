@@ -23,7 +23,6 @@ from analysis.predicting import Span
 
 Floats = NDArray[np.float64]
 
-SMALL = 4_000_000  # multiplications
 SHARED = 2000  # draws made once for goals, their regions and next bakes alike
 
 
@@ -79,10 +78,7 @@ class LinearPredictor:
         if away is None:
             return None
         rows = self.rows(settings)
-        drawn = self._coefficients + away[:count]
-        # Threads of the matrix library gain nothing on small products and wait for each other on a busy machine.
-        small = drawn.size * len(rows) <= SMALL
-        found = np.einsum("ij,kj->ik", drawn, rows) if small else drawn @ rows.T
+        found = (self._coefficients + away[:count]) @ rows.T
         return np.asarray(found + self.model.offset)
 
     def _away(self, count: int, seed: int) -> Floats | None:

@@ -66,9 +66,11 @@ def account_of(store: Store, person: int) -> AccountLine | None:
 
 
 def has_owner(store: Store) -> bool:
-    """Has anybody been given the kitchen's pages to look after?"""
+    """Can anybody look after the kitchen's pages? An owner who was erased has no PIN left: another may begin."""
     with store.read() as session:
-        return "owner" in _roles(session).values()
+        owners = [person for person, role in _roles(session).items() if role == "owner"]
+        kept = select(secrets.c.person_id).where(secrets.c.person_id.in_(owners))
+        return session.connection().execute(kept).first() is not None
 
 
 def named(store: Store, name: str) -> AccountLine | None:

@@ -273,6 +273,14 @@ def test_an_erased_person_leaves_no_hash_behind(client, bench_store):
     verify_record(bench_store)
 
 
+def test_when_the_only_owner_is_erased_another_may_begin(client, bench_store):
+    dora = accounts.named(bench_store, NAMES["owner"])
+    assert accounts.has_owner(bench_store)
+    erase_person(bench_store, dora.person, reason="asked for it")
+    assert not accounts.has_owner(bench_store)
+    assert client.get("/").headers["location"] == "/start"
+
+
 def test_people_are_looked_after_on_their_page(as_role, bench_store):
     tablet = as_role("owner")
     eve = {"do": "add", "name": "Eve", "role": "baker", "pin": "6412"}
