@@ -26,7 +26,8 @@ from analysis.words.numbers import say_number
 from reports.figures.chemistry import draw_titration
 from reports.figures.picture import Table
 from reports.html import plain, render, style_sheet
-from reports.sections.blocks import Facts, Grid, Items, Picture, Section, Words
+from reports.sections.blocks import Grid, Items, Picture, Section, Words
+from reports.sections.record import facts_section
 
 if TYPE_CHECKING:
     from analysis.leavening.balance import Balance
@@ -54,7 +55,7 @@ def balance_report(
         _way(account),
         _lines(account),
         Section(key="made", title=say.HOW_WORKED_OUT, blocks=[Words(text=METHOD), Words(text=WATERY)]),
-        _provenance(provenance),
+        facts_section(provenance),
     ]
     values = {
         "words": pages,
@@ -108,8 +109,3 @@ def _lines(account: Balance) -> Section:
     columns = say.LINE_COLUMNS
     grid = Grid(caption=ALL_LINES, table=Table(columns=columns, rows=rows))
     return Section(key="data", title=say.LINE_BY_LINE, blocks=[grid])
-
-
-def _provenance(provenance: Mapping[str, str]) -> Section:
-    pairs = tuple((name.replace("_", " "), plain(value)) for name, value in provenance.items() if value)
-    return Section(key="provenance", title=say.WHERE_FROM, blocks=[Facts(pairs=pairs, exact=True)])

@@ -6,7 +6,6 @@ Like a trial's report: one HTML file without script and without outside requests
 from __future__ import annotations
 
 from analysis.words.batch_pages import HOT, QUESTION, TITLES, page_title, say_no_batches
-from reports.html import plain
 from reports.page import Page
 from reports.sections.batches import (
     BatchesTold,
@@ -20,8 +19,9 @@ from reports.sections.batches import (
     specification_section,
     why_section,
 )
-from reports.sections.blocks import Facts, Items, Section, Words
+from reports.sections.blocks import Items, Section, Words
 from reports.sections.numbering import Keys
+from reports.sections.record import facts_section
 
 
 def batches_page(told: BatchesTold) -> Page:
@@ -42,8 +42,7 @@ def batches_page(told: BatchesTold) -> Page:
         if told.batches
         else [_nothing(told)]
     )
-    facts = tuple((name.replace("_", " "), plain(value)) for name, value in told.provenance.items() if value)
-    parts.append(Section(key="provenance", title=TITLES["provenance"], blocks=[Facts(pairs=facts, exact=True)]))
+    parts.append(facts_section(told.provenance, title=TITLES["provenance"]))
     return Page(
         sections=tuple(part for part in parts if part is not None),
         title=page_title(told.product, told.kind, told.first, told.last),

@@ -22,8 +22,9 @@ from analysis.words.control import (
 from reports.figures.control import draw_control
 from reports.html import plain
 from reports.page import Page
-from reports.sections.blocks import Block, Facts, Heading, Items, Picture, Section, Words
+from reports.sections.blocks import Block, Heading, Items, Picture, Section, Words
 from reports.sections.numbering import Keys
+from reports.sections.record import facts_section
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -45,13 +46,12 @@ def charts_page(
 ) -> Page:
     """The page with its parts drawn and said; ``remarks`` say what was left out or guessed."""
     keys = Keys()
-    facts = tuple((name.replace("_", " "), plain(value)) for name, value in provenance.items() if value)
     parts = [
         _answer(told),
         _glance(told, keys),
         _promised(told),
         _made(told),
-        Section(key="provenance", title=CHART_TITLES["provenance"], blocks=[Facts(pairs=facts, exact=True)]),
+        facts_section(provenance, title=CHART_TITLES["provenance"]),
     ]
     return Page(
         sections=tuple(part for part in parts if part is not None),

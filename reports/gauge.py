@@ -10,9 +10,7 @@ from collections.abc import Mapping
 
 from analysis.control.gauge.results import GaugeAnswer
 from analysis.words.gauge_pages import PICKED, QUESTION, TITLES
-from reports.html import plain
 from reports.page import Page
-from reports.sections.blocks import Facts, Section
 from reports.sections.gauge import (
     answer_section,
     made_section,
@@ -22,6 +20,7 @@ from reports.sections.gauge import (
     worth_section,
 )
 from reports.sections.numbering import Keys
+from reports.sections.record import facts_section
 
 
 def gauge_page(
@@ -34,7 +33,6 @@ def gauge_page(
 ) -> Page:
     """The page with its parts drawn and said; ``remarks`` say how the file was understood."""
     keys = Keys()
-    facts = tuple((name.replace("_", " "), plain(value)) for name, value in provenance.items() if value)
     sections = [
         answer_section(answer),
         parts_section(answer, keys),
@@ -42,7 +40,7 @@ def gauge_page(
         worth_section(answer),
         sure_section(answer),
         made_section(answer),
-        Section(key="provenance", title=TITLES["provenance"], blocks=[Facts(pairs=facts, exact=True)]),
+        facts_section(provenance, title=TITLES["provenance"]),
     ]
     return Page(
         sections=tuple(section for section in sections if section is not None),

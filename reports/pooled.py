@@ -17,8 +17,9 @@ from analysis.words.unlike import CAPTION, TITLE, rows_of, say_unlike
 from reports.figures.picture import Table
 from reports.figures.pooled import draw_learnt, draw_pooled
 from reports.html import plain, render, style_sheet
-from reports.sections.blocks import Block, Facts, Grid, Items, Picture, Section, Words
+from reports.sections.blocks import Block, Grid, Items, Picture, Section, Words
 from reports.sections.numbering import Keys
+from reports.sections.record import facts_section
 
 HOW = say.POOLING_METHOD
 
@@ -42,8 +43,7 @@ def pooled_report(
         blocks = [Items(items=tuple(plain(said) for said in rest))]
         sections.append(Section(key="not-pooled", title=say.COULD_NOT_POOL, blocks=blocks))
     sections.append(Section(key="made", title=say.HOW_PUT_TOGETHER, blocks=[Words(text=HOW)]))
-    facts = tuple((name.replace("_", " "), plain(value)) for name, value in provenance.items() if value)
-    sections.append(Section(key="provenance", title=say.WHERE_FROM, blocks=[Facts(pairs=facts, exact=True)]))
+    sections.append(facts_section(provenance))
     values = {
         "words": pages,
         "title": plain(title),

@@ -27,8 +27,9 @@ from reports.figures.picture import Table
 from reports.html import plain
 from reports.page import Page
 from reports.sections.batches import BatchesTold, alarmed, by_chance, level_picture, outside
-from reports.sections.blocks import Block, Facts, Grid, Heading, Items, Section, Words
+from reports.sections.blocks import Block, Grid, Heading, Items, Section, Words
 from reports.sections.numbering import Keys
+from reports.sections.record import facts_section
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -66,16 +67,7 @@ def products_page(told: ProductsTold) -> Page:
         _answer(told),
         _eyes(told, keys),
         _calm(told),
-        Section(
-            key="provenance",
-            title=TITLES["provenance"],
-            blocks=[
-                Facts(
-                    pairs=tuple((name.replace("_", " "), plain(value)) for name, value in told.provenance.items()),
-                    exact=True,
-                )
-            ],
-        ),
+        facts_section(told.provenance, title=TITLES["provenance"]),
     ]
     return Page(
         sections=tuple(part for part in parts if part is not None),

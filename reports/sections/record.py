@@ -140,6 +140,12 @@ def _decimals(result: ResponseResult) -> int:
     return next((d for d in range(3) if all(abs(v - round(v, d)) < 1e-9 * max(abs(v), 1) for v in values)), 3)
 
 
+def facts_section(provenance: Mapping[str, str], *, title: str = say.WHERE_FROM) -> Section:
+    """Where a page comes from that rests on no analysis of a trial: its facts as they are, without those left open."""
+    pairs = tuple((name.replace("_", " "), plain(value)) for name, value in provenance.items() if value)
+    return Section(key="provenance", title=title, blocks=[Facts(pairs=pairs, exact=True)])
+
+
 def provenance_section(analysis: Analysis, provenance: Mapping[str, str]) -> Section:
     """Where it comes from and how to make it again."""
     counted = say.rows_used(analysis.rows_used, say_count(analysis.rows_read, "row"))

@@ -25,7 +25,6 @@ from tracker.workflow.causes import list_responses, log_of
 from tracker.workflow.chart_wishes import Chosen
 from tracker.workflow.charting import chart_one, only_batches, phases_that_fit
 from tracker.workflow.dispositions import batch_story
-from tracker.workflow.files import write_together
 from tracker.workflow.provenance import as_words, is_invented, versions
 
 if TYPE_CHECKING:
@@ -182,13 +181,9 @@ def report_products(
 
 def write_batches(report: BatchReport | ProductsReport, path: Path, *, look: Look, beside: Beside) -> Path:
     """One HTML or PDF file, whole or not at all."""
-    from tracker.workflow.reporting import in_its_format, require_page
+    from tracker.workflow.reporting import write_page
 
-    require_page(path)
-    with look.writing():
-        page = report.page().html()
-    write_together({path: in_its_format(page, path, beside.paper)})
-    return path
+    return write_page(lambda: report.page().html(), path, look=look, paper=beside.paper)
 
 
 def _responses(

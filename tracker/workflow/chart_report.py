@@ -13,7 +13,6 @@ from analysis.control.rules import DEFAULT
 from analysis.words.control import say_false_alarms
 from tracker.workflow.chart_wishes import OF, Chosen
 from tracker.workflow.charting import ChartAnswer
-from tracker.workflow.files import write_together
 from tracker.workflow.provenance import as_words, versions
 
 if TYPE_CHECKING:
@@ -38,24 +37,27 @@ def write_charts(
     answer: ChartAnswer, path: Path, *, command: Sequence[str], look: Look, beside: Beside, invented: bool = False
 ) -> Path:
     """One HTML or PDF file, whole or not at all. Raises UsageError for an ending that is no page's."""
-    from reports.charts import ChartsTold, charts_page
-    from tracker.workflow.reporting import in_its_format, require_page
+    from tracker.workflow.reporting import write_page
 
-    require_page(path, option="--report")
+    def page() -> str:
+        return _page(answer, [*command, *look.said(), "--report", "report.html"], invented)
+
+    return write_page(page, path, look=look, paper=beside.paper, option="--report")
+
+
+def _page(answer: ChartAnswer, command: Sequence[str], invented: bool) -> str:
+    from reports.charts import ChartsTold, charts_page
+
     cost = () if answer.cost is None else (say_false_alarms(answer.cost),)
-    with look.writing():
-        told = [ChartsTold(charts=one.charts, beside=one.capability_words, short=one.short) for one in answer.charted]
-        told[-1] = replace(told[-1], beside=(*told[-1].beside, *cost))
-        facts = {
-            "source": answer.title,
-            "content_sha256": answer.content_sha256 or None,
-            "rows_read": answer.rows_read,
-            "rows_left_out": len(answer.left_out),
-            "versions": versions(),
-            "command": shlex.join([*command, *look.said(), "--report", "report.html"]),
-        }
-        page = charts_page(
-            told, title=answer.title, provenance=as_words(facts), remarks=answer.notes(), invented=invented
-        ).html()
-    write_together({path: in_its_format(page, path, beside.paper)})
-    return path
+    told = [ChartsTold(charts=one.charts, beside=one.capability_words, short=one.short) for one in answer.charted]
+    told[-1] = replace(told[-1], beside=(*told[-1].beside, *cost))
+    facts = {
+        "source": answer.title,
+        "content_sha256": answer.content_sha256 or None,
+        "rows_read": answer.rows_read,
+        "rows_left_out": len(answer.left_out),
+        "versions": versions(),
+        "command": shlex.join(command),
+    }
+    page = charts_page(told, title=answer.title, provenance=as_words(facts), remarks=answer.notes(), invented=invented)
+    return page.html()

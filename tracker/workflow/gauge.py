@@ -16,7 +16,6 @@ from tracker.intake.columns import numbers_of, texts_of
 from tracker.intake.mapping import plain
 from tracker.intake.numbers import plain_number
 from tracker.intake.spreadsheet import Sheet, read_spreadsheet
-from tracker.workflow.files import write_together
 from tracker.workflow.provenance import as_words, versions
 from tracker.workflow.sheet_columns import SheetColumns
 
@@ -130,13 +129,9 @@ def gauge_page(found: GaugeFile, look: Look) -> Page:
 
 def write_gauge(found: GaugeFile, path: Path, *, look: Look, beside: Beside) -> Path:
     """One HTML or PDF file, whole or not at all."""
-    from tracker.workflow.reporting import in_its_format, require_page
+    from tracker.workflow.reporting import write_page
 
-    require_page(path, option="--report")
-    with look.writing():
-        page = gauge_page(found, look).html()
-    write_together({path: in_its_format(page, path, beside.paper)})
-    return path
+    return write_page(lambda: gauge_page(found, look).html(), path, look=look, paper=beside.paper, option="--report")
 
 
 def _check(asked: GaugeAsked) -> None:

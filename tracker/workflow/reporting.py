@@ -7,7 +7,7 @@ wished for. All of it is made first and written then, so that nothing is left ha
 from __future__ import annotations
 
 import shlex
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
@@ -255,6 +255,18 @@ def _table_files(page: Page, place: Path | None) -> dict[Path, bytes]:
     if place.suffix.lower() == ".xlsx":
         return {place: as_workbook(tables)}
     return {place / f"{name}.csv": as_csv(table) for name, (_, table) in tables.items()}
+
+
+def write_page(page: Callable[[], str], path: Path, *, look: Look, paper: Paper, option: str = "--out") -> Path:
+    """One page as an HTML or PDF file, whole or not at all; ``page`` draws it, numbers written as ``look`` says.
+
+    Raises UsageError (an ending that is no page's), InputError (cannot be written), NotPossible (no PDF here).
+    """
+    require_page(path, option=option)
+    with look.writing():
+        drawn = page()
+    write_together({path: in_its_format(drawn, path, paper)})
+    return path
 
 
 def in_its_format(page: str, path: Path, paper: Paper) -> str | bytes:
