@@ -4,10 +4,15 @@ from __future__ import annotations
 
 import importlib.util
 import shutil
+import socket
+import threading
+import time
 from collections.abc import Callable, Iterator
+from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from secrets import token_hex
+from typing import TYPE_CHECKING, Any
 
 import pytest
 from fastapi import FastAPI
@@ -20,6 +25,9 @@ from tracker.store import Store, open_kitchen
 from tracker.workflow.accounts import list_accounts, open_account
 from tracker.workflow.people import add_person
 from tracker.workflow.signed_in import begin
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser, Page
 
 
 def _plan_soda() -> Callable[[Store], None]:
@@ -109,3 +117,71 @@ def as_role(app: FastAPI, client: TestClient) -> Callable[[str], TestClient]:
 @pytest.fixture
 def key() -> Callable[[], str]:
     return lambda: token_hex(8)
+
+
+# Really served, for a real browser. The name leads to this machine but is no secure context: no service worker and no
+# fetch metadata, as on a tablet that asks for the address of a computer next door.
+NAME = "kitchen.test"
+SIZES = {"phone": (390, 844), "tablet": (768, 1024), "larger tablet": (810, 1080), "screen": (1280, 800)}
+# Over plain http this header is not heeded, which the browser says.
+EXPECTED = "Cross-Origin-Opener-Policy"
+
+
+@contextmanager
+def serving(store: Store) -> Iterator[str]:
+    """The address at which the bench of this store is served while the block runs."""
+    import uvicorn
+
+    with socket.socket() as free:
+        free.bind(("127.0.0.1", 0))
+        port = free.getsockname()[1]
+    app = make_app(store, BenchSettings(hosts=hosts_for(port, (NAME,))))
+    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", access_log=False))
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    while not server.started:
+        time.sleep(0.02)
+    yield f"http://{NAME}:{port}"
+    server.should_exit = True
+    thread.join(10)
+
+
+@pytest.fixture
+def filled(bench_store: Store) -> None:
+    """What else is in the kitchen before it is served by the real clock; a test file with more overrides this."""
+    bench_store.now = lambda: datetime.now(UTC)
+
+
+@pytest.fixture
+def served(bench_store: Store, filled: None) -> Iterator[str]:
+    """The address of a bench that is really served."""
+    with serving(bench_store) as address:
+        yield address
+
+
+@pytest.fixture
+def tablet(browser: Browser, served: str) -> Iterator[Callable[..., Page]]:
+    """``tablet(size, role, **context)``: a page at which the person of that role is signed in (the owner, Dora).
+
+    ``page.said`` collects what the browser's console said, refusals of the page's policy too.
+    """
+    with ExitStack() as contexts:
+
+        def opened(size: str = "larger tablet", role: str = "owner", **more: Any) -> Page:
+            width, height = SIZES[size]
+            context = browser.new_context(viewport={"width": width, "height": height}, base_url=served, **more)
+            contexts.callback(context.close)
+            page = context.new_page()
+            said: list[str] = []
+            page.said = said  # type: ignore[attr-defined]
+            page.on("console", lambda message: None if EXPECTED in message.text else said.append(message.text))
+            page.on("pageerror", lambda error: said.append(str(error)))
+            page.goto("/sign-in")
+            page.fill("#name", NAMES[role])
+            page.fill("#pin", PINS[role])
+            page.click("button.primary")
+            page.wait_for_url(f"{served}/")
+            said.clear()
+            return page
+
+        yield opened

@@ -6,80 +6,16 @@ worker and no fetch metadata, as on a tablet that asks for the address of a comp
 
 from __future__ import annotations
 
-import threading
-import time
-from collections.abc import Iterator
-
 import httpx2
 import pytest
-import uvicorn
 from sqlmodel import select
 
-from tracker.bench.app import make_app
-from tracker.bench.settings import BenchSettings, hosts_for
 from tracker.models import Reading, TasteNote
 
 pytestmark = pytest.mark.browser
-SIZES = {"phone": (390, 844), "tablet": (768, 1024), "larger tablet": (810, 1080), "screen": (1280, 800)}
+SIZES = ["phone", "tablet", "larger tablet", "screen"]
 PATHS = ["/", "/run", "/run/soda/108", "/run/soda/107", "/people", "/my-pin", "/nowhere"]
 NAME = "kitchen.test"
-
-
-class Real:
-    """The real clock: a browser has no other."""
-
-    def __call__(self):
-        from datetime import UTC, datetime
-
-        return datetime.now(UTC)
-
-
-@pytest.fixture
-def served(bench_store) -> Iterator[str]:
-    """The address of a bench that is really served."""
-    import socket
-
-    bench_store.now = Real()
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    app = make_app(bench_store, BenchSettings(hosts=hosts_for(port, (NAME,))))
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", access_log=False))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        time.sleep(0.02)
-    yield f"http://{NAME}:{port}"
-    server.should_exit = True
-    thread.join(10)
-
-
-@pytest.fixture
-def tablet(browser, served):
-    """``tablet(width=…, …)``: a page at which Dora, the owner, is signed in."""
-    contexts = []
-
-    def opened(size="larger tablet", **more):
-        width, height = SIZES[size]
-        context = browser.new_context(viewport={"width": width, "height": height}, base_url=served, **more)
-        contexts.append(context)
-        page = context.new_page()
-        page.said = []
-        # Over plain http this header is not heeded, which the browser says.
-        heeded = lambda words: "Cross-Origin-Opener-Policy" not in words  # noqa: E731
-        page.on("console", lambda message: page.said.append(message.text) if heeded(message.text) else None)
-        page.on("pageerror", lambda error: page.said.append(str(error)))
-        page.goto("/sign-in")
-        page.fill("#name", "Dora")
-        page.fill("#pin", "930571")
-        page.click("button.primary")
-        page.wait_for_url(f"{served}/")
-        page.said.clear()
-        return page
-
-    yield opened
-    for context in contexts:
-        context.close()
 
 
 def readings(store):
@@ -310,7 +246,7 @@ def test_targets_are_large_and_nothing_scrolls_sideways(tablet, size):
         page.evaluate("document.querySelectorAll('details').forEach(part => part.open = true)")
         boxes = page.evaluate(TARGETS)
         assert boxes
-        assert page.evaluate("document.documentElement.scrollWidth") <= SIZES[size][0]
+        assert page.evaluate("document.documentElement.scrollWidth") <= page.viewport_size["width"]
         for box in boxes:
             least = 96 if box["primary"] else 48
             if box["w"] < least - 0.1 or box["h"] < least - 0.1:

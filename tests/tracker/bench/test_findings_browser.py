@@ -2,17 +2,10 @@
 
 from __future__ import annotations
 
-import socket
-import threading
-import time
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 
 import pytest
-import uvicorn
 
-from tracker.bench.app import make_app
-from tracker.bench.settings import BenchSettings, hosts_for
 from tracker.formulas import FormulaLine, checked
 from tracker.workflow.batch_writing import BatchEntry
 from tracker.workflow.batches import show_batch
@@ -24,7 +17,6 @@ from tracker.workflow.trials import show_trial
 
 pytestmark = pytest.mark.browser
 SIZES = {"phone": (390, 844), "tablet": (768, 1024), "larger tablet": (810, 1080), "screen": (1280, 800)}
-NAME = "kitchen.test"
 LARGEST = 150_000  # bytes of a page
 PATHS = [
     "/batch",
@@ -50,8 +42,8 @@ SMALL = """() => [...document.querySelectorAll('a, button, input:not([type=hidde
 
 
 @pytest.fixture
-def served(bench_store) -> Iterator[str]:
-    """A bench with thirteen batches, a trial that was baked and a formula, at its address."""
+def filled(bench_store):
+    """Thirteen batches, a trial that was baked and a formula."""
     bench_store.now = lambda: datetime.now(UTC)
     begin = datetime.now(UTC) - timedelta(days=20)
     entries = [
@@ -72,44 +64,16 @@ def served(bench_store) -> Iterator[str]:
     lines = (("wheat flour", 100.0), ("buttermilk", 80.0), ("baking soda", 1.2))
     typed = [FormulaLine(ingredient=name, bakers_percent=percent) for name, percent in lines]
     add_formula(bench_store, checked("soda loaf", typed))
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    app = make_app(bench_store, BenchSettings(hosts=hosts_for(port, (NAME,))))
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", access_log=False))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        time.sleep(0.02)
-    yield f"http://{NAME}:{port}"
-    server.should_exit = True
-    thread.join(10)
-
-
-def signed_in(browser, served, **view):
-    """A tablet of the analyst's, and all that its console said."""
-    page = browser.new_context(**view).new_page()
-    said: list[str] = []
-    # Over plain http a browser says that it ignores this header; that is as it should be there.
-    ignored = "The Cross-Origin-Opener-Policy header has been ignored"
-    page.on("console", lambda message: message.text.startswith(ignored) or said.append(message.text))
-    page.on("pageerror", lambda error: said.append(str(error)))
-    page.goto(f"{served}/sign-in")
-    page.fill("[name=name]", "Cleo")
-    page.fill("[name=pin]", "615042")
-    page.click("main button")
-    page.wait_for_load_state()
-    return page, said
 
 
 @pytest.mark.parametrize("scheme", ["light", "dark"])
-def test_every_page_is_accessible_small_and_quiet_with_targets_for_fingers(browser, served, scheme):
+def test_every_page_is_accessible_small_and_quiet_with_targets_for_fingers(tablet, scheme):
     from axe_playwright_python.sync_playwright import Axe
 
-    page, said = signed_in(browser, served, color_scheme=scheme)
+    page = tablet(role="analyst", color_scheme=scheme)
     wrong = []
     for path in PATHS:
-        answer = page.goto(f"{served}{path}")
+        answer = page.goto(path)
         assert answer.status == 200, path
         assert len(answer.body()) < LARGEST, path
         assert "nosniff" in answer.headers["x-content-type-options"]
@@ -120,12 +84,12 @@ def test_every_page_is_accessible_small_and_quiet_with_targets_for_fingers(brows
                 wrong.append((path, size, "wider than the screen"))
         wrong += [(path, each["id"], each["nodes"][0]["html"]) for each in Axe().run(page).response["violations"]]
     assert wrong == []
-    assert said == []  # the policy of the page would be named here
+    assert page.said == []  # the policy of the page would be named here
 
 
-def test_the_balance_follows_what_is_typed(browser, served):
-    page, said = signed_in(browser, served)
-    page.goto(f"{served}/formula?name=soda%20loaf")
+def test_the_balance_follows_what_is_typed(tablet):
+    page = tablet(role="analyst")
+    page.goto("/formula?name=soda%20loaf")
     before = page.inner_text("#balance")
     page.fill("[name='percent:3']", "2,4")
     page.wait_for_function("(was) => document.getElementById('balance').innerText !== was", arg=before)
@@ -134,12 +98,12 @@ def test_the_balance_follows_what_is_typed(browser, served):
         page.click("text=Compute the balance")
     assert page.inner_text("#balance").split() == live.split()
     assert page.input_value("[name='percent:3']") == "2,4"
-    assert said == []
+    assert page.said == []
 
 
-def test_a_batch_is_logged_without_scripts(browser, served, bench_store):
-    page, said = signed_in(browser, served, java_script_enabled=False)
-    page.goto(f"{served}/batch?product=scones")
+def test_a_batch_is_logged_without_scripts(tablet, bench_store):
+    page = tablet(role="analyst", java_script_enabled=False)
+    page.goto("/batch?product=scones")
     assert page.input_value("[name=number]") == "14"
     page.locator("[name='reading:rise height']").nth(0).fill("42,5")
     page.locator("[name='reading:rise height']").nth(1).fill("43.5")
@@ -147,14 +111,14 @@ def test_a_batch_is_logged_without_scripts(browser, served, bench_store):
     assert "Rise height 43.0 mm (mean of 2)" in page.inner_text("main")
     assert page.locator("figure svg").count() == 1
     assert show_batch(bench_store, "scones", "14").values == {"rise height": (42.5, 43.5)}
-    assert said == []
+    assert page.said == []
 
 
-def test_what_was_typed_of_a_batch_survives_a_reload_and_never_enters_the_next(browser, served, bench_store):
+def test_what_was_typed_of_a_batch_survives_a_reload_and_never_enters_the_next(tablet, bench_store):
     from playwright.sync_api import expect
 
-    page, said = signed_in(browser, served)
-    page.goto(f"{served}/batch?product=scones")
+    page = tablet(role="analyst")
+    page.goto("/batch?product=scones")
     box = page.locator("[name='reading:rise height']").nth(0)
     box.fill("42,7")
     page.wait_for_selector("#kept:has-text('On this tablet')")
@@ -167,4 +131,4 @@ def test_what_was_typed_of_a_batch_survives_a_reload_and_never_enters_the_next(b
     page.wait_for_load_state("networkidle")
     assert page.input_value("[name=number]") == "15"
     assert page.locator("[name='reading:rise height']").nth(0).input_value() == ""
-    assert said == []
+    assert page.said == []
