@@ -33,8 +33,9 @@ from tracker.log_models import (
 )
 from tracker.model_checks import finite as _finite
 from tracker.model_checks import one_of as _one_of
+from tracker.taste_tables import Tasting, TastingAnswer, TastingConsent, TastingSample, TastingState
 
-# The tables of the daily log and of the bench stand in modules of their own and are found here too.
+# The tables of the daily log, the bench and the tastings stand in modules of their own and are found here too.
 __all__ = [
     "AcceptanceRule",
     "Account",
@@ -74,6 +75,11 @@ __all__ = [
     "Run",
     "Specification",
     "TasteNote",
+    "Tasting",
+    "TastingAnswer",
+    "TastingConsent",
+    "TastingSample",
+    "TastingState",
     "Trial",
     "TrialState",
     "Weighing",
