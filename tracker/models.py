@@ -33,9 +33,10 @@ from tracker.log_models import (
 )
 from tracker.model_checks import finite as _finite
 from tracker.model_checks import one_of as _one_of
+from tracker.photo_tables import Photo, PhotoContent
 from tracker.taste_tables import Tasting, TastingAnswer, TastingConsent, TastingSample, TastingState
 
-# The tables of the daily log, the bench and the tastings stand in modules of their own and are found here too.
+# Tables of the daily log, the bench, tastings and photos stand in modules of their own and are found here too.
 __all__ = [
     "AcceptanceRule",
     "Account",
@@ -67,6 +68,8 @@ __all__ = [
     "PersonDetails",
     "PhaseEntry",
     "PhaseLimits",
+    "Photo",
+    "PhotoContent",
     "Piece",
     "Product",
     "Reading",

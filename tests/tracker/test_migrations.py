@@ -173,6 +173,8 @@ def fill_the_bench(store: Store) -> None:
         sample = deed.add(models.TastingSample(tasting_id=tasting.id, person_id=1, place=1, code="417", bake_id=1))
         deed.add(models.TastingConsent(tasting_id=tasting.id, words="I agree.", **who))
         deed.add(models.TastingAnswer(sample_id=sample.id, readings="[1]", **who))
+        photo = deed.add(models.Photo(bake_id=1, width=4, height=3, sha256="ab" * 32, **who))
+        deed.add(models.PhotoContent(photo_id=photo.id, content=b"\xff\xd8\x00\xff"))
 
 
 def test_what_expires_at_the_bench_can_be_changed_and_removed(store: Store) -> None:
@@ -289,6 +291,9 @@ IMPOSSIBLE = [
     ("account", "role", "'king'"),
     ("bake_moment", "what", "'eaten'"),
     ("bake_moment", "void", "true"),  # replaces nothing
+    ("photo", "width", "0"),
+    ("photo", "sha256", "'short'"),
+    ("photo", "void", "true"),  # replaces nothing
     ("tasting", "rest_s", "3601"),
     ("tasting_state", "state", "'eaten'"),
     ("tasting_state", "state", "'closed'"),  # without a reason
@@ -364,7 +369,9 @@ def test_a_filled_kitchen_is_migrated_whole_after_a_backup(store: Store, tmp_pat
 def kitchen_of_version_one(where: str, tmp_path: Path) -> Place:
     """A kitchen as it was before the daily log, with a real row in each of its tables."""
     place, folder = place_of(where), tmp_path / "as-it-was"
-    shutil.copytree(FOLDER, folder, ignore=shutil.ignore_patterns("__pycache__", "0002_*", "0003_*", "0004_*"))
+    shutil.copytree(
+        FOLDER, folder, ignore=shutil.ignore_patterns("__pycache__", "0002_*", "0003_*", "0004_*", "0005_*")
+    )
     if place.path is not None:
         with closing(sqlite3.connect(place.path)) as connection:
             connection.execute(f"PRAGMA application_id={APPLICATION_ID}")

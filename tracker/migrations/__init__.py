@@ -16,7 +16,7 @@ from tracker.databases import Place, engine_for, for_writing, take_turn
 from tracker.errors import Conflict, IntegrityError
 
 FOLDER = Path(__file__).parent
-VERSIONS = ("0001", "0002", "0003", "0004")
+VERSIONS = ("0001", "0002", "0003", "0004", "0005")
 NEWEST = VERSIONS[-1]
 
 
