@@ -14,19 +14,25 @@ from analysis.designs.candidates import MANY, candidates
 from analysis.designs.plan import Plan
 from analysis.designs.requests import DesignRequest
 from analysis.designs.situations import Reason, Situation
-from analysis.designs.trying import MOST_ADVISED, Option, options_of, sizes_of
+from analysis.designs.trying import MOST_ADVISED, Option, options_of, repeated, sizes_of
 from analysis.errors import PlanError
+
+MOST_OTHERS = 5
 
 
 @dataclass(frozen=True, kw_only=True)
 class Advice:
-    """``reasons`` why ``chosen``; ``cautions`` what to know before; ``runner_up`` None when nothing else would do."""
+    """``reasons`` why ``chosen``; ``cautions`` what to know before; ``runner_up`` None when nothing else would do.
+
+    ``others``: what was laid out besides, the runner-up first, one of each shape, at most ``MOST_OTHERS``.
+    """
 
     situation: Situation
     chosen: Option
     reasons: tuple[Reason, ...]
     cautions: tuple[Reason, ...]
     runner_up: Option | None
+    others: tuple[Option, ...] = ()
 
     @property
     def request(self) -> DesignRequest:
@@ -55,7 +61,40 @@ def advise(situation: Situation) -> Advice:
         reasons=tuple(_reasons(chosen, situation)),
         cautions=tuple(_cautions(chosen, situation)),
         runner_up=runner_up,
+        others=_others(chosen, runner_up, found),
     )
+
+
+def instead(advice: Advice, option: Option) -> Advice:
+    """The same situation with another of its designs chosen; what was chosen before is the runner-up."""
+    rest = [each for each in advice.others if each is not option]
+    return Advice(
+        situation=advice.situation,
+        chosen=option,
+        reasons=tuple(_reasons(option, advice.situation)),
+        cautions=tuple(_cautions(option, advice.situation)),
+        runner_up=advice.chosen,
+        others=(advice.chosen, *rest),
+    )
+
+
+def with_repeats(advice: Advice, times: int) -> Advice:
+    """The chosen design with every treatment ``times`` times. Raises PlanError where it cannot be laid out."""
+    made = repeated(advice.chosen, advice.situation, times)
+    return replace(instead(advice, made), runner_up=advice.runner_up, others=advice.others)
+
+
+def _others(chosen: Option, runner_up: Option | None, found: Sequence[Option]) -> tuple[Option, ...]:
+    """The runner-up, the chosen shape in its other sizes, and the best of every further shape."""
+    if runner_up is None:
+        return ()
+    shapes: dict[DesignRequest, list[Option]] = {}
+    for option in found:
+        shapes.setdefault(shape(option.request), []).append(option)
+    sizes = [each for each in shapes[shape(chosen.request)] if each.bakes != chosen.bakes]
+    best = [_best(listed) for key, listed in shapes.items() if key != shape(chosen.request)]
+    listed = [*sorted(best, key=lambda each: (not each.good, each.tier, each.bakes)), *sizes[-1:]]
+    return (runner_up, *(each for each in listed if each is not runner_up))[:MOST_OTHERS]
 
 
 def _answered(found: Sequence[Option], tier: int, most: int) -> bool:

@@ -22,6 +22,7 @@ from analysis.errors import PlanError
 
 ENOUGH = 0.8  # chance to see the difference that matters, common practice
 MOST_ADVISED = 60  # bakes, when nobody says how many at most
+MOST_REPEATED = 400  # bakes that are still shared out over days
 LAST_RESORT = 10  # tiers lower: days that cannot be taken out
 
 
@@ -110,6 +111,17 @@ def options_of(candidate: Candidate, situation: Situation) -> list[Option]:
         if found and found[-1].good:
             break
     return found
+
+
+def repeated(option: Option, situation: Situation, times: int) -> Option:
+    """The same design with every treatment ``times`` times. Raises PlanError where it cannot be laid out."""
+    request = replace(option.request, replicates=times, block=None, block_size=None)
+    candidate = Candidate(request=request, why=option.why, tier=option.tier, searched=request.kind == "optimal")
+    made = _laid_out(request, candidate, situation, MOST_REPEATED)
+    if made is not None:
+        return made
+    lay_out(request)  # which says why not
+    raise PlanError("That cannot be laid out.", where="repeats", try_this="fewer")
 
 
 def ceiling_of(situation: Situation) -> int:

@@ -17,6 +17,7 @@ from analysis.words.numbers import (
     say_level,
     say_list,
     say_number,
+    start,
     with_unit,
 )
 from analysis.words.plurals import one_of, several
@@ -63,6 +64,23 @@ def plan_lines(plan: Plan, responses: Sequence[DesignResponse] = ()) -> list[str
         *(line for response in responses for line in _response(design, response)),
         *_prediction(design),
     ]
+
+
+def plan_parts(plan: Plan, responses: Sequence[DesignResponse] = ()) -> Mapping[str, tuple[str, ...]]:
+    """The same as sentences, by what they tell: ``tells``, ``sure``, ``mixed``, ``how``."""
+    design = plan.design
+    parts = {
+        "tells": [f"it tells {_told(plan)}"],
+        "sure": [*(line for response in responses for line in _response(design, response)), *_prediction(design)],
+        "mixed": [*design.alias_words],
+        "how": [*_settings(plan), *_uneven(design), *_groups(plan), *_strata(design), *_properties(design)],
+    }
+    parts["how"] += _meetings(design)
+    return {key: tuple(_sentence(line) for line in lines) for key, lines in parts.items()}
+
+
+def _sentence(line: str) -> str:
+    return start(line) + ("" if line.endswith((".", ":", "!", "?")) else ".")
 
 
 def _first(design: Design) -> str:

@@ -24,7 +24,7 @@ from tracker.workflow.formulas import StoredFormula, find_formula, keep_formula
 from tracker.workflow.ingredients import own_values
 from tracker.workflow.lookup import key
 from tracker.workflow.requests import design_request, design_responses
-from tracker.workflow.run_chemistry import cautions_before_baking, treatments_chemistry
+from tracker.workflow.run_chemistry import TreatmentChemistry, cautions_before_baking, treatments_chemistry
 from tracker.workflow.weighed_runs import refuse_unweighable
 
 if TYPE_CHECKING:
@@ -39,7 +39,10 @@ PLAN_SCHEMA = "1.0"
 
 @dataclass(frozen=True, kw_only=True)
 class PlannedTrial:
-    """A plan laid out: what was (or would be) written. ``trial_id`` is None for a preview."""
+    """A plan laid out: what was (or would be) written. ``trial_id`` is None for a preview.
+
+    ``treatments`` are the different ones with their chemistry, empty where nothing can be weighed.
+    """
 
     name: str
     title: str
@@ -47,6 +50,7 @@ class PlannedTrial:
     plan: Plan
     notes: tuple[str, ...] = ()
     responses: tuple[DesignResponse, ...] = ()
+    treatments: tuple[TreatmentChemistry, ...] = ()
 
     @property
     def cautions(self) -> tuple[str, ...]:
@@ -73,21 +77,28 @@ class PlannedTrial:
 
 
 def plan_trial(
-    store: Store, plan: str | Path, *, name: str | None = None, person: int = 1, seed: int | None = None
+    store: Store,
+    plan: str | Path,
+    *,
+    name: str | None = None,
+    person: int = 1,
+    seed: int | None = None,
+    laid: Plan | None = None,
 ) -> PlannedTrial:
     """Write the plan (a path, or the text of a plan file) as a new trial, in one transaction.
 
+    ``laid`` is what ``preview_plan`` laid out of the same plan and seed, where a search need not be made twice.
     Raises InputError for a plan that contradicts itself, Conflict when the name is taken,
     NotFound for an unknown formula or file.
     """
     read = load_plan(plan)
     chosen = _chosen_name(name, read)
-    laid = _lay_out(read, seed)
+    laid = laid or _lay_out(read, seed)
     with store.write(person=person, action="plan trial") as deed:
         _refuse_taken(deed.session, chosen)
         stored = _formula_of(deed.session, read)
         formula = read.formula or (stored.formula if stored else None)
-        notes = _check_formula(read, formula, laid, own_values(deed.session))
+        notes, treatments = _check_formula(read, formula, laid, own_values(deed.session))
         if read.formula is not None:
             stored = keep_formula(deed, read.formula)
         trial = deed.add(
@@ -111,6 +122,7 @@ def plan_trial(
         plan=laid,
         notes=(*_unordered(read), *notes),
         responses=design_responses(read),
+        treatments=treatments,
     )
 
 
@@ -134,7 +146,7 @@ def preview_plan(
             where="formula",
             try_this="write the formula into the plan as [formula], or name the kitchen with --kitchen",
         )
-    notes = _check_formula(read, formula, laid, own)
+    notes, treatments = _check_formula(read, formula, laid, own)
     return PlannedTrial(
         name=chosen,
         title=read.title,
@@ -142,6 +154,7 @@ def preview_plan(
         plan=laid,
         notes=(*_unordered(read), *notes),
         responses=design_responses(read),
+        treatments=treatments,
     )
 
 
@@ -187,17 +200,17 @@ def _unordered(read: PlanFile) -> tuple[str, ...]:
 
 def _check_formula(
     read: PlanFile, formula: BakersFormula | None, laid: Plan, own: Mapping[str, Any]
-) -> tuple[str, ...]:
-    """Every run must be weighable. Returns notes for the baker."""
+) -> tuple[tuple[str, ...], tuple[TreatmentChemistry, ...]]:
+    """Every run must be weighable. Returns notes for the baker, and the chemistry they rest on."""
     if formula is None:
-        return ("The plan names no formula, so the bench sheet cannot say what to weigh.",)
+        return ("The plan names no formula, so the bench sheet cannot say what to weigh.",), ()
     read.check_against(formula.ingredients())
     if read.flour_per_bake_g is None:
-        return ("The plan gives no flour_per_bake_g, so the bench sheet cannot say what to weigh.",)
+        return ("The plan gives no flour_per_bake_g, so the bench sheet cannot say what to weigh.",), ()
     settings = [run.settings for run in laid.runs]
     notes = refuse_unweighable(formula, read.factors, settings, read.flour_per_bake_g, own)
     treatments = treatments_chemistry(formula, read.factors, settings, read.flour_per_bake_g, own)
-    return (*notes, *cautions_before_baking(treatments))
+    return (*notes, *cautions_before_baking(treatments)), treatments
 
 
 def _lay_out(read: PlanFile, seed: int | None) -> Plan:

@@ -53,6 +53,7 @@ def script(wishes: Wishes, formulas: Formulas) -> Script:
         default="as many as needed",
         help="The plan stays within it, and says what that costs in sureness.",
         read=read.optional(read.whole(3, MOST_BAKES), ("as many as needed", *read.NONE)),
+        offers=("as many as needed",),
     )
     yield from _responses(wishes)
     wishes.title = yield Asked(
@@ -72,6 +73,7 @@ def _formula(wishes: Wishes, formulas: Formulas) -> Script:
         default="none",
         help=f"With it the bench sheet says what to weigh. The kitchen has: {', '.join(named)}.",
         read=read.optional(read.one_of(named)),
+        offers=(*named, "none"),
     )
     if wishes.formula is not None:
         wishes.flour_per_bake_g = yield Asked(
@@ -100,6 +102,7 @@ def _factors(wishes: Wishes, lines: Sequence[str]) -> Script:
             default=default,
             help="One thing that you set on purpose, such as soda, fat or oven temperature.",
             read=naming if needed else read.optional(naming, ("no more", *read.NONE)),
+            offers=() if needed else ("no more",),
         )
         if chosen is None:
             return
@@ -130,6 +133,7 @@ def _amount(wishes: Wishes, name: str, lines: Sequence[str]) -> Script:
         default=likely[0],
         help='"% flour" is grams for 100 g of flour; "g", "°C" or "min" are as good.',
         read=read.label,
+        offers=("% flour", "g", "°C", "min"),
     )
     weighed = unit in WEIGHT_UNITS
     doses = yield Asked(
@@ -193,6 +197,7 @@ def _line(name: str, lines: Sequence[str], words: str) -> Asked:
         default=same or near,
         help=f"One of {', '.join(lines)}; or none, when it is not weighed.",
         read=read.optional(read.one_of(lines)),
+        offers=(*lines, "none"),
     )
 
 
@@ -204,6 +209,8 @@ def _hard(wishes: Wishes) -> Script:
         default="none",
         help=f"Such as an oven that takes an hour to settle. You named: {', '.join(names)}.",
         read=read.some_of(names),
+        offers=tuple(names),
+        many=True,
     )
     wishes.factors[:] = [factor.model_copy(update={"hard_to_change": factor.name in hard}) for factor in wishes.factors]
 
@@ -219,6 +226,7 @@ def _responses(wishes: Wishes) -> Script:
             default="rise height" if first else "no more",
             help="Something read off each bake, such as rise height, crumb pH or spread.",
             read=naming if first else read.optional(naming, ("no more", *read.NONE)),
+            offers=() if first else ("no more",),
         )
         if chosen is None:
             return
@@ -232,6 +240,7 @@ def _response(wishes: Wishes, name: str) -> Script:
         default="mm" if "height" in name or "spread" in name else "none",
         help='Such as mm, ml or min; "none" for pH or a ratio.',
         read=read.label,
+        offers=("mm", "ml", "min", "none"),
     )
     goal = yield Asked(
         key="goal",
@@ -248,6 +257,7 @@ def _response(wishes: Wishes, name: str) -> Script:
         default="not known",
         help="The smallest difference that would make you bake otherwise. The plan is made to see it.",
         read=read.optional(read.above_zero, read.UNKNOWN),
+        offers=("not known",),
     )
     differ = yield Asked(
         key="differ",
@@ -255,6 +265,7 @@ def _response(wishes: Wishes, name: str) -> Script:
         default="not known",
         help="Both mixed and baked afresh, nothing changed on purpose. It decides how many bakes are needed.",
         read=read.optional(read.above_zero, read.UNKNOWN),
+        offers=("not known",),
     )
     if differ is not None:
         wishes.differ[name] = differ

@@ -107,6 +107,11 @@ class Proposal:
 
 def propose(wishes: Wishes, *, seed: int | None = None) -> Proposal:
     """The design for what was asked for, written as a plan file. Raises InputError with the nearest way out."""
+    return write_proposal(wishes, advise_on(wishes, seed=seed))
+
+
+def advise_on(wishes: Wishes, *, seed: int | None = None) -> Advice:
+    """The designs that fit, the advised one first. Raises InputError with the nearest way out."""
     from analysis.designs.advice import advise
     from analysis.designs.requests import DesignResponse
     from analysis.designs.situations import Situation
@@ -125,9 +130,13 @@ def propose(wishes: Wishes, *, seed: int | None = None) -> Proposal:
         seed=secrets.randbelow(LARGEST_SEED) if seed is None else seed,
     )
     try:
-        advice = advise(situation)
+        return advise(situation)
     except PlanError as refused:
         raise InputError(refused.what, where=refused.where, try_this=refused.try_this) from refused
+
+
+def write_proposal(wishes: Wishes, advice: Advice) -> Proposal:
+    """The plan file of what is advised."""
     return Proposal(advice=advice, text=plan_text(_draft(wishes, advice), advice.request), title=wishes.title)
 
 

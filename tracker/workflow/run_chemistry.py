@@ -49,6 +49,17 @@ class TreatmentChemistry:
     settings: Mapping[str, Any]
     chemistry: RunChemistry
 
+    @property
+    def senseless(self) -> bool:
+        """Would the crumb be soapy or sour?"""
+        ph = self.chemistry.predicted_ph
+        # Balanced phosphates end above pH 8 in the model; that alone is no soapy crumb.
+        outside = ph is not None and (
+            ph < SENSIBLE_PH[0] or (ph > SENSIBLE_PH[1] and self.chemistry.soda_left_g > ANY_SODA_LEFT_G)
+        )
+        has_leavener = self.chemistry.gas_ml > 0 or self.chemistry.soda_left_g > 0
+        return has_leavener and (outside or self.chemistry.soda_left_g > MUCH_SODA_LEFT_G)
+
 
 def formula_balance(
     store: Store,
@@ -128,20 +139,10 @@ def cautions_before_baking(treatments: Sequence[TreatmentChemistry]) -> tuple[st
     """Sentences about settings that fall outside sense, with the range around the neutral point."""
     from analysis.words.chemistry import say_senseless
 
-    wrong = [each for each in treatments if _senseless(each.chemistry)]
+    wrong = [each for each in treatments if each.senseless]
     if not wrong:
         return ()
     return say_senseless([(each.settings, each.chemistry) for each in wrong], len(treatments))
-
-
-def _senseless(chemistry: RunChemistry) -> bool:
-    ph = chemistry.predicted_ph
-    # Balanced phosphates end above pH 8 in the model; that alone is no soapy crumb.
-    outside = ph is not None and (
-        ph < SENSIBLE_PH[0] or (ph > SENSIBLE_PH[1] and chemistry.soda_left_g > ANY_SODA_LEFT_G)
-    )
-    has_leavener = chemistry.gas_ml > 0 or chemistry.soda_left_g > 0
-    return has_leavener and (outside or chemistry.soda_left_g > MUCH_SODA_LEFT_G)
 
 
 def trial_chemistry(store: Store, trial: str) -> dict[str, RunChemistry]:

@@ -20,7 +20,10 @@ AIMS: Mapping[str, str] = {
 
 @dataclass(frozen=True, kw_only=True)
 class Asked:
-    """One question. ``default`` is what an empty answer means; ``choices`` are numbered from 1."""
+    """One question. ``default`` is what an empty answer means; ``choices`` are numbered from 1.
+
+    ``offers`` are answers that a page may show to be tapped; with ``many`` several of them, by number.
+    """
 
     key: str
     words: str
@@ -28,6 +31,8 @@ class Asked:
     help: str
     read: Callable[[str], Any]
     choices: tuple[str, ...] = ()
+    offers: tuple[str, ...] = ()
+    many: bool = False
 
 
 @dataclass(kw_only=True)
