@@ -11,6 +11,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Collection, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 from analysis.designs.codes import USABLE, blind_codes
 from analysis.designs.shuffle import LARGEST_SEED, Stream
@@ -65,7 +66,7 @@ def evenness(orders: Sequence[Sequence[int]]) -> Evenness:
     """What the orders that were really served came to, drop-outs left out. At least one order of two samples."""
     samples = range(len(orders[0]))
     places = Counter((place, sample) for order in orders for place, sample in enumerate(order))
-    after = Counter(pair for order in orders for pair in zip(order, order[1:], strict=False))
+    after = Counter(pair for order in orders for pair in pairwise(order))
     at = [places[place, sample] for place in samples for sample in samples]
     behind = [after[one, other] for one in samples for other in samples if one != other]
     return Evenness(places=(min(at), max(at)), after=(min(behind), max(behind)))

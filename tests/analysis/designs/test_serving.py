@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from itertools import permutations
+from itertools import pairwise, permutations
 
 import pytest
 
@@ -22,7 +22,7 @@ def test_a_full_set_is_balanced_for_place_and_for_what_was_tasted_before(samples
     orders = serving_orders(samples, full, seed=11)
     assert all(sorted(order) == list(range(samples)) for order in orders)
     assert len(set(orders)) == full
-    pairs = Counter(pair for order in orders for pair in zip(order, order[1:], strict=False))
+    pairs = Counter(pair for order in orders for pair in pairwise(order))
     times = full // samples
     assert pairs == Counter(dict.fromkeys(permutations(range(samples), 2), times))
     found = evenness(orders)
