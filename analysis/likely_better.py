@@ -15,9 +15,8 @@ from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-import pandas as pd
 
-from analysis.predicting import Predictor, Span, treatments
+from analysis.predicting import KnowsMoments, Predictor, Settings, Span
 from analysis.questions import Question, Response
 from analysis.results import NextBakes, ResponseResult
 
@@ -62,19 +61,32 @@ def worthwhile(predictor: Predictor, response: Response, *, seed: int, most: int
     candidates = candidates_of(predictor.spans)
     if candidates is None or not predictor.sd or predictor.df is None:
         return []
-    draws = predictor.draws(candidates, count=DRAWS, seed=seed)
-    if draws is None or not np.isfinite(draws).all():
+    moments = _moments(predictor, candidates, response, seed)
+    if moments is None:
         return []
-    worth = _worth(draws, response)
-    mean, around = worth.mean(axis=0), worth - worth.mean(axis=0)
-    covariance = around.T @ around / (len(around) - 1)
+    mean, covariance = moments
     found: list[Trial] = []
     for _ in range(most):
         best, gain = _most_gained(mean, covariance, predictor.sd**2)
-        found.append(Trial(_tidy(candidates.iloc[best], predictor.spans), gain))
+        found.append(Trial(candidates.row(best), gain))
         column = covariance[:, best]
         covariance = covariance - np.outer(column, column) / (covariance[best, best] + predictor.sd**2)
     return [trial for at, trial in enumerate(found) if trial.treatment not in [one.treatment for one in found[:at]]]
+
+
+def _moments(predictor: Predictor, candidates: Settings, response: Response, seed: int) -> tuple[Floats, Floats] | None:
+    """Mean (m,) and covariance (m, m) of what each candidate is worth; None with nothing to judge it by."""
+    if isinstance(predictor, KnowsMoments) and response.goal != "target":
+        known = predictor.drawn_moments(candidates, count=DRAWS, seed=seed)
+        if known is None or not all(np.isfinite(each).all() for each in known):
+            return None
+        return (-known[0] if response.goal == "minimise" else known[0]), known[1]
+    draws = predictor.draws(candidates, count=DRAWS, seed=seed)
+    if draws is None or not np.isfinite(draws).all():
+        return None
+    worth = _worth(draws, response)
+    around = worth - worth.mean(axis=0)
+    return worth.mean(axis=0), around.T @ around / (len(around) - 1)
 
 
 def _worth(draws: Floats, response: Response) -> Floats:
@@ -112,19 +124,19 @@ def _nodes(count: int) -> tuple[Floats, Floats]:
     return nodes, weights / weights.sum()
 
 
-def candidates_of(spans: Mapping[str, Span]) -> pd.DataFrame | None:
+def candidates_of(spans: Mapping[str, Span]) -> Settings | None:
     """Settings within what was baked: a grid over amounts, every level of a category. None with shares."""
     return _candidates(tuple(spans.items()))
 
 
 @lru_cache(maxsize=4)  # the responses of a trial have the same
-def _candidates(spans: tuple[tuple[str, Span], ...]) -> pd.DataFrame | None:
+def _candidates(spans: tuple[tuple[str, Span], ...]) -> Settings | None:
     if any(span.low is not None and not span.baked for _, span in spans):
         return None
     for grid in GRID:
         axes = {name: _axis(span, grid) for name, span in spans}
         if np.prod([len(axis) for axis in axes.values()]) <= (MOST_CANDIDATES if grid > min(GRID) else MOST_CORNERS):
-            return treatments(dict(zip(axes, zip(*product(*axes.values()), strict=True), strict=True)))
+            return Settings(dict(zip(axes, zip(*product(*axes.values()), strict=True), strict=True)))
     return None
 
 
@@ -135,7 +147,3 @@ def _axis(span: Span, grid: int) -> list[Any]:
     assert span.high is not None
     inner = np.linspace(span.low, span.high, grid)
     return sorted({float(f"{value:.3g}") for value in inner[1:-1]} | {span.low, span.high})
-
-
-def _tidy(row: pd.Series, spans: Mapping[str, Span]) -> dict[str, Any]:
-    return {name: str(row[name]) if span.levels else float(row[name]) for name, span in spans.items()}

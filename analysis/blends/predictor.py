@@ -7,11 +7,10 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.linear.predictor import LinearPredictor
-from analysis.predicting import Span
+from analysis.predicting import Settings, Span, Treatments
 
 Floats = NDArray[np.float64]
 
@@ -36,7 +35,8 @@ class BlendPredictor(LinearPredictor):
             found[name] = Span(name=name, low=low, high=high)
         return found
 
-    def rows(self, settings: pd.DataFrame) -> Floats:
-        raw = settings[list(self.shares)].to_numpy(dtype=np.float64)
+    def _rows(self, settings: Treatments) -> Floats:
+        raw = np.column_stack([np.asarray(settings[name], dtype=np.float64) for name in self.shares])
         parts = raw / raw.sum(axis=1, keepdims=True)
-        return super().rows(settings.assign(**{n: parts[:, at] for at, n in enumerate(self.shares)}))
+        beside = {name: np.asarray(settings[name]) for name in self.spans if name not in self.shares}
+        return super()._rows(Settings(beside | {name: parts[:, at] for at, name in enumerate(self.shares)}))

@@ -7,13 +7,12 @@ from dataclasses import dataclass
 
 import numpy as np
 import numpy.typing as npt
-import pandas as pd
 
 from analysis.dose_response.anova import Scatter
 from analysis.dose_response.compare import Ranked
 from analysis.dose_response.curves import ShapeFit
 from analysis.dose_response.draws import draw_curves
-from analysis.predicting import Span
+from analysis.predicting import Span, Treatments
 
 Array = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -51,7 +50,7 @@ class DosePredictor:
         return float(self.fit.df)
 
     @np.errstate(all="ignore")
-    def mean(self, settings: pd.DataFrame) -> Array:
+    def mean(self, settings: Treatments) -> Array:
         doses, curves = self._read(settings)
         out = np.empty(doses.size)
         for number in np.unique(curves):
@@ -59,7 +58,7 @@ class DosePredictor:
         return out
 
     @np.errstate(all="ignore")
-    def se(self, settings: pd.DataFrame) -> Array | None:
+    def se(self, settings: Treatments) -> Array | None:
         doses, curves = self._read(settings)
         out = np.empty(doses.size)
         for number in np.unique(curves):
@@ -68,7 +67,7 @@ class DosePredictor:
         return out
 
     @np.errstate(all="ignore")
-    def draws(self, settings: pd.DataFrame, *, count: int, seed: int) -> Array | None:
+    def draws(self, settings: Treatments, *, count: int, seed: int) -> Array | None:
         doses, curves = self._read(settings)
         distinct, at = np.unique(doses, return_inverse=True)
         rng = np.random.Generator(np.random.PCG64([seed, 211]))
@@ -80,10 +79,10 @@ class DosePredictor:
         out[broken] = self.mean(settings)
         return np.asarray(out)
 
-    def _read(self, settings: pd.DataFrame) -> tuple[Array, Ints]:
+    def _read(self, settings: Treatments) -> tuple[Array, Ints]:
         """(doses (m,), number of the curve (m,))."""
         layout = self.fit.layout
-        doses = settings[layout.dose_name].to_numpy(dtype=float)
+        doses = np.asarray(settings[layout.dose_name], dtype=np.float64)
         if layout.by_name is None or len(layout.parts) == 1:
             return doses, np.zeros(doses.size, dtype=np.int64)
         numbers = {str(part.level): number for number, part in enumerate(layout.parts)}

@@ -15,12 +15,11 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.goals.intervals import known_to
 from analysis.goals.search import Asker
 from analysis.goals.wishes import Wish
+from analysis.predicting import Settings
 from analysis.results import BakePoint
 
 Floats = NDArray[np.float64]
@@ -49,7 +48,7 @@ class Chooser:
     correlation: Floats
     seed: int
 
-    def chances(self, settings: pd.DataFrame, *, count: int = DRAWS) -> Chances | None:
+    def chances(self, settings: Settings, *, count: int = DRAWS) -> Chances | None:
         """None when a response has nothing to judge its mean by."""
         drawn = self._draws(settings, count)
         if drawn is None:
@@ -62,11 +61,11 @@ class Chooser:
         each_bake, all_bake = self._judged(bakes, ranks)
         return Chances(each=each, all=together, each_bake=each_bake, all_bake=all_bake)
 
-    def _draws(self, settings: pd.DataFrame, count: int) -> list[Floats] | None:
+    def _draws(self, settings: Settings, count: int) -> list[Floats] | None:
         """One seed for all: which draws go together is settled by their ranks."""
         found = []
         for predictor in self.asker.predictors:
-            drawn = predictor.draws(known_to(predictor, settings), count=count, seed=self.seed)
+            drawn = predictor.draws(settings, count=count, seed=self.seed)
             if drawn is None or not np.isfinite(drawn).all():
                 return None
             found.append(np.asarray(drawn, dtype=np.float64))

@@ -6,14 +6,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.predicting import Span
+from analysis.predicting import Span, Treatments
 from analysis.questions import Response
 
 Floats = NDArray[np.float64]
-Values = Callable[[pd.DataFrame], Floats]
+Values = Callable[[Treatments], Floats]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -33,11 +32,11 @@ class Certain:
     sd: float | None = 0.0
     df: float | None = None
 
-    def mean(self, settings: pd.DataFrame) -> Floats:
+    def mean(self, settings: Treatments) -> Floats:
         return np.asarray(self.values(settings), dtype=np.float64)
 
-    def se(self, settings: pd.DataFrame) -> Floats | None:
+    def se(self, settings: Treatments) -> Floats | None:
         return np.zeros(len(settings))
 
-    def draws(self, settings: pd.DataFrame, *, count: int, seed: int) -> Floats | None:
+    def draws(self, settings: Treatments, *, count: int, seed: int) -> Floats | None:
         return np.broadcast_to(self.mean(settings), (count, len(settings))).copy()

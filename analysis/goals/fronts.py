@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from itertools import combinations
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.goals.intervals import interval
 from analysis.goals.results import Contradiction, Front, FrontPoint
-from analysis.goals.search import Asker, settings_of
+from analysis.goals.search import Asker
 from analysis.goals.wishes import Wish
+from analysis.predicting import Settings
 
 Floats = NDArray[np.float64]
 
@@ -21,7 +21,7 @@ MOST_FRONTS = 3
 WORTH = 0.02  # of the range of a goal over the pool: a shorter front is no trade-off
 
 
-def fronts(asker: Asker, pool: pd.DataFrame, means: Floats, confidence: float) -> tuple[Front, ...]:
+def fronts(asker: Asker, pool: Settings, means: Floats, confidence: float) -> tuple[Front, ...]:
     """The trade-offs between pairs of goals, the longest first; none where one treatment is best for both."""
     found = []
     for i, j in combinations(range(len(asker.wishes)), 2):
@@ -47,20 +47,20 @@ def _reach(wish: Wish, means: Floats, chosen: NDArray[np.int64]) -> float:
 
 
 def _front(
-    asker: Asker, pool: pd.DataFrame, means: Floats, i: int, j: int, chosen: NDArray[np.int64], confidence: float
+    asker: Asker, pool: Settings, means: Floats, i: int, j: int, chosen: NDArray[np.int64], confidence: float
 ) -> Front:
     """At most MOST_POINTS of the path, evenly along it."""
     path = np.array([means[at][chosen] / (np.ptp(means[at][chosen]) or 1.0) for at in (i, j)])
     along = np.append(0.0, np.hypot(*np.diff(path, axis=1)).cumsum())
     places = np.linspace(0.0, along[-1], min(MOST_POINTS, len(chosen)))
     kept = chosen[np.unique([int(np.argmin(np.abs(along - place))) for place in places])]
-    rows = pool.iloc[kept]
+    rows = pool.rows(kept)
     first, second = (interval(asker.predictors[at], rows, means[at][kept], confidence) for at in (i, j))
     points = []
     for at, place in enumerate(kept):
         points.append(
             FrontPoint(
-                settings=settings_of(pool, int(place)),
+                settings=pool.row(int(place)),
                 first=float(means[i][place]),
                 second=float(means[j][place]),
                 first_low=first[at][0],

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.goals.chances import DRAWS_ON_GRID, Chooser
 from analysis.goals.results import Axis, GoalRegion, Sureness
 from analysis.goals.search import Asker
 from analysis.goals.space import CLOSE, Space
-from analysis.predicting import treatments
+from analysis.predicting import Settings
 
 Floats = NDArray[np.float64]
 
@@ -31,8 +30,8 @@ def region(asker: Asker, chooser: Chooser, space: Space, best: Mapping[str, floa
     both = len(names) == 2 and not any(space.spans[name].levels for name in names)
     steps = STEPS if both else STEPS_ALONE
     sides = [_side(space, name, steps, best[name]) for name in names]
-    frame, fits = _grid(space, best, names, sides)
-    found = chooser.chances(frame, count=DRAWS_ON_GRID)
+    grid, fits = _grid(space, best, names, sides)
+    found = chooser.chances(grid, count=DRAWS_ON_GRID)
     if found is None:
         return None
     shape = (len(sides[1]) if len(sides) > 1 else 1, len(sides[0]))
@@ -42,7 +41,7 @@ def region(asker: Asker, chooser: Chooser, space: Space, best: Mapping[str, floa
     surest = None
     if fits.any() and np.nanmax(chance) > 0:
         at = int(np.nanargmax(chance.ravel()))
-        surest = {str(name): _plain(frame[name].iloc[at]) for name in frame.columns}
+        surest = grid.row(at)
     return GoalRegion(
         axes=tuple(Axis(name=name, values=tuple(side)) for name, side in zip(names, sides, strict=True)),
         others={name: value for name, value in best.items() if name not in names and name not in filled},
@@ -59,10 +58,10 @@ def _most_telling(asker: Asker, space: Space, best: Mapping[str, float | str]) -
     reach = {}
     for name in space.spans:
         side = _side(space, name, 9, best[name])
-        frame, fits = _grid(space, best, [name], [side])
+        grid, fits = _grid(space, best, [name], [side])
         if len(side) < 2 or fits.sum() < 2:
             continue
-        means = asker.means(frame)[:, fits]
+        means = asker.means(grid)[:, fits]
         reach[name] = sum(np.ptp(y) / wish.yardstick for wish, y in zip(asker.wishes, means, strict=True))
     ranked = sorted(reach, key=lambda name: -reach[name])[:2]
     # An amount lies along the first axis, levels beside it.
@@ -79,36 +78,33 @@ def _side(space: Space, name: str, steps: int, own: float | str) -> list[float |
 
 def _grid(
     space: Space, best: Mapping[str, float | str], names: Sequence[str], sides: Sequence[Sequence[float | str]]
-) -> tuple[pd.DataFrame, NDArray[np.bool_]]:
+) -> tuple[Settings, NDArray[np.bool_]]:
     """Settings of the grid (second axis outermost) and which of them are treatments at all."""
     first, second = sides[0], sides[1] if len(sides) > 1 else [""]
     moving: dict[str, list[float | str]] = {names[0]: list(first) * len(second)}
     if len(names) > 1:
         moving[names[1]] = [b for b in sides[1] for _ in first]
-    frame = treatments({name: moving.get(name) or [best[name]] * len(moving[names[0]]) for name in space.spans})
-    fits = np.ones(len(frame), dtype=bool)
+    grid = Settings({name: moving.get(name) or [best[name]] * len(moving[names[0]]) for name in space.spans})
     moved = [name for name in names if name in space.shares]
-    if moved:
-        frame, fits = _filled_up(space, frame, moved)
-    return frame, fits
+    return _filled_up(space, grid, moved) if moved else (grid, np.ones(len(grid), dtype=bool))
 
 
-def _filled_up(space: Space, frame: pd.DataFrame, moved: Sequence[str]) -> tuple[pd.DataFrame, NDArray[np.bool_]]:
+def _filled_up(space: Space, grid: Settings, moved: Sequence[str]) -> tuple[Settings, NDArray[np.bool_]]:
     """The other shares fill up the whole in their own proportions; what then leaves the ranges is no blend of ours."""
     rest = [name for name in space.shares if name not in moved]
-    left = space.total - frame[list(moved)].sum(axis=1).to_numpy(dtype=np.float64)
-    parts = frame[rest].to_numpy(dtype=np.float64)
+    left = space.total - np.sum([grid[name] for name in moved], axis=0)
+    parts = np.array([grid[name] for name in rest]).reshape(-1, len(grid)).T
     whole = parts.sum(axis=1, keepdims=True)
     even = np.full_like(parts, 1.0 / max(len(rest), 1))
     filled = left[:, None] * np.where(whole > 0, parts / np.where(whole > 0, whole, 1.0), even)
-    fits = np.full(len(frame), True) if rest else np.abs(left) <= CLOSE * space.total
-    frame = frame.copy()
+    fits = np.full(len(grid), True) if rest else np.abs(left) <= CLOSE * space.total
+    columns = {name: grid[name] for name in grid.columns}
     for at, name in enumerate(rest):
         span = space.spans[name]
         room = CLOSE * space.total
         fits &= (filled[:, at] >= float(span.low or 0.0) - room) & (filled[:, at] <= float(span.high or 0.0) + room)
-        frame[name] = np.clip(filled[:, at], float(span.low or 0.0), float(span.high or 0.0))
-    return frame, fits
+        columns[name] = np.clip(filled[:, at], float(span.low or 0.0), float(span.high or 0.0))
+    return Settings(columns), fits
 
 
 def _sureness(chance: Floats, sides: Sequence[Sequence[float | str]], least: float) -> Sureness:
@@ -127,7 +123,3 @@ def _sureness(chance: Floats, sides: Sequence[Sequence[float | str]], least: flo
 
 def _rows(values: Floats) -> tuple[tuple[float | None, ...], ...]:
     return tuple(tuple(None if value != value else round(float(value), 4) for value in row) for row in values)
-
-
-def _plain(value: object) -> float | str:
-    return value if isinstance(value, str) else float(value)  # type: ignore[arg-type]

@@ -11,15 +11,13 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.errors import NotPossible
 from analysis.goals.desirability import overall
-from analysis.goals.intervals import known_to
 from analysis.goals.space import Space
 from analysis.goals.wishes import Wish
-from analysis.predicting import Predictor
+from analysis.predicting import Predictor, Settings
 
 Floats = NDArray[np.float64]
 
@@ -37,9 +35,9 @@ class Asker:
     wishes: tuple[Wish, ...]
     predictors: tuple[Predictor, ...]
 
-    def means(self, settings: pd.DataFrame) -> Floats:
+    def means(self, settings: Settings) -> Floats:
         """Fitted means (responses, treatments). Raises NotPossible where one of them is no number."""
-        found = np.array([each.mean(known_to(each, settings)) for each in self.predictors], dtype=np.float64)
+        found = np.array([each.mean(settings) for each in self.predictors], dtype=np.float64)
         if not np.isfinite(found).all():
             raise NotPossible(NOT_EVERYWHERE, where="goals", try_this="Look at each response by itself.")
         return found
@@ -59,11 +57,11 @@ class Asker:
         return np.asarray(np.where(found > 0, found, -self.worst_miss(means) - 1e-12))
 
 
-def best_of(asker: Asker, space: Space, pool: pd.DataFrame, means: Floats, *, seed: int) -> dict[str, float | str]:
+def best_of(asker: Asker, space: Space, pool: Settings, means: Floats, *, seed: int) -> dict[str, float | str]:
     """The treatment of highest merit inside what was baked. ``means`` are those of ``pool``."""
     merit = asker.merit(means)
     at = int(np.argmax(merit))
-    best, top = settings_of(pool, at), float(merit[at])
+    best, top = pool.row(at), float(merit[at])
     if not space.numbers:
         return best
     starts = _starts(space, pool, merit)
@@ -71,15 +69,15 @@ def best_of(asker: Asker, space: Space, pool: pd.DataFrame, means: Floats, *, se
     return found if value > top else best
 
 
-def _starts(space: Space, pool: pd.DataFrame, merit: Floats) -> list[tuple[tuple[str, ...], Floats]]:
+def _starts(space: Space, pool: Settings, merit: Floats) -> list[tuple[tuple[str, ...], Floats]]:
     """The best treatment of each of the most promising combinations of levels."""
-    columns = [pool[name].to_numpy(dtype=object) for name in space.categories]
+    columns = [pool[name] for name in space.categories]
     best: dict[tuple[str, ...], int] = {}
     for at in np.argsort(-merit, kind="stable"):
         best.setdefault(tuple(str(column[at]) for column in columns), int(at))
         if len(best) == min(STARTS, len(space.combinations)):
             break
-    numbers = pool[list(space.numbers)].to_numpy(dtype=np.float64)
+    numbers = space.numbers_of(pool)
     return [(levels, numbers[at]) for levels, at in best.items()]
 
 
@@ -94,13 +92,13 @@ def _close_in(
     levels = [each for each, _ in starts for _ in range(CLOUD + 1)]
     for _ in range(ROUNDS):
         drawn = [space.repaired(cloud.drawn(chance)) for cloud in clouds]
-        merit = asker.merit(asker.means(space.frame(np.vstack(drawn), levels)))
+        merit = asker.merit(asker.means(space.settings(np.vstack(drawn), levels)))
         for cloud, rows, own in zip(clouds, drawn, np.split(merit, len(clouds)), strict=True):
             cloud.learn(rows, own, space.width)
         if all((np.sqrt(np.diag(cloud.spread)) < 10 * SHARP * space.width).all() for cloud in clouds):
             break
     at = int(np.argmax([cloud.top for cloud in clouds]))
-    return settings_of(space.frame(clouds[at].best[None, :], [starts[at][0]]), 0), clouds[at].top
+    return space.settings(clouds[at].best[None, :], [starts[at][0]]).row(0), clouds[at].top
 
 
 @dataclass(eq=False)
@@ -124,14 +122,6 @@ class _Cloud:
         elite = rows[order]
         self.middle = elite.mean(axis=0)
         self.spread = np.cov(elite.T).reshape(len(width), -1) * 1.2 + np.diag((SHARP * width) ** 2)
-
-
-def settings_of(frame: pd.DataFrame, at: int) -> dict[str, float | str]:
-    row = frame.iloc[at]
-    return {
-        str(name): float(value) if isinstance(value, (int, float, np.number)) else str(value)
-        for name, value in row.items()
-    }
 
 
 def edges_of(space: Space, settings: Mapping[str, float | str]) -> tuple[str, ...]:

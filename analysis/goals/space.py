@@ -12,10 +12,9 @@ from functools import cached_property
 from itertools import product
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.predicting import Span, treatments
+from analysis.predicting import Settings, Span
 
 Floats = NDArray[np.float64]
 
@@ -26,7 +25,7 @@ CLOSE = 1e-6  # of a range: treatments nearer than this are the same
 
 @dataclass(frozen=True, kw_only=True)
 class Space:
-    """``baked`` has one row for each treatment that was baked, with a column for each factor.
+    """``baked`` are the treatments that were baked, each once.
 
     ``shares`` are the numbers that add up to ``total``; ``numbers`` are all amounts and shares.
     """
@@ -34,7 +33,7 @@ class Space:
     spans: Mapping[str, Span]
     shares: tuple[str, ...]
     total: float
-    baked: pd.DataFrame
+    baked: Settings
 
     @cached_property
     def numbers(self) -> tuple[str, ...]:
@@ -62,15 +61,19 @@ class Space:
         every = list(product(*(self.spans[name].levels for name in self.categories)))
         if len(every) <= MOST_COMBINATIONS:
             return tuple(every)
-        baked = self.baked[list(self.categories)].astype(str).drop_duplicates()
-        return tuple(tuple(row) for row in baked.itertuples(index=False))[:MOST_COMBINATIONS]
+        baked = zip(*(self.baked[name] for name in self.categories), strict=True)
+        return tuple(dict.fromkeys(baked))[:MOST_COMBINATIONS]
 
-    def frame(self, numbers: Floats, levels: Sequence[tuple[str, ...]]) -> pd.DataFrame:
-        """Settings from numbers (m, k) and a combination of levels for each row."""
+    def settings(self, numbers: Floats, levels: Sequence[tuple[str, ...]]) -> Settings:
+        """Treatments from numbers (m, k) and a combination of levels for each row."""
         data: dict[str, Sequence[float | str] | Floats] = {name: numbers[:, at] for at, name in enumerate(self.numbers)}
         for at, name in enumerate(self.categories):
             data[name] = [row[at] for row in levels]
-        return treatments({name: data[name] for name in self.spans})
+        return Settings({name: data[name] for name in self.spans})
+
+    def numbers_of(self, settings: Settings) -> Floats:
+        """The numbers (m, k) of treatments."""
+        return np.array([settings[name] for name in self.numbers], dtype=np.float64).reshape(-1, len(settings)).T
 
     def repaired(self, numbers: Floats) -> Floats:
         """The nearest numbers inside the ranges; shares are made to add up again."""
@@ -87,11 +90,12 @@ class Space:
         inside[:, places] = parts
         return np.asarray(inside)
 
-    def pool(self, chance: np.random.Generator) -> pd.DataFrame:
+    def pool(self, chance: np.random.Generator) -> Settings:
         """Treatments spread over the whole, what was baked among them; a grid where that is affordable."""
         numbers = self._spread(chance)
-        frames = [self.frame(numbers, [levels] * len(numbers)) for levels in self.combinations]
-        return pd.concat([self.baked[list(self.spans)], *frames], ignore_index=True)
+        levels = [each for each in self.combinations for _ in numbers]
+        spread = self.settings(np.tile(numbers, (len(self.combinations), 1)), levels)
+        return Settings({name: np.concatenate([self.baked[name], spread[name]]) for name in self.spans})
 
     def _spread(self, chance: np.random.Generator) -> Floats:
         each = max(POOL // max(len(self.combinations), 1), 60)
@@ -110,10 +114,10 @@ class Space:
     def is_baked(self, settings: Mapping[str, float | str]) -> bool:
         same = np.ones(len(self.baked), dtype=bool)
         for at, name in enumerate(self.numbers):
-            away = np.abs(self.baked[name].to_numpy(dtype=np.float64) - float(settings[name]))
+            away = np.abs(self.baked[name] - float(settings[name]))
             same &= away <= CLOSE * self.width[at]
         for name in self.categories:
-            same &= (self.baked[name].astype(str) == settings[name]).to_numpy()
+            same &= self.baked[name] == settings[name]
         return bool(same.any())
 
 
@@ -133,9 +137,9 @@ class Hull:
         baked = space.baked
         own = np.ones(len(baked), dtype=bool)
         for name in space.categories:
-            own &= (baked[name].astype(str) == settings[name]).to_numpy()
-        chosen = baked[own] if own.any() else baked
-        points = (chosen[list(space.numbers)].to_numpy(dtype=np.float64) - space.low) / space.width
+            own &= baked[name] == settings[name]
+        numbers = space.numbers_of(baked)
+        points = ((numbers[own] if own.any() else numbers) - space.low) / space.width
         wanted = (np.array([settings[name] for name in space.numbers], dtype=np.float64) - space.low) / space.width
         rows = np.vstack([points.T, np.ones(len(points))])
         _, away = nnls(rows, np.append(wanted, 1.0))

@@ -6,7 +6,6 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.errors import NotPossible
@@ -17,10 +16,10 @@ from analysis.goals.intervals import intervals
 from analysis.goals.ordering import Chosen, simplest
 from analysis.goals.regions import region
 from analysis.goals.results import Forecast, GoalsPart, Treatment
-from analysis.goals.search import Asker, best_of, edges_of, settings_of
+from analysis.goals.search import Asker, best_of, edges_of
 from analysis.goals.space import Space, common_spans
 from analysis.goals.wishes import wish_of
-from analysis.predicting import treatments
+from analysis.predicting import Settings
 from analysis.questions import ModelName, Question
 from analysis.results import FamilyResult, ResponseResult
 
@@ -88,12 +87,17 @@ def _space(usable: Sequence[Asked], chosen: Sequence[Chosen], question: Question
     }
     if not points:
         return None
-    baked = treatments({name: [settings[name] for settings in points.values()] for name in kept}).drop_duplicates()
-    for name, span in kept.items():
-        baked = baked[baked[name].astype(str).isin(span.levels)] if span.levels else baked
+    each = dict.fromkeys(
+        tuple(str(settings[name]) if span.levels else float(settings[name]) for name, span in kept.items())
+        for settings in points.values()
+    )
+    known = [row for row in each if all(not s.levels or v in s.levels for v, s in zip(row, kept.values(), strict=True))]
+    if not known:
+        return None
+    baked = Settings(dict(zip(kept, zip(*known, strict=True), strict=True)))
     shares = tuple(f.name for f in question.factors if f.kind == "share" and f.name in kept)
-    total = float(np.median(baked[list(shares)].sum(axis=1))) if shares and len(baked) else 0.0
-    return Space(spans=kept, shares=shares, total=total, baked=baked.reset_index(drop=True)) if len(baked) else None
+    total = float(np.median(np.sum([baked[name] for name in shares], axis=0))) if shares else 0.0
+    return Space(spans=kept, shares=shares, total=total, baked=baked)
 
 
 def _asker(usable: Sequence[Asked], chosen: Sequence[Chosen], space: Space, computed: Sequence[Computed]) -> Asker:
@@ -101,7 +105,7 @@ def _asker(usable: Sequence[Asked], chosen: Sequence[Chosen], space: Space, comp
     predictors += [Certain(values=one.values, spans=space.spans) for one in computed]
     responses = [one.result.response for one in usable] + [one.response for one in computed]
     wishes = [
-        wish_of(response, predictor.mean(space.baked[list(predictor.spans)]))
+        wish_of(response, predictor.mean(space.baked))
         for response, predictor in zip(responses, predictors, strict=True)
     ]
     return Asker(wishes=tuple(wishes), predictors=tuple(predictors))
@@ -154,12 +158,12 @@ class _Judge:
 
     def treatments(self, several: Sequence[Mapping[str, float | str]]) -> list[Treatment]:
         """Everything that can be said of each treatment; all are asked about at once."""
-        frame = treatments({name: [settings[name] for settings in several] for name in self.space.spans})
-        means = self.asker.means(frame)
+        asked = Settings({name: [settings[name] for settings in several] for name in self.space.spans})
+        means = self.asker.means(asked)
         each, overall = self.asker.desirabilities(means), self.asker.overall(means)
-        chances = self.chooser.chances(frame)
+        chances = self.chooser.chances(asked)
         all_bake = None if chances is None else chances.all_bake
-        forecasts = [self._forecasts(at, frame, means[at], each[at], chances) for at in range(len(means))]
+        forecasts = [self._forecasts(at, asked, means[at], each[at], chances) for at in range(len(means))]
         return [
             Treatment(
                 settings=dict(settings),
@@ -175,11 +179,11 @@ class _Judge:
         ]
 
     def _forecasts(
-        self, which: int, frame: pd.DataFrame, means: Floats, desirability: Floats, chances: Chances | None
+        self, which: int, asked: Settings, means: Floats, desirability: Floats, chances: Chances | None
     ) -> list[Forecast]:
         """Of one response at each treatment."""
         wish, predictor = self.asker.wishes[which], self.asker.predictors[which]
-        ends, bakes = intervals(predictor, frame, means, self.confidence)
+        ends, bakes = intervals(predictor, asked, means, self.confidence)
         each = None if chances is None else chances.each[which]
         each_bake = None if chances is None or chances.each_bake is None else chances.each_bake[which]
         met = wish.met(means)
@@ -202,7 +206,7 @@ class _Judge:
 
 def _best_baked(asker: Asker, space: Space) -> dict[str, float | str]:
     merit = asker.merit(asker.means(space.baked))
-    return settings_of(space.baked, int(np.argmax(merit)))
+    return space.baked.row(int(np.argmax(merit)))
 
 
 def _bottleneck(best: Treatment) -> str:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 import pandas as pd
@@ -19,7 +19,7 @@ from analysis.linear.coding import Term, Variable, term_width
 from analysis.linear.mixed_model import MixedModel
 from analysis.linear.residual_checks import bakes_stratum
 from analysis.linear.stratum import Contrast, Model
-from analysis.predicting import Span
+from analysis.predicting import Settings, Span, Treatments
 
 Floats = NDArray[np.float64]
 
@@ -50,10 +50,10 @@ class LinearPredictor:
         found = [stratum.fit.df for stratum in self.model.strata if stratum.terms]
         return float(min(found)) if found and min(found) > 0 else None
 
-    def mean(self, settings: pd.DataFrame) -> Floats:
+    def mean(self, settings: Treatments) -> Floats:
         return np.asarray(np.einsum("ij,j->i", self.rows(settings), self._coefficients) + self.model.offset)
 
-    def se(self, settings: pd.DataFrame) -> Floats | None:
+    def se(self, settings: Treatments) -> Floats | None:
         return self.se_of(self.rows(settings))
 
     def se_of(self, rows: Floats) -> Floats | None:
@@ -67,12 +67,12 @@ class LinearPredictor:
         """Rows (m, all columns) @ coefficients, each judged with the df of its own strata."""
         return self.model.contrasts(rows)
 
-    def covariance(self, settings: pd.DataFrame) -> Floats | None:
+    def covariance(self, settings: Treatments) -> Floats | None:
         """Covariance (m, m) of the means at the settings; None without anything to judge by."""
         rows, covariance = self.rows(settings), self._covariance
         return None if covariance is None else np.asarray(rows @ covariance @ rows.T)
 
-    def draws(self, settings: pd.DataFrame, *, count: int, seed: int) -> Floats | None:
+    def draws(self, settings: Treatments, *, count: int, seed: int) -> Floats | None:
         """Coefficients from the multivariate t around the fitted ones, the same for every treatment of a draw."""
         away = self._away(max(count, SHARED), seed)
         if away is None:
@@ -81,32 +81,57 @@ class LinearPredictor:
         found = (self._coefficients + away[:count]) @ rows.T
         return np.asarray(found + self.model.offset)
 
+    def drawn_moments(self, settings: Treatments, *, count: int, seed: int) -> tuple[Floats, Floats] | None:
+        """Means (m,) and covariance (m, m) of just those draws, without making each of them."""
+        away = self._away(max(count, SHARED), seed)
+        if away is None:
+            return None
+        rows, away = self.rows(settings), away[:count]
+        middle = away.mean(axis=0)
+        around = away - middle
+        covariance = around.T @ around / (count - 1)
+        return rows @ (self._coefficients + middle) + self.model.offset, rows @ covariance @ rows.T
+
     def _away(self, count: int, seed: int) -> Floats | None:
         """How far drawn coefficients lie from the fitted ones (count, all columns): one draw for all who ask."""
         kept = self._drawn.get((count, seed))
         covariance, df = self._covariance, self.df
         if kept is not None or covariance is None or df is None or df < 1:  # less than one df: draws without an end
             return kept
-        chance = np.random.Generator(np.random.PCG64(seed))
         sizes, directions = np.linalg.eigh(covariance)
         half = directions * np.sqrt(np.maximum(sizes, 0.0))
-        normal = chance.standard_normal((count, len(half))) @ half.T
-        wider = np.sqrt(df / chance.chisquare(df, size=count))
-        self._drawn[count, seed] = normal * wider[:, None]
+        normal, wider = _multivariate_t(count, len(half), df, seed)
+        self._drawn[count, seed] = (normal @ half.T) * wider[:, None]
         return self._drawn[count, seed]
 
     @cached_property
     def _drawn(self) -> dict[tuple[int, int], Floats]:
         return {}
 
-    def rows(self, settings: pd.DataFrame) -> Floats:
+    def rows(self, settings: Treatments) -> Floats:
         """Model rows (m, all columns) of the settings. Raises TrialDataError for a level that was not baked."""
+        if isinstance(settings, Settings):
+            return settings.once(self._coding, lambda: self._rows(settings))
+        return self._rows(settings)
+
+    def _rows(self, settings: Treatments) -> Floats:
         columns = {i: _columns(v, settings) for i, v in enumerate(self.model.variables) if not v.block}
         found = np.tile(self._constant, (len(settings), 1))
         for term in self.model.terms:
             if not term.block:
                 found[:, self._slots[term]] = _product([columns[member] for member in term.members])
         return found
+
+    @cached_property
+    def _coding(self) -> tuple[object, ...]:
+        """The same for all models whose rows are the same, such as those of other responses of the same bakes."""
+        asked = tuple(
+            (v.name, v.amount, v.levels, v.coded.tobytes(), v.middle, v.half)
+            for v in self.model.variables
+            if not v.block
+        )
+        terms = tuple((term.members, tuple(slots)) for term, slots in self._slots.items() if not term.block)
+        return (type(self), asked, terms, self._constant.tobytes())
 
     @cached_property
     def _slots(self) -> Mapping[Term, NDArray[np.int64]]:
@@ -133,6 +158,14 @@ class LinearPredictor:
         return self.model.covariance(np.eye(len(self._constant)))
 
 
+@lru_cache(maxsize=4)  # the responses of a trial ask for the same
+def _multivariate_t(count: int, columns: int, df: float, seed: int) -> tuple[Floats, Floats]:
+    """Standard normal numbers (count, columns), and by how much each row is to be widened (count,)."""
+    chance = np.random.Generator(np.random.PCG64(seed))
+    normal = chance.standard_normal((count, columns))
+    return normal, np.sqrt(df / chance.chisquare(df, size=count))
+
+
 def _span(variable: Variable) -> Span:
     if not variable.amount or variable.values is None:
         return Span(name=variable.name, levels=variable.levels)
@@ -140,12 +173,12 @@ def _span(variable: Variable) -> Span:
     return Span(name=variable.name, low=values[0], high=values[-1], baked=values)
 
 
-def _columns(variable: Variable, settings: pd.DataFrame) -> Floats:
+def _columns(variable: Variable, settings: Treatments) -> Floats:
     """Coded columns (m, d) of one variable at the settings."""
     if variable.amount:
-        values = settings[variable.name].to_numpy(dtype=np.float64)
+        values = np.asarray(settings[variable.name], dtype=np.float64)
         return np.asarray(((values - variable.middle) / variable.half)[:, None])
-    own, found = pd.factorize(settings[variable.name].to_numpy(dtype=object))
+    own, found = pd.factorize(np.asarray(settings[variable.name], dtype=object))
     asked = [str(level) for level in found]
     places = {level: place for place, level in enumerate(variable.levels)}
     unknown = [level for level in asked if level not in places]

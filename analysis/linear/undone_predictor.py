@@ -6,10 +6,10 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
 from analysis.linear.scales import Scale
+from analysis.predicting import Treatments
 
 Floats = NDArray[np.float64]
 
@@ -37,22 +37,22 @@ class UndonePredictor:
         sd = self.inner.sd
         return None if sd is None else float(sd * self.scale.slope(np.array([self.inner.model.offset]))[0])
 
-    def mean(self, settings: pd.DataFrame) -> Floats:
+    def mean(self, settings: Treatments) -> Floats:
         return self._back(self.inner.mean(settings))
 
-    def se(self, settings: pd.DataFrame) -> Floats | None:
+    def se(self, settings: Treatments) -> Floats | None:
         se = self.inner.se(settings)
         return None if se is None else np.asarray(se * self._slope(settings))
 
-    def covariance(self, settings: pd.DataFrame) -> Floats | None:
+    def covariance(self, settings: Treatments) -> Floats | None:
         covariance = self.inner.covariance(settings)
         slope = self._slope(settings)
         return None if covariance is None else np.asarray(covariance * np.outer(slope, slope))
 
-    def _slope(self, settings: pd.DataFrame) -> Floats:
+    def _slope(self, settings: Treatments) -> Floats:
         return np.asarray(np.nan_to_num(self.scale.slope(self.inner.mean(settings)), nan=0.0, posinf=0.0))
 
-    def draws(self, settings: pd.DataFrame, *, count: int, seed: int) -> Floats | None:
+    def draws(self, settings: Treatments, *, count: int, seed: int) -> Floats | None:
         draws = self.inner.draws(settings, count=count, seed=seed)
         return None if draws is None else self._back(draws)
 

@@ -7,10 +7,9 @@ from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
-import pandas as pd
 from numpy.typing import NDArray
 
-from analysis.predicting import Span
+from analysis.predicting import Span, Treatments
 from analysis.scores.model import Model
 
 Floats = NDArray[np.float64]
@@ -47,14 +46,14 @@ class ScorePredictor:
         known = [df for term in self.model.layout.terms if (df := self.model.df_of(term.name)) is not None]
         return min(known) if known else None
 
-    def mean(self, settings: pd.DataFrame) -> Floats:
+    def mean(self, settings: Treatments) -> Floats:
         return self.model.expected.averaged(self._grids(settings))
 
-    def se(self, settings: pd.DataFrame) -> Floats | None:
+    def se(self, settings: Treatments) -> Floats | None:
         spread = self.model.expected.spread(self._grids(settings))
         return None if spread is None else np.sqrt(np.maximum(np.diag(spread), 0.0))
 
-    def draws(self, settings: pd.DataFrame, *, count: int, seed: int) -> Floats | None:
+    def draws(self, settings: Treatments, *, count: int, seed: int) -> Floats | None:
         """Parameters from the normal distribution around the fitted ones, the same for every treatment of a draw."""
         if self.model.covariance is None:
             return None
@@ -68,7 +67,7 @@ class ScorePredictor:
         grids = self._grids(settings)
         return np.array([self.model.expected.averaged(grids, one) for one in moved])
 
-    def _grids(self, settings: pd.DataFrame) -> list[Floats]:
-        names = [name for name in self.spans if name in settings.columns]
+    def _grids(self, settings: Treatments) -> list[Floats]:
+        names = [name for name in self.spans if name in settings]
         columns = [settings[name].tolist() for name in names]
         return [self.model.cells(dict(zip(names, row, strict=True))) for row in zip(*columns, strict=True)]

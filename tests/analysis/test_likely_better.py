@@ -37,11 +37,15 @@ def asked(goal="maximise", matters=1.0):
     )
 
 
+def frame_of(treatments):
+    return pd.DataFrame({name: treatments[name] for name in treatments.columns})
+
+
 def chosen(table):
     """True rise of the treatment that would be chosen from these bakes."""
     predictor = analyse(table, asked()).responses[0].family.predictor
     grid = candidates_of(predictor.spans)
-    return float(truth(grid.iloc[[int(np.argmax(predictor.mean(grid)))]]).iloc[0])
+    return float(truth(grid.row(int(np.argmax(predictor.mean(grid))))))
 
 
 def test_bakes_that_are_proposed_help_more_than_bakes_at_random():
@@ -54,7 +58,7 @@ def test_bakes_that_are_proposed_help_more_than_bakes_at_random():
         grid = candidates_of(answer.family.predictor.spans)
         more = {
             "proposed": pd.DataFrame([trial.treatment for trial in trials]),
-            "random": grid.iloc[chance.choice(len(grid), len(trials), replace=False)].reset_index(drop=True),
+            "random": frame_of(grid).iloc[chance.choice(len(grid), len(trials), replace=False)].reset_index(drop=True),
         }
         before = chosen(table)
         for name, extra in more.items():
@@ -72,7 +76,7 @@ def test_the_gain_that_is_promised_is_about_the_gain_that_comes():
     trial = worthwhile(predictor, answer.response, seed=1, most=1)[0]
     grid = candidates_of(predictor.spans)
     at = pd.DataFrame([trial.treatment])
-    worlds = predictor.draws(pd.concat([grid, at]), count=4000, seed=9)
+    worlds = predictor.draws(pd.concat([frame_of(grid), at]), count=4000, seed=9)
     mean = worlds.mean(axis=0)
     around = worlds - mean
     pull = around.T @ around[:, -1] / len(worlds)

@@ -1,10 +1,8 @@
 """How much does an answer cost beyond the fits it rests on? Ratios within one run, printed with ``-s``.
 
-A full analysis of four responses (bakes formed, families asked, checks, findings ranked, next bakes)
-against the fits of the families alone on the same bakes: below twice. Weighing four goals against each other
-and looking for better treatments are searches of their own, which cost some 20 ms whatever the fits cost: beside
-curves they hardly show, beside four factorials of 18 or 54 bakes the whole comes to 2 to 2.6 times the fits, which
-is printed and held below 3.
+A full analysis of four responses (bakes formed, families asked, checks, findings ranked, four goals weighed against
+each other, next bakes) against the fits of the families alone on the same bakes: below twice. Processor time, since
+other work on the machine would fall on the one or the other.
 """
 
 from __future__ import annotations
@@ -12,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 from itertools import product
-from time import perf_counter
+from time import process_time
 
 import numpy as np
 import pandas as pd
@@ -47,23 +45,23 @@ def _least(call: Callable[[], object]) -> float:
     call()
     found = []
     for _ in range(TIMES):
-        begun = perf_counter()
+        begun = process_time()
         call()
-        found.append(perf_counter() - begun)
+        found.append(process_time() - begun)
     return min(found)
 
 
 @pytest.mark.parametrize(
-    ("kind", "responses", "held"),
+    ("kind", "responses"),
     [
-        ("factors", WITHOUT_GOALS, 2),
-        ("more factors", WITHOUT_GOALS, 2),
-        ("factors", RESPONSES, 3),
-        ("more factors", RESPONSES, 3),
-        ("dose", RESPONSES, 2),
+        ("factors", WITHOUT_GOALS),
+        ("more factors", WITHOUT_GOALS),
+        ("factors", RESPONSES),
+        ("more factors", RESPONSES),
+        ("dose", RESPONSES),
     ],
 )
-def test_an_answer_costs_little_beyond_its_fits(kind, responses, held):
+def test_an_answer_costs_little_beyond_its_fits(kind, responses):
     more = kind == "more factors"
     table = _table(LEVELS[kind], OVENS if more else OVENS[:1])
     factors = (Factor(name="soda", kind="amount", unit="%"), Factor(name="acid", kind="category", levels=ACIDS))
@@ -83,4 +81,4 @@ def test_an_answer_costs_little_beyond_its_fits(kind, responses, held):
     alone, whole = _least(fits), _least(lambda: analyse(table, question))
     goals = "four goals" if responses[0].goal else "no goals"
     print(f"\n{kind}, {goals}: {1000 * whole:.0f} ms, fits {1000 * alone:.0f} ms, ratio {whole / alone:.2f}")
-    assert whole < held * alone
+    assert whole < 2 * alone

@@ -41,11 +41,11 @@ def facts_at(store: Store, trial: str, settings: Settings) -> Facts:
 
 
 def _cost(store: Store, trial: str, settings: Settings) -> Facts:
-    from analysis.predicting import treatments
+    from analysis.predicting import Settings
 
     try:
         (computed,) = cost_goals(store, trial, [(PER_BAKE, "minimise")])
     except (AnalysisError, TrackerError):
         return ()  # a price is missing: the cost of a bake is not known
-    (cost,) = computed.values(treatments({name: [value] for name, value in settings.items()}))
+    (cost,) = computed.values(Settings({name: [value] for name, value in settings.items()}))
     return (cost_fact(float(cost)),)

@@ -24,11 +24,11 @@ from tracker.workflow.weighed_runs import factor_tables, weights_of_run
 
 if TYPE_CHECKING:
     import numpy as np
-    import pandas as pd
     from numpy.typing import NDArray
     from sqlmodel import Session
 
     from analysis.goals.computed import Computed
+    from analysis.predicting import Treatments
     from tracker.store import Store
 
 # What can be asked for: its name -> its unit.
@@ -94,7 +94,7 @@ class _Values:
         self.weigh, self.prices_of, self.per_kg = weigh, prices_of, per_kg
         self.worked_out: dict[tuple[Any, ...], float] = {}
 
-    def __call__(self, settings: pd.DataFrame) -> NDArray[np.float64]:
+    def __call__(self, settings: Treatments) -> NDArray[np.float64]:
         import numpy as np
 
         names = [str(name) for name in settings.columns]

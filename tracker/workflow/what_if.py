@@ -86,12 +86,12 @@ def _foretell(result: ResponseResult, settings: Settings, said: str, confidence:
     from math import isfinite
 
     from analysis.goals.intervals import intervals
-    from analysis.predicting import treatments
+    from analysis.predicting import Settings
 
     predictor = result.family.predictor
     if predictor is None or not set(predictor.spans) <= set(settings):
         return None
-    frame = treatments({name: [settings[name]] for name in predictor.spans})
+    frame = Settings({name: [settings[name]] for name in predictor.spans})
     means = predictor.mean(frame)
     if not isfinite(float(means[0])):
         return None

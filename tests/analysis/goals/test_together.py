@@ -44,8 +44,8 @@ class Line:
     )
 
     def mean(self, settings):
-        found = self.level + self.slope * settings["soda"].to_numpy(dtype=float)
-        return found + self.shift * (settings["acid"] == "yogurt").to_numpy() if "acid" in settings else found
+        found = self.level + self.slope * np.asarray(settings["soda"], dtype=float)
+        return found + self.shift * (np.asarray(settings["acid"]) == "yogurt") if "acid" in settings else found
 
     def se(self, settings):
         return None if self.error is None else np.full(len(settings), self.error)
