@@ -43,3 +43,23 @@ class IntegrityError(TrackerError):
     """The record does not verify."""
 
     exit_code = 6
+
+
+class NotNow(TrackerError):
+    """Nothing is wrong with what was handed in; the record cannot take it at the moment. Try the same again."""
+
+
+class Busy(NotNow, Conflict):
+    """Another program keeps the kitchen to itself, or it cannot be written."""
+
+
+class Full(NotNow):
+    """There is no room left on the disk."""
+
+
+class Unreachable(NotNow, NotFound):
+    """The file or the server of the kitchen does not answer."""
+
+
+class NewerTables(NotNow, Conflict):
+    """A newer Crumbwise has changed the tables."""

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 
 from sqlalchemy.exc import DBAPIError
 
-from tracker.errors import Conflict, InputError, IntegrityError, NotFound, TrackerError
+from tracker.errors import Busy, Conflict, Full, InputError, IntegrityError, TrackerError, Unreachable
 from tracker.settings import BUSY_SECONDS
 
 # Message of our triggers; the rest of the sentence names the table.
@@ -66,7 +66,7 @@ def refusal(driver: BaseException, where: str) -> TrackerError:
             f"The record does not take this value ({said}).", where=where, try_this="check the value and its unit"
         )
     if not code and "connect" in said.lower():
-        return NotFound(
+        return Unreachable(
             f"No database server answers ({said}).", where=where, try_this="start the server, or check the address"
         )
     return TrackerError(f"The database refused: {said}", where=where, try_this="crumbwise records check")
@@ -82,7 +82,7 @@ def _code(driver: BaseException) -> str:
 
 
 def _locked(where: str) -> TrackerError:
-    return Conflict(
+    return Busy(
         f"The kitchen is locked: another program kept it busy for {BUSY_SECONDS} seconds. Nothing was stored.",
         where=where,
         try_this="the same command again in a moment",
@@ -90,7 +90,7 @@ def _locked(where: str) -> TrackerError:
 
 
 def _full(where: str) -> TrackerError:
-    return TrackerError(
+    return Full(
         "The disk is full. Nothing was stored, and what was recorded before is whole.",
         where=where,
         try_this="free some space, then the same command again",
@@ -98,7 +98,7 @@ def _full(where: str) -> TrackerError:
 
 
 def _read_only(where: str) -> TrackerError:
-    return Conflict(
+    return Busy(
         "The kitchen can be read but not written. Nothing was stored.",
         where=where,
         try_this="check who may write this file and its folder",
@@ -106,7 +106,7 @@ def _read_only(where: str) -> TrackerError:
 
 
 def _no_file(where: str) -> TrackerError:
-    return NotFound("There is no kitchen that can be opened.", where=where, try_this="check the path and its rights")
+    return Unreachable("There is no kitchen that can be opened.", where=where, try_this="check the path and its rights")
 
 
 def _damaged(where: str) -> TrackerError:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
-from fastapi import FastAPI, Request
+from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.datastructures import FormData
 from starlette.exceptions import HTTPException
@@ -31,15 +31,17 @@ from tracker.bench.kit import (
 )
 from tracker.bench.pages import PAGES
 from tracker.bench.settings import BenchSettings
+from tracker.bench.versions import same_kitchen
 from tracker.bench.writer import Writer
-from tracker.errors import TrackerError
+from tracker.errors import NewerTables, NotNow, TrackerError
 from tracker.workflow.kitchens import Store
 from tracker.workflow.today import kitchen_line
 
 
 def make_app(store: Store, settings: BenchSettings) -> FastAPI:
     """The bench of one open kitchen; whoever opened the store closes it."""
-    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, lifespan=_lifespan)
+    looked = [Depends(same_kitchen)]
+    app = FastAPI(docs_url=None, redoc_url=None, openapi_url=None, lifespan=_lifespan, dependencies=looked)
     app.state.store, app.state.settings = store, settings
     app.state.templates = environment()
     app.state.writer = Writer(store)
@@ -113,7 +115,12 @@ async def _ours(request: Request, error: Exception) -> Response:
     if status == 500:
         raise error  # the guard gives it a number and keeps the trace
     assert isinstance(error, TrackerError) or hasattr(error, "what")
-    return _say(request, error.what, advice(error), status, kept)  # type: ignore[arg-type]
+    if not isinstance(error, NotNow):
+        return _say(request, error.what, advice(error), status, kept)  # type: ignore[arg-type]
+    newer = "start the bench with the newer Crumbwise" if isinstance(error, NewerTables) else "the same in a moment"
+    answer = _say(request, error.what, f"{newer}; what was typed is kept here", status, kept)
+    answer.headers["retry-after"] = "5"
+    return answer
 
 
 async def _form(request: Request) -> FormData:

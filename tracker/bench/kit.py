@@ -22,7 +22,7 @@ from starlette.datastructures import FormData, UploadFile
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 
 from tracker.bench.settings import BenchSettings
-from tracker.errors import TrackerError
+from tracker.errors import Full, NotNow, TrackerError
 from tracker.workflow.accounts import AccountLine, account_of
 from tracker.workflow.kitchens import Store
 from tracker.workflow.once import Kept, do_once
@@ -187,6 +187,9 @@ def advice(error: TrackerError) -> str:
 
 
 def status_of(error: Exception) -> int:
+    """5xx where nothing is wrong with the entry: a tablet keeps it and sends it again."""
+    if isinstance(error, NotNow):
+        return 507 if isinstance(error, Full) else 503
     return STATUS.get(int(getattr(error, "exit_code", 1)), 500)
 
 

@@ -13,7 +13,7 @@ from sqlalchemy import Connection, text
 
 from tracker.backups import copy_beside
 from tracker.databases import Place, engine_for, for_writing, take_turn
-from tracker.errors import Conflict, IntegrityError
+from tracker.errors import IntegrityError, NewerTables
 
 FOLDER = Path(__file__).parent
 VERSIONS = ("0001", "0002", "0003", "0004", "0005")
@@ -46,7 +46,7 @@ def holds_tables(connection: Connection) -> bool:
 def require_known(version: str | None, shown: str, known: tuple[str, ...] = VERSIONS) -> None:
     """Refuse tables of a newer Crumbwise."""
     if version is not None and version not in known:
-        raise Conflict(
+        raise NewerTables(
             f"This kitchen was made by a newer Crumbwise (tables of version {version}; this one knows {known[-1]}).",
             where=shown,
             try_this="install the newer Crumbwise; the kitchen was not touched",

@@ -16,12 +16,14 @@ from queue import SimpleQueue
 from typing import Any, TypeVar
 
 from sqlalchemy import Connection, event
+from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from tracker.databases import for_writing, take_turn
 from tracker.errors import NotFound
+from tracker.migrations import require_known, version_of
 from tracker.models import Person
-from tracker.refusals import in_words
+from tracker.refusals import in_words, refusal
 from tracker.store import Deed, Store
 
 T = TypeVar("T")
@@ -50,6 +52,21 @@ class _Together(Store):
 
     def close(self) -> None:
         """The transaction is somebody else's."""
+
+
+def _is_open(connection: Connection) -> bool:
+    """False when SQLite took back the whole transaction, as it may on a full disk: nobody in it may be answered for."""
+    return bool(getattr(connection.connection.dbapi_connection, "in_transaction", True))
+
+
+def _first_reason(error: BaseException, shown: str) -> BaseException:
+    """Why it was taken back: what came after speaks only of the savepoint that was missing then."""
+    reason, earlier = error, error.__context__
+    while earlier is not None:
+        if isinstance(earlier, DBAPIError):
+            reason = refusal(earlier.orig or earlier, shown)
+        earlier = earlier.__context__
+    return reason
 
 
 def _joined(connection: Connection) -> Session:
@@ -129,9 +146,15 @@ class GroupWriter:
     ) -> None:
         with connection.begin():
             take_turn(connection)
+            require_known(version_of(connection), self.store.place.shown)
             together = _Together(self.store, connection)
             for deed, answer in group:
                 try:
-                    done.append((answer, deed(together)))
+                    with connection.begin_nested():  # a deed of several writes stands or falls as a whole, with its key
+                        result = deed(together)
                 except Exception as error:  # its savepoint was taken back; the others go on
+                    if not _is_open(connection):
+                        raise _first_reason(error, self.store.place.shown) from error
                     answer.set_exception(error)
+                else:
+                    done.append((answer, result))

@@ -5,10 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
+from tracker.databases import for_reading
 from tracker.errors import NotFound
+from tracker.migrations import require_known, version_of
 from tracker.store import Store, open_kitchen
 
-__all__ = ["Store", "opened", "opened_if_there"]
+__all__ = ["Store", "opened", "opened_if_there", "require_known_tables"]
 
 
 @contextmanager
@@ -33,3 +35,9 @@ def opened_if_there(where: str) -> Iterator[Store | None]:
     finally:
         if store is not None:
             store.close()
+
+
+def require_known_tables(store: Store) -> None:
+    """Raise NewerTables when another program has brought an open kitchen to tables that this one does not know."""
+    with store.engine.connect() as connection:
+        require_known(version_of(for_reading(connection)), store.place.shown)

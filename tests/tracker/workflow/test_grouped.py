@@ -6,13 +6,15 @@ import threading
 from concurrent.futures import ThreadPoolExecutor
 
 import pytest
+from sqlalchemy import text
 from sqlmodel import select
 
-from tracker.errors import InputError, NotFound, TrackerError
-from tracker.models import TasteNote
-from tracker.store import Store
+from tracker.errors import Full, InputError, NotFound, TrackerError
+from tracker.models import PersonDetails, TasteNote
+from tracker.store import Store, open_kitchen
 from tracker.workflow.grouped import GroupWriter
 from tracker.workflow.once import KeyUsed, do_once
+from tracker.workflow.people import add_person
 from tracker.workflow.recording import add_note, record_run
 from tracker.workflow.verifying import verify_record
 
@@ -127,3 +129,42 @@ def test_what_waits_at_the_end_is_still_done(soda_anywhere):
         assert all(each.result(20) for each in sent)
     assert len(notes(soda_anywhere)) == 4
     assert writer.do(note("alone")) is not None  # without its thread it writes by itself
+
+
+def test_a_deed_of_several_writes_stands_or_falls_with_its_key(writer, soda_anywhere):
+    def twice(second):
+        def deed(store):
+            add_note(store, "soda", "101", "first", person=1)
+            return add_note(store, "soda", "101", second, person=1)
+
+        return lambda store: do_once(store, "one key for both", [("words", "x")], 1, deed)
+
+    with pytest.raises(InputError):
+        writer.do(twice(""))
+    assert notes(soda_anywhere) == []
+    assert not writer.do(twice("second")).again  # its key was free
+    assert notes(soda_anywhere) == ["first", "second"]
+    verify_record(soda_anywhere)
+
+
+def test_who_was_answered_for_is_on_the_disk_when_it_is_full(sqlite_kitchen):
+    """SQLite may take back a whole transaction when it finds no room: the deeds before must not be called done."""
+    answered, full = [], 0
+    with open_kitchen(str(sqlite_kitchen)) as store:
+        for room in range(0, 60, 12):
+            with store.engine.connect() as connection:  # the pool's only one
+                pages = connection.execute(text("PRAGMA page_count")).scalar_one()
+                connection.execute(text(f"PRAGMA max_page_count={pages + room}"))
+            writer = GroupWriter(store)
+            writer.start()
+            deeds = [lambda s, name=f"{room} {at} {'x' * 60}": add_person(s, name).name for at in range(40)]
+            told = together(writer, deeds)
+            writer.stop()
+            answered += [each for each in told if isinstance(each, str)]
+            full += sum(isinstance(each, Full) for each in told)
+        with store.read() as session:
+            stand = [row.name for row in session.exec(select(PersonDetails)) if row.name.endswith("x")]
+        assert full > 0
+        assert answered
+        assert sorted(stand) == sorted(answered)
+        verify_record(store)
