@@ -20,7 +20,7 @@ Flags = npt.NDArray[np.bool_]
 _PROMISE, _LAST = 1e-9, 1e-4
 _MOST = 60
 _COMPACT = 0.6  # the batch is packed anew when fewer than this share of it are still moving
-_CELLS = 16000  # numbers worked on at once: what fits the fast memory of a processor
+_CELLS = 36000  # numbers worked on at once: what fits the fast memory of a processor, and is worth a call each
 
 
 @dataclass(frozen=True, eq=False)
