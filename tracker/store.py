@@ -230,7 +230,7 @@ class Store:
         with in_words(self.place.shown), self.engine.connect() as connection:
             for_reading(connection)
             with connection.begin() as transaction, Session(connection, expire_on_commit=False) as session:
-                event.listen(session, "before_flush", _refuse_to_flush)
+                event.listen(session, "before_flush", refuse_to_flush)
                 try:
                     yield session
                 finally:
@@ -270,7 +270,8 @@ class Store:
         self.close()
 
 
-def _refuse_to_flush(session: Any, context: Any, instances: Any) -> None:
+def refuse_to_flush(session: Any, context: Any, instances: Any) -> None:
+    """A reading session stores nothing: our own mistake."""
     raise RuntimeError("A reading session was asked to write; use Store.write.")
 
 

@@ -24,31 +24,62 @@ from tracker.errors import NotFound
 from tracker.migrations import require_known, version_of
 from tracker.models import Person
 from tracker.refusals import in_words, refusal
-from tracker.store import Deed, Store
+from tracker.store import Chain, Deed, Store, refuse_to_flush
+from tracker.workflow.lookup import FOUND
 
 T = TypeVar("T")
 MOST_AT_ONCE = 100
+MOST_FOUND = 10_000
 
 
 class _Together(Store):
-    """A store whose writes are savepoints of a transaction that is open already."""
+    """A store whose writes are savepoints of a transaction that is open already.
 
-    def __init__(self, store: Store, connection: Connection) -> None:
+    What one deed looked up of the chain and of people holds for the next. ``found`` keeps rows of trials, which
+    never change, from group to group (see ``lookup``).
+    """
+
+    def __init__(self, store: Store, connection: Connection, found: dict[Any, Any]) -> None:
         self.place, self.now, self.engine = store.place, store.now, store.engine
-        self._connection = connection
+        self._connection, self._found = connection, found
+        self._chain: Chain | None = None
+        self._people: set[int | None] = {None}
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """Sees what the deeds before it wrote: they stand, or all of the group falls."""
+        with in_words(self.place.shown), _joined(self._connection) as session:
+            event.listen(session, "before_flush", refuse_to_flush)
+            yield session
 
     @contextmanager
     def write(self, *, person: int | None, action: str, reason: str = "") -> Iterator[Deed]:
         connection = self._connection
         with in_words(self.place.shown), connection.begin_nested(), _joined(connection) as session:
-            if person is not None and session.get(Person, int(person)) is None:
-                raise NotFound(
-                    f"There is no person {person} in this kitchen.", where=self.place.shown, try_this="sign in again"
-                )
-            deed = Deed(session, connection, person=person, action=action, reason=reason, at=self.stamp())
+            self._require(session, None if person is None else int(person))
+            session.info[FOUND] = self._found
+            deed = Deed(
+                session, connection, person=person, action=action, reason=reason, at=self.stamp(), chain=self._chain
+            )
             event.listen(session, "before_flush", deed.only_through_add)
             yield deed
             deed.finish()
+        self._chain = deed.chain  # of a deed that failed it is as before
+
+    def _require(self, session: Session, person: int | None) -> None:
+        if person in self._people:
+            return
+        if session.get(Person, person) is None:
+            raise NotFound(
+                f"There is no person {person} in this kitchen.", where=self.place.shown, try_this="sign in again"
+            )
+        self._people.add(person)
+
+    def forget(self) -> None:
+        """Something was taken back: what was looked up may have been a part of it."""
+        self._chain = None
+        self._people = {None}
+        self._found.clear()
 
     def close(self) -> None:
         """The transaction is somebody else's."""
@@ -82,6 +113,7 @@ class GroupWriter:
         self._thread: threading.Thread | None = None
         self._taking = False
         self._lock = threading.Lock()
+        self._found: dict[Any, Any] = {}
 
     def start(self) -> None:
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
@@ -131,6 +163,7 @@ class GroupWriter:
                 for_writing(connection)
                 self._one_transaction(connection, group, done)
         except BaseException as error:  # the commit failed: nobody may believe that it stands
+            self._found.clear()
             for _, answer in group:
                 if not answer.done():
                     answer.set_exception(error)
@@ -147,14 +180,18 @@ class GroupWriter:
         with connection.begin():
             take_turn(connection)
             require_known(version_of(connection), self.store.place.shown)
-            together = _Together(self.store, connection)
+            if len(self._found) > MOST_FOUND:
+                self._found.clear()
+            together = _Together(self.store, connection, self._found)
             for deed, answer in group:
+                # A deed of several writes stands or falls as a whole, with its key.
+                connection.exec_driver_sql("SAVEPOINT deed")
                 try:
-                    with connection.begin_nested():  # a deed of several writes stands or falls as a whole, with its key
-                        result = deed(together)
-                except Exception as error:  # its savepoint was taken back; the others go on
+                    done.append((answer, deed(together)))
+                except Exception as error:  # it is taken back; the others go on
                     if not _is_open(connection):
                         raise _first_reason(error, self.store.place.shown) from error
+                    connection.exec_driver_sql("ROLLBACK TO SAVEPOINT deed")
+                    together.forget()
                     answer.set_exception(error)
-                else:
-                    done.append((answer, result))
+                connection.exec_driver_sql("RELEASE SAVEPOINT deed")

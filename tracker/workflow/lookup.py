@@ -1,13 +1,15 @@
 """Which trial, run, response or person is meant?
 
-Names are matched as they stand; a miss says so and names the nearest.
+Names are matched as they stand; a miss says so and names the nearest. Rows of a trial never change: where a session
+carries a place for it (``FOUND``), what was found is not asked for again.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Protocol
+from typing import Any, Protocol
 
+from sqlalchemy import bindparam
 from sqlmodel import Session, col, select
 
 from tracker.current import find_trial
@@ -21,10 +23,38 @@ __all__ = [
     "find_trial",
     "key",
     "refuse_closed",
+    "response_named",
     "responses_of",
     "runs_of",
     "state_of",
+    "trial_and_run",
 ]
+
+
+FOUND = "found before"  # key of Session.info: a dict of rows that never change
+_STATES = TrialState.__table__  # type: ignore[attr-defined]
+_STATE = select(_STATES.c.state).where(_STATES.c.trial_id == bindparam("trial")).order_by(_STATES.c.id.desc()).limit(1)
+
+
+def trial_and_run(session: Session, name: str, word: str) -> tuple[Trial, Run]:
+    """A trial and one of its runs by their names. Raises NotFound for either."""
+    kept: dict[Any, Any] = session.info.get(FOUND, {})
+    known = kept.get((name, word))
+    if known is None:
+        trial = find_trial(session, name)
+        known = kept[name, word] = trial, find_run(runs_of(session, trial), word, trial=trial.name)
+    found: tuple[Trial, Run] = known
+    return found
+
+
+def response_named(session: Session, trial: Trial, name: str) -> Response:
+    """One response of a trial. Raises NotFound."""
+    kept: dict[Any, Any] = session.info.get(FOUND, {})
+    known = kept.get((trial.id, "response", name))
+    if known is None:
+        known = kept[trial.id, "response", name] = find_response(responses_of(session, trial), name, trial=trial.name)
+    found: Response = known
+    return found
 
 
 def runs_of(session: Session, trial: Trial) -> list[Run]:
@@ -72,8 +102,7 @@ def find_response(responses: Sequence[Response], name: str, *, trial: str) -> Re
 
 def state_of(session: Session, trial: Trial) -> str:
     """planned, baking, closed or reopened."""
-    wanted = select(TrialState.state).where(TrialState.trial_id == trial.id).order_by(col(TrialState.id).desc())
-    return session.exec(wanted).first() or "planned"
+    return session.connection().execute(_STATE, {"trial": trial.id}).scalar() or "planned"
 
 
 def refuse_closed(session: Session, trial: Trial) -> None:

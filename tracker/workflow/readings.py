@@ -72,26 +72,28 @@ def warnings_of(read: Sequence[Value], entry: Entry) -> list[str]:
 def standing_readings(
     session: Session, bake: Bake, response: Response, piece: int | None, repeat: int | None = None
 ) -> list[Reading]:
-    pieces = {its.id: number for number, its in standing.pieces_of(session, bake).items()}
-    return [
-        reading
-        for reading in standing.readings_of(session, bake)
-        if reading.response_id == response.id
-        and (reading.piece_id is None if piece is None else pieces.get(reading.piece_id) == piece)
-        and repeat in (None, reading.repeat)
-    ]
+    return [reading for number, reading in _all(session, bake, response, repeat) if number == piece]
 
 
 def readings_meant(
     session: Session, bake: Bake, response: Response, piece: int | None, repeat: int | None = None
 ) -> list[tuple[int | None, Reading]]:
     """What stands, with its piece, in the order of pieces; without ``piece`` on every piece and on the whole bake."""
-    numbers = [piece] if piece is not None else [None, *sorted(standing.pieces_of(session, bake))]
-    return [
-        (number, reading)
-        for number in numbers
-        for reading in standing_readings(session, bake, response, number, repeat)
+    found = [each for each in _all(session, bake, response, repeat) if piece in (None, each[0])]
+    return sorted(found, key=lambda each: each[0] or 0)
+
+
+def _all(session: Session, bake: Bake, response: Response, repeat: int | None) -> list[tuple[int | None, Reading]]:
+    """Each standing reading with the number of its piece, in order of entry."""
+    found = [
+        reading
+        for reading in standing.readings_of(session, bake)
+        if reading.response_id == response.id and repeat in (None, reading.repeat)
     ]
+    if not any(reading.piece_id for reading in found):
+        return [(None, reading) for reading in found]
+    pieces: dict[int | None, int] = {its.id: number for number, its in standing.pieces_of(session, bake).items()}
+    return [(pieces.get(reading.piece_id), reading) for reading in found]
 
 
 def write_readings(
@@ -153,8 +155,7 @@ def _refuse_second(
 
 
 def _add(deed: Deed, bake: Bake, response: Response, value: Value, entry: Entry, piece: int | None) -> Written:
-    taken = {reading.repeat for reading in standing_readings(deed.session, bake, response, piece)}
-    repeat = entry.repeat or next(number for number in range(1, len(taken) + 2) if number not in taken)
+    repeat = entry.repeat or _next_repeat(deed.session, bake, response, piece)
     deed.add(
         Reading(
             bake_id=key(bake),
@@ -170,6 +171,11 @@ def _add(deed: Deed, bake: Bake, response: Response, value: Value, entry: Entry,
         )
     )
     return _written(response, value.value, piece, repeat, implausible=bool(value.warning))
+
+
+def _next_repeat(session: Session, bake: Bake, response: Response, piece: int | None) -> int:
+    taken = {reading.repeat for reading in standing_readings(session, bake, response, piece)}
+    return next(number for number in range(1, len(taken) + 2) if number not in taken)
 
 
 def _replace(deed: Deed, old: Reading, response: Response, value: Value, entry: Entry) -> Written:

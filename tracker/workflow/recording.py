@@ -18,13 +18,12 @@ from tracker.store import Deed, Store
 from tracker.workflow import standing
 from tracker.workflow.lookup import (
     find_response,
-    find_run,
-    find_trial,
     key,
     refuse_closed,
+    response_named,
     responses_of,
-    runs_of,
     state_of,
+    trial_and_run,
 )
 from tracker.workflow.readings import (
     Entry,
@@ -80,11 +79,10 @@ def record_run(
         found, its_run, place = _open(deed, trial, run)
         bake = _bake(deed, its_run, entry.at)
         state = _write_outcome(deed, bake, outcome, entry, deviations.strip(), oven_temperature_c, place)
-        responses = responses_of(deed.session, found)
         written: list[Written] = []
         warnings: list[str] = []
         for name, texts in asked:
-            response = find_response(responses, name, trial=found.name)
+            response = response_named(deed.session, found, name)
             read = [read_value(text, response, where=place) for text in split_texts(texts, response)]
             warnings += warnings_of(read, entry)
             written += write_readings(deed, bake, response, read, entry, place)
@@ -189,9 +187,8 @@ def _check_entry(entry: Entry, outcome: str) -> None:
 
 
 def _open(deed: Deed, trial: str, run: str) -> tuple[Trial, Run, str]:
-    found = find_trial(deed.session, trial)
+    found, its_run = trial_and_run(deed.session, trial, run)
     refuse_closed(deed.session, found)
-    its_run = find_run(runs_of(deed.session, found), run, trial=found.name)
     return found, its_run, f'trial "{found.name}", run {its_run.code}'
 
 

@@ -1,43 +1,56 @@
 """What stands recorded for a run?
 
 A row stands when nothing replaces it and it is not a void: corrections and voids stay in
-the record behind it. A whole trial at once: ``tracker.current``.
+the record behind it. What is given is to be read only: bare rows of the tables, without the objects of a session.
+A whole trial at once: ``tracker.current``.
 """
 
 from __future__ import annotations
 
-from typing import Any, TypeVar
+from typing import Any, TypeVar, cast
 
-from sqlmodel import Session, select
+from sqlalchemy import Select, bindparam, select
+from sqlmodel import Session
 
-from tracker.current import rows_of, standing
+from tracker.current import standing
 from tracker.models import Bake, Outcome, Piece, Reading, Run, Weighing
 
 Row = TypeVar("Row", Reading, Outcome, Weighing)
 
 
+def _of(table: Any, column: str) -> Select[Any]:
+    """Rows with the columns of a table, in order of entry; made once, since that takes longer than to run it."""
+    columns = table.__table__.c
+    return select(table.__table__).where(columns[column] == bindparam("of")).order_by(columns.id)
+
+
+_BAKES, _PIECES = _of(Bake, "run_id"), _of(Piece, "bake_id")
+_OF_BAKE = {table: _of(table, "bake_id") for table in (Reading, Outcome, Weighing)}
+
+
 def bake_of(session: Session, run: Run) -> Bake | None:
     """The bake that carries out a run; None before it is baked."""
-    return session.exec(select(Bake).where(Bake.run_id == run.id)).first()
+    return cast("Bake | None", session.connection().execute(_BAKES, {"of": run.id}).first())
 
 
-def _standing(session: Session, table: type[Row], bakes: list[Any]) -> list[Row]:
-    return standing(rows_of(session, table, table.bake_id, bakes))
+def _standing(session: Session, table: type[Row], bake: Bake) -> list[Row]:
+    return standing(cast("list[Row]", session.connection().execute(_OF_BAKE[table], {"of": bake.id}).all()))
 
 
 def readings_of(session: Session, bake: Bake) -> list[Reading]:
-    return _standing(session, Reading, [bake.id])
+    return _standing(session, Reading, bake)
 
 
 def outcome_of(session: Session, bake: Bake) -> Outcome | None:
-    found = _standing(session, Outcome, [bake.id])
+    found = _standing(session, Outcome, bake)
     return found[-1] if found else None
 
 
 def weighings_of(session: Session, bake: Bake) -> list[Weighing]:
-    return _standing(session, Weighing, [bake.id])
+    return _standing(session, Weighing, bake)
 
 
 def pieces_of(session: Session, bake: Bake) -> dict[int, Piece]:
     """Piece number → piece."""
-    return {piece.number: piece for piece in session.exec(select(Piece).where(Piece.bake_id == bake.id))}
+    found = cast("list[Piece]", session.connection().execute(_PIECES, {"of": bake.id}).all())
+    return {piece.number: piece for piece in found}

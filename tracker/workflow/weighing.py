@@ -6,6 +6,7 @@ Written only where it was not what the sheet asked for; it is analysed instead o
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import Any
 
 from sqlmodel import Session, col, select
 
@@ -32,9 +33,10 @@ def write_weighings(
     place: str,
 ) -> tuple[tuple[str, float], ...]:
     """Keep texts such as "baking soda=3.9 g"; returns ingredient and grams as kept."""
-    stands = {row.ingredient: row for row in standing.weighings_of(deed.session, bake)}
+    asked = list(weighed)
+    stands: dict[str, Any] = {row.ingredient: row for row in standing.weighings_of(deed.session, bake)} if asked else {}
     kept = []
-    for text in weighed:
+    for text in asked:
         ingredient, grams = _read(text, _ingredients(deed.session, trial), place)
         before = stands.get(ingredient)
         if before is not None and not correct:
