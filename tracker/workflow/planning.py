@@ -87,7 +87,7 @@ def plan_trial(
 ) -> PlannedTrial:
     """Write the plan (a path, or the text of a plan file) as a new trial, in one transaction.
 
-    ``laid`` is what ``preview_plan`` laid out of the same plan and seed, where a search need not be made twice.
+    ``laid`` is what was laid out of the same plan and seed before, so that a search need not be made twice.
     Raises InputError for a plan that contradicts itself, Conflict when the name is taken,
     NotFound for an unknown formula or file.
     """
@@ -127,12 +127,17 @@ def plan_trial(
 
 
 def preview_plan(
-    plan: str | Path, store: Store | None = None, *, name: str | None = None, seed: int | None = None
+    plan: str | Path,
+    store: Store | None = None,
+    *,
+    name: str | None = None,
+    seed: int | None = None,
+    laid: Plan | None = None,
 ) -> PlannedTrial:
     """The same without writing; needs a kitchen only when the plan names a stored formula."""
     read = load_plan(plan)
     chosen = _chosen_name(name, read)
-    laid = _lay_out(read, seed)
+    laid = laid or _lay_out(read, seed)
     formula, own = read.formula, {}
     if store is not None:
         with store.read() as session:

@@ -1,0 +1,72 @@
+"""How does a page answer at once where a plan may take seconds to work out?
+
+A search for a design goes on beside the pages, one at a time, while the page that asked says so
+and asks again. What was worked out is kept for a while, refusals too.
+"""
+
+from __future__ import annotations
+
+from collections import OrderedDict
+from collections.abc import Callable, Hashable
+from concurrent.futures import Future, ThreadPoolExecutor
+from concurrent.futures import TimeoutError as NotYet
+from threading import Lock
+
+from fastapi import Request
+
+from tracker.bench.failing import OURS
+from tracker.workflow.plan_pages import Worked
+
+KEPT = 40
+PATIENCE_S = 4.0
+
+
+class Workshop:
+    """One thread that works plans out, so that readings of other tablets are never held up by several at once."""
+
+    def __init__(self) -> None:
+        self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="plans")
+        self._kept: OrderedDict[Hashable, Future[Worked]] = OrderedDict()
+        self._lock = Lock()
+
+    def ask(self, what: Hashable, make: Callable[[], Worked], *, patience: float = PATIENCE_S) -> Worked | None:
+        """The plan, or None while it is being worked out. Raises what ``make`` raised."""
+        with self._lock:
+            job = self._kept.get(what)
+            if job is None:
+                job = self._pool.submit(make)
+                self._kept[what] = job
+            self._kept.move_to_end(what)
+            while len(self._kept) > KEPT:
+                self._kept.popitem(last=False)[1].cancel()
+        try:
+            return job.result(timeout=patience)
+        except NotYet:
+            return None
+        except Exception as error:
+            if not isinstance(error, OURS):  # what nobody foresaw may go better the next time
+                with self._lock:
+                    self._kept.pop(what, None)
+            raise
+
+    def know(self, what: Hashable, worked: Worked) -> None:
+        """Keep a plan under another name."""
+        done: Future[Worked] = Future()
+        done.set_result(worked)
+        with self._lock:
+            self._kept[what] = done
+
+    def known(self, what: Hashable) -> Worked | None:
+        """The plan, if it was worked out."""
+        with self._lock:
+            job = self._kept.get(what)
+        return job.result() if job is not None and job.done() and job.exception() is None else None
+
+
+def workshop(request: Request) -> Workshop:
+    """The one of this bench."""
+    state = request.app.state
+    if not hasattr(state, "workshop"):
+        state.workshop = Workshop()
+    found: Workshop = state.workshop
+    return found
