@@ -126,6 +126,7 @@ def page(request: Request, template: str, *, status: int = 200, **values: Any) -
         "new_key": new_key,
         "said": None,
         "zone": zone_of(request),
+        "now_ms": int(store_of(request).now().timestamp() * 1000),
         "saved_at": request.query_params.get("saved", "")[:5],
     }
     rendered = environment.get_template(template).render(common | values)

@@ -1,81 +1,61 @@
-// What was typed and not sent yet? Kept 200 ms after each change, and at once when the page goes
-// into the background; put back when the page is opened again.
+// What was typed and not sent yet? Kept at most 120 ms after a change, while typing goes on too, and at once
+// when the page goes into the background; put back when the page is opened again.
 
+import { fill, me, signature, typedIn } from "./fields.js";
 import { get, put, remove } from "./keep.js";
 
-const WAIT = 200;
-const HOW = new Set(["key", "by", "do", "place", "sent", "pressed"]);
+const WAIT = 120;
 
-const nameOf = (form) => `${document.body.dataset.person}|${form.dataset.draft || location.pathname + "#" + form.elements.place?.value}`;
-
-function fieldsOf(form) {
-  const kept = [];
-  for (const field of form.elements) {
-    if (!field.name || HOW.has(field.name) || ["hidden", "password", "file", "submit"].includes(field.type)) continue;
-    if (field.type === "checkbox" || field.type === "radio") kept.push([field.name, field.value, field.checked]);
-    else kept.push([field.name, field.value]);
-  }
-  return kept;
-}
+export const draftOf = (form) =>
+  form.dataset.draft === undefined ? "" : `${me}|${form.dataset.draft || location.pathname + "#" + form.elements.place?.value}`;
 
 const atFirst = new WeakMap();
+const dirty = new Map();
 
 async function write(form) {
-  const fields = fieldsOf(form);
-  if (JSON.stringify(fields) === atFirst.get(form)) await remove("drafts", nameOf(form));
-  else await put("drafts", { fields, at: Date.now() }, nameOf(form));
+  if (signature(form) === atFirst.get(form)) await remove("drafts", draftOf(form));
+  else await put("drafts", { fields: typedIn(form), at: Date.now() }, draftOf(form));
 }
 
-// Recorded: nothing that is still on its way to be kept may bring the draft back.
-const recorded = new WeakSet();
-
-export function forget(form) {
-  recorded.add(form);
-  return remove("drafts", nameOf(form)).catch(() => undefined);
+// The form's content has just become an entry of the queue: only what is changed from now on is a draft.
+export function taken(form) {
+  clearTimeout(dirty.get(form));
+  dirty.delete(form);
+  atFirst.set(form, signature(form));
 }
 
 async function restore(form) {
-  const draft = await get("drafts", nameOf(form));
-  if (!draft) return;
-  const again = new Map();
-  for (const [name, value, checked] of draft.fields) {
-    const fields = [...form.elements].filter((field) => field.name === name);
-    if (checked !== undefined) {
-      for (const field of fields) if (field.value === value) field.checked = checked;
-      continue;
-    }
-    const turn = again.get(name) ?? 0;
-    again.set(name, turn + 1);
-    const field = fields[turn];
-    if (field && field.value !== value && !field.closest("[aria-invalid]")) field.value = value;
-  }
-  form.closest("details")?.setAttribute("open", "");
+  const draft = await get("drafts", draftOf(form));
+  if (!draft) return undefined;
+  // What the bench has just sent back as wrong was typed later than any draft.
+  fill(form, draft.fields, { butNot: (field) => field.closest("[aria-invalid]") });
+  return form;
 }
 
+// The forms into which a draft was put.
 export async function keepDrafts(say) {
-  const dirty = new Map();
   const flush = async (form) => {
     clearTimeout(dirty.get(form));
     dirty.delete(form);
     try {
-      if (recorded.has(form)) return;
       await write(form);
       say.draft();
-    } catch {
-      say.broken();
+    } catch (problem) {
+      say.broken(problem);
     }
   };
   const forms = [...document.querySelectorAll("form[data-draft]")];
   for (const form of forms) {
-    atFirst.set(form, JSON.stringify(fieldsOf(form)));
-    const changed = () => {
-      clearTimeout(dirty.get(form));
-      dirty.set(form, setTimeout(() => flush(form), WAIT));
-    };
+    atFirst.set(form, signature(form));
+    // A timer that each key would set anew would keep nothing of somebody who types without a pause.
+    const changed = () => dirty.has(form) || dirty.set(form, setTimeout(() => flush(form), WAIT));
     form.addEventListener("input", changed);
     form.addEventListener("change", changed);
   }
-  for (const event of ["pagehide", "freeze"]) addEventListener(event, () => [...dirty.keys()].forEach(flush));
-  document.addEventListener("visibilitychange", () => document.hidden && [...dirty.keys()].forEach(flush));
-  await Promise.allSettled(forms.map(restore));
+  const now = () => [...dirty.keys()].forEach(flush);
+  addEventListener("pagehide", now);
+  document.addEventListener("freeze", now);
+  document.addEventListener("visibilitychange", () => document.hidden && now());
+  const restored = await Promise.allSettled(forms.map(restore));
+  return new Set(restored.map((each) => each.value).filter(Boolean));
 }

@@ -1,0 +1,36 @@
+// What is asked back, at the form, before or after the bench has seen an entry?
+
+import { made } from "./line.js";
+
+export function warn(form, words, className = "wrong") {
+  form.querySelector(":scope > .wrong, :scope > .notice")?.remove();
+  const said = made("p", words, { className });
+  said.setAttribute("role", className === "wrong" ? "alert" : "status");
+  form.prepend(said);
+  form.closest("details")?.setAttribute("open", "");
+  return said;
+}
+
+export function askReason(form, words, label = "Why it is so all the same") {
+  warn(form, words);
+  if (form.elements.reason) return;
+  const id = `${form.id}-why`;
+  const named = made("label", label, { htmlFor: id });
+  const field = Object.assign(document.createElement("input"), { id, name: "reason", required: true });
+  form.querySelector("button").before(named, field);
+  field.focus();
+}
+
+// Asked here too, so that it is asked when the network is gone.
+export function unlikely(form, fields) {
+  const { low, high } = form.dataset;
+  if (form.elements.reason || (low === undefined && high === undefined)) return "";
+  const typed = Object.fromEntries(fields).value?.trim().replace(",", ".");
+  const value = Number(typed);
+  if (!typed || Number.isNaN(value)) return "";
+  const below = low !== undefined && value < Number(low);
+  const above = high !== undefined && value > Number(high);
+  if (!below && !above) return "";
+  const range = low !== undefined && high !== undefined ? `between ${low} and ${high}` : below ? `at ${low} or more` : `at ${high} or less`;
+  return `${typed} is unlikely: it mostly lies ${range}. It is kept with a reason.`;
+}
