@@ -82,10 +82,13 @@ async def _ask_who(request: Request, error: Exception) -> Response:
     if wants_json(request):
         return JSONResponse({"error": "Nobody is signed in on this tablet.", "sign_in": True}, status_code=401)
     from tracker.bench.pages.signing import ask_who, has_owner
+    from tracker.bench.pages.taste import ask_code
 
     if request.method == "GET" and not has_owner(store_of(request)):
         return RedirectResponse("/start", status_code=303)  # nobody could sign in yet
     kept = [pair for pair in typed(await _form(request)) if pair[0] not in SECRET] if request.method == "POST" else []
+    if request.url.path == "/taste":  # assessors come in by a code
+        return ask_code(request, kept=kept, status=401, said="Your time was over. Type the code of your card again.")
     return ask_who(request, kept=kept, status=401)
 
 

@@ -25,6 +25,8 @@ if TYPE_CHECKING:
     from pwdlib import PasswordHash
 
 ROLES = ("assessor", "baker", "analyst", "owner")
+TASTER = "taster"  # no role of a person: what a code for one tasting opens
+LADDER = (TASTER, *ROLES)
 SHORTEST = {"assessor": 4, "baker": 4, "analyst": 6, "owner": 6}
 LONGEST = 64
 # Tried first by everybody who guesses (common practice, no source).
@@ -36,15 +38,16 @@ EASY = frozenset(
 
 @dataclass(frozen=True, kw_only=True)
 class AccountLine:
-    """A person at the bench; ``role`` "" when they have none."""
+    """A person at the bench; ``role`` "" when they have none. ``tasting`` is the one a code opened, and only that."""
 
     person: int
     name: str
     role: str
+    tasting: int | None = None
 
     def may(self, role: str) -> bool:
         """Does this account reach ``role``? Each role may do what the one before it may."""
-        return self.role in ROLES and ROLES.index(self.role) >= ROLES.index(role)
+        return self.role in LADDER and LADDER.index(self.role) >= LADDER.index(role)
 
 
 def list_accounts(store: Store) -> tuple[AccountLine, ...]:
@@ -141,9 +144,12 @@ def change_pin(store: Store, person: int, pin: str, *, by: int) -> None:
 
 
 def forget_secrets(deed: Deed, person: int) -> None:
-    """What an erasure takes along: the hash of the PIN and every session."""
+    """What an erasure takes along: the hash of the PIN, every session, and codes for tastings."""
+    from tracker.workflow.tasting_passes import forget_passes
+
     deed.session.connection().execute(delete(secrets).where(secrets.c.person_id == person))
     _end_sessions(deed, person)
+    forget_passes(deed, person=person)
 
 
 def pin_is_right(store: Store, person: int | None, pin: str) -> bool:

@@ -18,6 +18,7 @@ from tracker.bench_tables import sessions
 from tracker.databases import for_writing, take_turn
 from tracker.refusals import in_words
 from tracker.store import Store, as_stamp
+from tracker.taste_tables import tasters
 
 TABLET_LASTS = timedelta(days=90)
 SHIFT_LASTS = timedelta(hours=16)
@@ -78,8 +79,8 @@ def end(store: Store, token: str) -> None:
 
 
 def end_all(store: Store) -> None:
-    """Every tablet and everybody is signed out."""
-    change_outside_the_record(store, delete(sessions))
+    """Every tablet and everybody is signed out, assessors too."""
+    change_outside_the_record(store, delete(sessions), delete(tasters))
 
 
 def _hash(token: str) -> str:

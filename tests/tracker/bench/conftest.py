@@ -24,7 +24,10 @@ from tracker.bench.settings import BenchSettings, hosts_for
 from tracker.store import Store, open_kitchen
 from tracker.workflow.accounts import list_accounts, open_account
 from tracker.workflow.people import add_person
+from tracker.workflow.recording import record_run
 from tracker.workflow.signed_in import begin
+from tracker.workflow.tasting_passes import begin_tasting, make_cards
+from tracker.workflow.tasting_setup import WhoTastes, set_up_tasting
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser, Page
@@ -100,12 +103,25 @@ def client(app: FastAPI) -> Iterator[TestClient]:
         yield made
 
 
+def taste_soda(store: Store, *, assessors: int = 1, runs: tuple[str, ...] = ("108", "107", "106")) -> list[str]:
+    """A tasting of three bakes of "soda" by nameless assessors; their codes."""
+    for run in runs:
+        record_run(store, "soda", run)
+    who = WhoTastes(nameless=assessors)
+    made = set_up_tasting(store, "soda", runs=runs, responses=[2, 3], who=who, allergens="milk", by=1, rest_s=0, seed=5)
+    return [card.code for card in make_cards(store, made.number, by=1)]
+
+
 @pytest.fixture
 def as_role(app: FastAPI, client: TestClient) -> Callable[[str], TestClient]:
-    """``as_role("baker")``: a tablet at which the baker is signed in."""
+    """``as_role("baker")``: a tablet at which the baker is signed in; ``as_role("taster")``: somebody with a code."""
 
     def signed_in(role: str) -> TestClient:
         made = TestClient(app, base_url=f"http://{HOST}", headers=OURS, follow_redirects=False)
+        if role == "taster":
+            secret = begin_tasting(app.state.store, taste_soda(app.state.store)[0])
+            made.cookies.set(PERSON, secret or "", domain="127.0.0.1", path="/")
+            return made
         person = next(line.person for line in list_accounts(app.state.store) if line.role == role)
         for name, kind, who in ((PERSON, "person", person), (TABLET, "device", None)):  # test_signing walks the way
             made.cookies.set(name, begin(app.state.store, kind, who), domain="127.0.0.1", path="/")

@@ -11,9 +11,9 @@ from fastapi.routing import APIRoute
 from tracker.bench.guard import HEADERS
 from tracker.bench.kit import Needs
 from tracker.bench.pages import MENU, PAGES
-from tracker.workflow.accounts import ROLES
+from tracker.workflow.accounts import LADDER
 
-PUBLIC = {"/sign-in", "/sign-out", "/start"}
+PUBLIC = {"/sign-in", "/sign-out", "/start", "/taste", "/taste/code"}
 FILLED = {"trial": "soda", "code": "108", "product": "loaf", "batch": "B1", "number": "1"}
 
 
@@ -34,14 +34,15 @@ ALL = sorted(set(routes()), key=str)
 
 def test_every_page_that_is_not_public_says_who_may_come_in():
     assert {path for _, path, role in ALL if role is None} == PUBLIC
-    assert {role for *_, role in ALL if role} <= set(ROLES)
+    assert {role for *_, role in ALL if role} <= set(LADDER)
+    assert [each for each in ALL if each[2] == "taster"] == [("POST", "/taste", "taster")]
     assert len(ALL) > 10
 
 
 def test_the_menu_leads_to_pages_its_reader_may_see():
     known = {path: role for method, path, role in ALL if method == "GET"}
     for path, _, role in MENU:
-        assert ROLES.index(role) >= ROLES.index(known[path] or "assessor")
+        assert LADDER.index(role) >= LADDER.index(known[path] or "taster")
 
 
 def ask(client, method, path):
@@ -49,7 +50,7 @@ def ask(client, method, path):
     return client.request(method, path, data=data)
 
 
-@pytest.mark.parametrize("role", ["nobody", *ROLES])
+@pytest.mark.parametrize("role", ["nobody", *LADDER])
 def test_each_role_comes_in_where_it_may_and_nowhere_else(role, client, as_role):
     tablet = client if role == "nobody" else as_role(role)
     wrong = []
@@ -60,7 +61,7 @@ def test_each_role_comes_in_where_it_may_and_nowhere_else(role, client, as_role)
         assert HEADERS.items() <= dict(answer.headers).items()
         if role == "nobody":
             fine = answer.status_code == 401
-        elif ROLES.index(role) < ROLES.index(least):
+        elif LADDER.index(role) < LADDER.index(least):
             fine = answer.status_code == 403
         else:
             fine = answer.status_code < 500 and answer.status_code not in (401, 403)

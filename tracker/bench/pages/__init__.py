@@ -6,16 +6,17 @@ stands at the top of every page: path, word, and the role that sees it.
 
 from __future__ import annotations
 
-from tracker.bench.pages import batch, formula, people, plan, results, run, signing, today
+from tracker.bench.pages import batch, formula, people, results, run, signing, taste, tasting, today
 
-PAGES = (signing, today, plan, run, batch, formula, results, people)
+PAGES = (signing, today, run, batch, formula, tasting, taste, results, people)
 
 MENU = (
     ("/", "Today", "baker"),
-    ("/plan", "Plan", "analyst"),
     ("/run", "Run", "baker"),
     ("/batch", "Batches", "baker"),
     ("/formula", "Formulas", "baker"),
+    ("/tasting", "Tasting", "baker"),
+    ("/taste", "Taste", "taster"),
     ("/results", "Results", "analyst"),
     ("/people", "People", "owner"),
 )

@@ -16,6 +16,7 @@ from tracker.errors import Conflict, TrackerError
 from tracker.workflow.accounts import AccountLine, account_of, has_owner, list_accounts, named, pin_is_right
 from tracker.workflow.first_owner import make_first_owner
 from tracker.workflow.signed_in import SHIFT_LASTS, TABLET_LASTS, begin, end, standing_at
+from tracker.workflow.tasting_passes import end_tasting
 
 router = APIRouter()
 Form = Annotated[FormData, Depends(form_of)]
@@ -57,9 +58,10 @@ def sign_in(request: Request, form: Form) -> Response:
 
 @router.post("/sign-out")
 def sign_out(request: Request, form: Form) -> Response:
-    store = store_of(request)
+    store, who = store_of(request), signed_in(request)
     end(store, request.cookies.get(PERSON, ""))
-    answer = RedirectResponse("/sign-in", status_code=303)
+    end_tasting(store, request.cookies.get(PERSON, ""))
+    answer = RedirectResponse("/taste" if who and who.tasting else "/sign-in", status_code=303)
     answer.delete_cookie(PERSON, path="/")
     if text(form, "tablet"):
         end(store, request.cookies.get(TABLET, ""))
@@ -146,7 +148,8 @@ def _let_in(request: Request, account: AccountLine, kept: list[tuple[str, str]],
         path = _local(dict(kept).get("path", "/"))
         answer: Response = page(request, "again.html", kept=[pair for pair in kept if pair[0] != "path"], again=path)
     else:
-        answer = RedirectResponse(after or "/", status_code=303)
+        home = "/" if account.may("baker") else "/taste"
+        answer = RedirectResponse(after if after not in ("", "/") else home, status_code=303)
     secrets = [(PERSON, begin(store, "person", account.person), SHIFT_LASTS)]
     if standing_at(store, "device", request.cookies.get(TABLET, "")) is None:
         secrets.append((TABLET, begin(store, "device", None), TABLET_LASTS))

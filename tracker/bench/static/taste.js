@@ -1,0 +1,18 @@
+// Never an earlier sample: a page that the browser kept is asked for again. And how long is the rest?
+
+addEventListener("pageshow", (event) => event.persisted && location.replace("/taste"));
+
+const rest = document.querySelector("[data-rest]");
+const at = rest?.textContent;
+
+// By how long the page is open: clocks of tablets are wrong.
+function left() {
+  const seconds = Math.ceil(Number(rest.dataset.rest) - performance.now() / 1000);
+  if (seconds <= 0) location.replace("/taste");
+  else rest.textContent = `${at} (in ${seconds} s)`;
+}
+
+if (rest) {
+  setInterval(left, 1000);
+  left();
+}
