@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from analysis.words.answers import headline, headlines, response_headline
     from analysis.words.checks import say_check
-    from analysis.words.findings import say_finding, say_term
+    from analysis.words.finding_parts import say_term
+    from analysis.words.findings import say_finding
     from analysis.words.glossary import GLOSSARY, explain
     from analysis.words.models import say_left_out, say_model
     from analysis.words.next_bakes import say_next, say_treatment
@@ -31,7 +32,8 @@ if TYPE_CHECKING:
 _STAND_IN = {
     "answers": ("headline", "headlines", "response_headline"),
     "checks": ("say_check",),
-    "findings": ("say_finding", "say_term"),
+    "finding_parts": ("say_term",),
+    "findings": ("say_finding",),
     "glossary": ("GLOSSARY", "explain"),
     "models": ("say_left_out", "say_model"),
     "next_bakes": ("say_next", "say_treatment"),

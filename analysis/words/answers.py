@@ -11,21 +11,19 @@ from typing import Literal
 
 from analysis.results import Analysis, Finding, ResponseResult
 from analysis.words.amounts import amount_for_all, amount_to_use
+from analysis.words.bends import BENT, lies_off
 from analysis.words.equivalence import equivalence_headline
-from analysis.words.findings import (
-    BENT,
+from analysis.words.finding_parts import (
     CANNOT_TELL,
     alias,
-    because,
     from_to,
     leaves_out_zero,
-    lies_off,
     moved,
     numbers_of,
-    two_effects,
     varied,
     what_matters,
 )
+from analysis.words.findings import because, two_effects
 from analysis.words.leads import goals_headline, surface_headline
 from analysis.words.numbers import (
     half_width,

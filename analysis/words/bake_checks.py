@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from analysis.words.facts import MOST_NAMED, Facts, listed, listed_terms
-from analysis.words.findings import say_term
+from analysis.words.finding_parts import say_term
 from analysis.words.numbers import join_words, say_count, say_number, say_p
 
 

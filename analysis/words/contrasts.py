@@ -6,7 +6,7 @@ from analysis.estimates import Comparison
 from analysis.parts import ChosenContrast
 from analysis.questions import Question
 from analysis.results import ResponseResult
-from analysis.words.findings import METHODS
+from analysis.words.finding_parts import METHODS
 from analysis.words.numbers import half_width, join_words, say_interval, say_level, say_p, say_signed, start, with_unit
 
 MOST_LEVELS = 8

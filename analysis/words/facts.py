@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from analysis.words.findings import say_term
+from analysis.words.finding_parts import say_term
 from analysis.words.numbers import join_words, say_p
 
 Facts = Mapping[str, Any]

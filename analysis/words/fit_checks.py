@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from analysis.words.facts import Facts, listed, listed_terms, said_p
-from analysis.words.findings import say_term
+from analysis.words.finding_parts import say_term
 from analysis.words.numbers import say_count, say_fixed, say_number, say_p, say_share, say_signed
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 from analysis.baked import levels_baked
 from analysis.questions import Factor, Question
 from analysis.results import Analysis, Finding, ResponseResult
-from analysis.words.findings import varied
+from analysis.words.finding_parts import varied
 from analysis.words.numbers import half_width, join_words, say_level, say_number, start, with_unit, with_warmth
 
 FOREMOST = 6  # findings whose limits are listed

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from analysis.questions import Question
 from analysis.results import LeftOut, ModelNote, ResponseResult
-from analysis.words.findings import METHODS, say_term
+from analysis.words.finding_parts import METHODS, say_term
 from analysis.words.numbers import join_words, say_amount, say_count, say_number, say_share, start
 from analysis.words.scatter import spoken
 from analysis.words.scores import METHOD_KINDS, say_score_method

@@ -10,7 +10,7 @@ from typing import Any
 
 from analysis.questions import Question
 from analysis.results import NextBakes
-from analysis.words.findings import say_term
+from analysis.words.finding_parts import say_term
 from analysis.words.numbers import (
     half_width,
     join_words,

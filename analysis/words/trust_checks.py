@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from analysis.words.facts import Facts, listed, said_p
-from analysis.words.findings import say_term
+from analysis.words.finding_parts import say_term
 from analysis.words.numbers import say_number, say_share
 
 # How a scale is called in a sentence, and how it is asked for.

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 
 from analysis.estimates import Effect
 from analysis.results import Finding, ResponseResult
-from analysis.words.findings import say_term
+from analysis.words.finding_parts import say_term
 from analysis.words.numbers import half_width, say_interval, say_level, say_number, say_share, say_signed, with_warmth
 from analysis.words.pages import between
 from analysis.words.pictures import effects as say

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from analysis.results import BakePoint, Check, ResponseResult
-from analysis.words.findings import say_term
+from analysis.words.finding_parts import say_term
 from analysis.words.numbers import number_shown, say_fixed, say_level, say_list, say_number, say_share, say_signed
 from analysis.words.pictures import trust as say
 from reports.figures.checks import usable

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from analysis.results import Analysis, ResponseResult
 from analysis.scores.results import DoseLimit, LikelihoodRatio, ScoreDifference, ScorePart
 from analysis.words import tables as say
-from analysis.words.findings import say_term
+from analysis.words.finding_parts import say_term
 from analysis.words.numbers import half_width, say_level, say_number, say_p, say_share
 from analysis.words.scores import say_scores, told_levels
 from reports.figures.picture import Table

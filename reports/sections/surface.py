@@ -9,7 +9,7 @@ from analysis.surfaces.results import ClimbPart, SurfacePart
 from analysis.surfaces.slices import slices
 from analysis.words import tables as say
 from analysis.words.blends import say_blend
-from analysis.words.findings import say_term
+from analysis.words.finding_parts import say_term
 from analysis.words.numbers import half_width, say_level, say_number, say_p
 from analysis.words.surfaces import say_climb, say_surface
 from reports.figures.blend import draw_traces, draw_triangle

@@ -6,7 +6,8 @@ from pathlib import Path
 import pytest
 
 from analysis.words.checks import CHECKS
-from analysis.words.findings import KINDS, METHODS
+from analysis.words.finding_parts import METHODS
+from analysis.words.findings import KINDS
 from analysis.words.gauge import SAID
 from analysis.words.next_bakes import REASONS
 
