@@ -105,14 +105,16 @@ def state_of(session: Session, trial: Trial) -> str:
     return session.connection().execute(_STATE, {"trial": trial.id}).scalar() or "planned"
 
 
-def refuse_closed(session: Session, trial: Trial) -> None:
-    """Raises Conflict when the trial takes no more entries."""
-    if state_of(session, trial) == "closed":
+def refuse_closed(session: Session, trial: Trial) -> str:
+    """The state of a trial that is open. Raises Conflict when it takes no more entries."""
+    state = state_of(session, trial)
+    if state == "closed":
         raise Conflict(
             f'Trial "{trial.name}" is closed.',
             where=f'trial "{trial.name}"',
             try_this=f'crumbwise trial reopen "{trial.name}" --reason "…"',
         )
+    return state
 
 
 class _Kept(Protocol):

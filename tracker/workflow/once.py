@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Generic, TypeVar
 
-from sqlalchemy import Connection, delete, insert, select
+from sqlalchemy import Connection, bindparam, delete, insert, select
 from sqlmodel import Session
 
 from tracker.bench_tables import keys
@@ -23,6 +23,9 @@ from tracker.store import Deed, Store, as_stamp
 from tracker.workflow.signed_in import change_outside_the_record
 
 T = TypeVar("T")
+# Made once: building a statement takes longer than running it.
+_STANDS = select(keys).where(keys.c.key == bindparam("wanted"))
+_KEEP = insert(keys)
 KEPT = timedelta(days=90)
 LONGEST = 80
 
@@ -67,7 +70,7 @@ class OnceStore(Store):
                 if before is not None:
                     raise _Already(before)
                 row = {"key": self._key, "payload_hash": self._digest, "person_id": self._person, "at": deed.at}
-                connection.execute(insert(keys).values(**row))
+                connection.execute(_KEEP, row)
             yield deed
         self.at = self.at or deed.at
 
@@ -104,7 +107,7 @@ def forget_old_keys(store: Store) -> None:
 
 
 def _look(connection: Connection, key: str, digest: str) -> str | None:
-    row = connection.execute(select(keys).where(keys.c.key == key)).one_or_none()
+    row = connection.execute(_STANDS, {"wanted": key}).one_or_none()
     if row is None:
         return None
     if row.payload_hash != digest:

@@ -22,7 +22,6 @@ from tracker.workflow.lookup import (
     refuse_closed,
     response_named,
     responses_of,
-    state_of,
     trial_and_run,
 )
 from tracker.workflow.readings import (
@@ -76,7 +75,7 @@ def record_run(
     _check_entry(entry, outcome)
     with store.write(person=person, action="record run", reason=reason.strip()) as deed:
         entry = replace(entry, at=entry.at or deed.at)
-        found, its_run, place = _open(deed, trial, run)
+        found, its_run, place, before = _open(deed, trial, run)
         bake = _bake(deed, its_run, entry.at)
         state = _write_outcome(deed, bake, outcome, entry, deviations.strip(), oven_temperature_c, place)
         written: list[Written] = []
@@ -89,7 +88,8 @@ def record_run(
         grams = write_weighings(
             deed, found, bake, weighed, person=person, at=entry.at, correct=correct, reason=entry.reason, place=place
         )
-        _begin(deed, found, entry)
+        if before == "planned":
+            deed.add(TrialState(trial_id=key(found), state="baking", at=entry.at, person_id=entry.person))
     return Recorded(
         trial=found.name,
         run=its_run.code,
@@ -119,7 +119,7 @@ def void_readings(
         raise UsageError("Nothing to take back was named.", where="trial record --void", try_this='name "rise height"')
     with store.write(person=person, action="void reading", reason=entry.reason) as deed:
         entry = replace(entry, at=deed.at)
-        found, its_run, place = _open(deed, trial, run)
+        found, its_run, place, _ = _open(deed, trial, run)
         bake = standing.bake_of(deed.session, its_run)
         known = responses_of(deed.session, found)
         written = []
@@ -155,7 +155,7 @@ def add_note(
         raise InputError("The note is empty.", where="trial note", try_this='write words, such as "soapy at the back"')
     with store.write(person=person, action="taste note") as deed:
         when = at or deed.at
-        found, its_run, _ = _open(deed, trial, run)
+        found, its_run, *_ = _open(deed, trial, run)
         bake = _bake(deed, its_run, when)
         deed.add(
             TasteNote(
@@ -186,15 +186,11 @@ def _check_entry(entry: Entry, outcome: str) -> None:
         raise UsageError("Pieces and repeats count from 1.", where="trial record", try_this="--piece 1")
 
 
-def _open(deed: Deed, trial: str, run: str) -> tuple[Trial, Run, str]:
+def _open(deed: Deed, trial: str, run: str) -> tuple[Trial, Run, str, str]:
+    """The trial, its run, where that is in words, and the state of the trial."""
     found, its_run = trial_and_run(deed.session, trial, run)
-    refuse_closed(deed.session, found)
-    return found, its_run, f'trial "{found.name}", run {its_run.code}'
-
-
-def _begin(deed: Deed, trial: Trial, entry: Entry) -> None:
-    if state_of(deed.session, trial) == "planned":
-        deed.add(TrialState(trial_id=key(trial), state="baking", at=entry.at, person_id=entry.person))
+    state = refuse_closed(deed.session, found)
+    return found, its_run, f'trial "{found.name}", run {its_run.code}', state
 
 
 def _bake(deed: Deed, run: Run, at: str) -> Bake:
