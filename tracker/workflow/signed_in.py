@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from secrets import token_urlsafe
 
-from sqlalchemy import delete, insert, select, update
+from sqlalchemy import bindparam, delete, insert, select, update
 
 from tracker.bench_tables import sessions
 from tracker.databases import for_writing, take_turn
@@ -24,6 +24,8 @@ TABLET_LASTS = timedelta(days=90)
 SHIFT_LASTS = timedelta(hours=16)
 IDLE = timedelta(hours=3)
 _SEEN_EVERY = timedelta(minutes=1)
+# Asked by every request, so made once.
+_STANDS = select(sessions).where((sessions.c.token_hash == bindparam("hash")) & (sessions.c.kind == bindparam("of")))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -59,8 +61,7 @@ def standing_at(store: Store, kind: str, token: str) -> Standing | None:
         return None
     hashed, now = _hash(token), store.now()
     with store.read() as session:
-        wanted = select(sessions).where((sessions.c.token_hash == hashed) & (sessions.c.kind == kind))
-        row = session.connection().execute(wanted).one_or_none()
+        row = session.connection().execute(_STANDS, {"hash": hashed, "of": kind}).one_or_none()
     if row is None or row.ends_at < as_stamp(now):
         return None
     seen = datetime.fromisoformat(row.seen_at)
