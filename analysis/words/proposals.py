@@ -98,9 +98,9 @@ def chemistry_row(chemistry: RunChemistry) -> tuple[str, ...]:
     """Gas, soda left over, acid left over, pH of the crumb, as ``CHEMISTRY`` heads them."""
     ph = "–" if chemistry.predicted_ph is None else say_fixed(chemistry.predicted_ph, 1)
     return (
-        say_number(chemistry.gas_ml),
-        say_number(chemistry.soda_left_g),
-        say_number(chemistry.acid_left_meq),
+        say_fixed(chemistry.gas_ml, 0),
+        say_fixed(chemistry.soda_left_g, 2),
+        say_fixed(chemistry.acid_left_meq, 1),
         ph,
     )
 

@@ -1,17 +1,13 @@
 """What does a plan show before it is released, and what would another design cost or see?
 
-A plan that was worked out once (``worked_out``, which may take seconds) is shown as often as is
-wanted; what is shown is what is released, run for run.
+Everything is in words already; a page only places it.
 """
 
 from __future__ import annotations
 
-import secrets
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
-
-from sqlmodel import select
+from typing import TYPE_CHECKING, Any
 
 from analysis.words.numbers import start
 from analysis.words.proposals import (
@@ -27,35 +23,18 @@ from analysis.words.proposals import (
     say_weight,
     say_why,
 )
-from tracker.errors import InputError
-from tracker.intake.plan_file import PlanFile, read_plan
-from tracker.intake.plan_tables import LARGEST_SEED, clean_name
-from tracker.models import Trial
+from tracker.intake.plan_file import read_plan
 from tracker.store import Store
 from tracker.workflow.answers import DAY
 from tracker.workflow.plan_takes import Takes, what_it_takes
-from tracker.workflow.planning import LONGEST_TRIAL_NAME, PlannedTrial, plan_trial, preview_plan, slug
-from tracker.workflow.questions import Proposal, advise_on, write_proposal
-from tracker.workflow.requests import design_request
-from tracker.workflow.wishes import Wishes
+from tracker.workflow.plan_working import Worked, design_key, free_trial_name
+from tracker.workflow.planning import PlannedTrial, preview_plan
 
 if TYPE_CHECKING:
     from analysis.designs.advice import Advice
-    from analysis.designs.plan import Plan
-    from analysis.designs.trying import Option
 
-SEARCHED = ("optimal", "constrained mixture")  # as large as their runs; repeats do not multiply them
+SEARCHED = ("optimal",)  # as large as its runs; repeats do not multiply it
 Facts = tuple[tuple[str, str], ...]
-
-
-@dataclass(frozen=True, kw_only=True)
-class Worked:
-    """A plan file with the runs laid out of it; ``seed`` None where the file says its own."""
-
-    text: str
-    laid: Plan
-    seed: int | None = None
-    proposal: Proposal | None = None
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -113,56 +92,6 @@ class PlanView:
     has_formula: bool
 
 
-def draw_seed() -> int:
-    """Of order and codes; drawn when the questions begin, so that the plan stays the same until it is released."""
-    return secrets.randbelow(LARGEST_SEED)
-
-
-def work_out(wishes: Wishes, *, seed: int, choose: str = "", times: int | None = None) -> Worked:
-    """The advised plan, or the one of ``choose`` (a key of the others), each treatment ``times`` times.
-
-    Raises InputError with the nearest way out.
-    """
-    from analysis.designs.advice import instead, with_repeats
-    from analysis.errors import PlanError
-
-    advice = advise_on(wishes, seed=seed)
-    if choose and choose != design_key(advice.chosen):
-        advice = instead(advice, _option(advice, choose))
-    if times is not None and times != advice.request.replicates:
-        try:
-            advice = with_repeats(advice, times)
-        except PlanError as refused:
-            raise InputError(refused.what, where="repeats", try_this=refused.try_this) from refused
-    proposal = write_proposal(wishes, advice)
-    return Worked(text=proposal.text, laid=advice.chosen.plan, proposal=proposal)
-
-
-def read_out(text: str, *, seed: int) -> Worked:
-    """A plan file laid out; ``seed`` where it says none. Raises InputError, PlanError with what is wrong where."""
-    from analysis.designs.plan import lay_out
-
-    read = read_plan(text)  # never a path: what was typed must not open a file of this machine
-    drawn = seed if read.design.seed is None else None
-    return Worked(text=text, laid=lay_out(design_request(read, drawn)), seed=drawn)
-
-
-def design_key(option: Option) -> str:
-    """ "central composite, 14"."""
-    return f"{option.request.kind}, {option.bakes}"
-
-
-def _option(advice: Advice, choose: str) -> Option:
-    for option in advice.others:
-        if design_key(option) == choose:
-            return option
-    raise InputError(
-        f'"{choose}" is not among the designs for this any more.',
-        where="compare",
-        try_this="one of those shown, or the advised one",
-    )
-
-
 def view_plan(store: Store, worked: Worked) -> PlanView:
     """What the page says. Raises InputError for a formula that is not there, PlanError for what nobody can weigh."""
     from analysis.words.plans import plan_parts
@@ -185,14 +114,7 @@ def view_plan(store: Store, worked: Worked) -> PlanView:
         mixed=parts["mixed"],
         how=parts["how"],
         cautions=tuple(dict.fromkeys(_cautions(planned, takes, advice))),
-        chemistry=tuple(
-            Treatment(
-                words=say_settings(each.settings, planned.plan.units),
-                row=chemistry_row(each.chemistry),
-                senseless=each.senseless,
-            )
-            for each in planned.treatments
-        ),
+        chemistry=_chemistry(planned),
         others=_others(advice),
         factors=tuple(factor.name for factor in read.factors),
         runs=_runs(planned, [factor.name for factor in read.factors]),
@@ -201,32 +123,6 @@ def view_plan(store: Store, worked: Worked) -> PlanView:
         repeatable=planned.plan.design.kind not in SEARCHED,
         has_formula=read.formula is not None or read.formula_name is not None,
     )
-
-
-def release(store: Store, worked: Worked, *, name: str, person: int) -> PlannedTrial:
-    """Write what was shown as a trial. Raises Conflict when the name is taken meanwhile."""
-    return plan_trial(store, worked.text, name=name, person=person, seed=worked.seed, laid=worked.laid)
-
-
-def chosen_name(store: Store, worked: Worked, typed: str) -> str:
-    """The name that was typed. Raises InputError, with a free one, for what is no name."""
-    try:
-        return str(clean_name(typed))
-    except ValueError as wrong:
-        free = free_trial_name(store, read_plan(worked.text))
-        raise InputError(f"The name {wrong}.", where="name", try_this=free) from wrong
-
-
-def free_trial_name(store: Store, read: PlanFile) -> str:
-    """The plan's own name or one made from its title, with a number behind it where a trial has it."""
-    wanted = read.name or slug(read.title)
-    with store.read() as session:
-        taken = set(session.exec(select(Trial.name)).all())
-    number, found = 2, wanted
-    while found in taken:
-        found = f"{wanted[: LONGEST_TRIAL_NAME - 5]}-{number}"
-        number += 1
-    return found
 
 
 def _advised(advice: Advice | None) -> tuple[str, ...]:
@@ -259,6 +155,26 @@ def _cautions(planned: PlannedTrial, takes: Takes, advice: Advice | None) -> Ite
     yield from planned.plan.warnings
     if takes.unpriced:
         yield say_unpriced(takes.unpriced)
+
+
+def _chemistry(planned: PlannedTrial) -> tuple[Treatment, ...]:
+    """In the order in which doses and kinds stand in the plan, not in that of baking."""
+    levels = planned.plan.design.settings
+
+    def place(settings: Mapping[str, Any]) -> tuple[int, ...]:
+        return tuple(
+            levels[name].index(value) if value in levels[name] else len(levels[name])
+            for name, value in settings.items()
+        )
+
+    return tuple(
+        Treatment(
+            words=say_settings(each.settings, planned.plan.units),
+            row=chemistry_row(each.chemistry),
+            senseless=each.senseless,
+        )
+        for each in sorted(planned.treatments, key=lambda each: place(each.settings))
+    )
 
 
 def _others(advice: Advice | None) -> tuple[OtherDesign, ...]:

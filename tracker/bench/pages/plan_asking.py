@@ -9,7 +9,7 @@ from urllib.parse import urlencode
 
 from tracker.errors import InputError
 from tracker.intake.plan_tables import LARGEST_SEED
-from tracker.workflow.plan_pages import draw_seed
+from tracker.workflow.plan_working import draw_seed
 
 NAME = re.compile(
     r"(?:aim|formula|flour|factor|kind|unit|doses|kinds|share|line|hard-to-change|bakes-a-day"

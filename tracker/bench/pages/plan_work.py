@@ -15,7 +15,7 @@ from threading import Lock
 from fastapi import Request
 
 from tracker.bench.failing import OURS
-from tracker.workflow.plan_pages import Worked
+from tracker.workflow.plan_working import Worked
 
 KEPT = 40
 PATIENCE_S = 4.0

@@ -1,0 +1,72 @@
+"""What do the pages of a plan share: what was refused, the plan of a text, the page of a proposal?"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from urllib.parse import quote, urlencode
+
+from fastapi import Request
+from starlette.responses import Response
+
+from tracker.bench.kit import advice, page, status_of
+from tracker.bench.pages.plan_asking import Asking
+from tracker.bench.pages.plan_work import workshop
+from tracker.workflow.plan_pages import PlanView
+from tracker.workflow.plan_walk import Walk
+from tracker.workflow.plan_working import Worked, read_out
+
+
+@dataclass(frozen=True, kw_only=True)
+class Wrong:
+    """What was refused, and the name that was typed for the trial."""
+
+    what: str
+    next: str
+    status: int
+    name: str = ""
+
+
+def wrong_of(error: Exception, name: str = "") -> Wrong:
+    return Wrong(
+        what=str(getattr(error, "what", error)),
+        next=advice(error),  # type: ignore[arg-type]
+        status=status_of(error),
+        name=name,
+    )
+
+
+def address(path: str, trial: str) -> str:
+    return f"{path}?trial={quote(trial, safe='')}"
+
+
+def shown(
+    request: Request,
+    view: PlanView,
+    worked: Worked,
+    *,
+    asking: Asking | None = None,
+    found: Walk | None = None,
+    wrong: Wrong | None = None,
+    status: int = 200,
+) -> Response:
+    fields = {each.name: each for each in found.answered} if found else {}
+    return page(
+        request,
+        "plan/proposal.html",
+        status=wrong.status if wrong else status,
+        view=view,
+        worked=worked,
+        asking=asking,
+        asked=urlencode(asking.fields()) if asking else "",
+        day=fields.get("bakes-a-day"),
+        most=fields.get("bakes-at-most"),
+        wrong=wrong,
+    )
+
+
+def read(request: Request, plan: str, seed: int, patience: float) -> Worked | None:
+    """Known already where it was shown, with the seed that it was shown with."""
+    known = workshop(request).known(("text", plan))
+    if known is not None and known.seed in (None, seed):
+        return known
+    return workshop(request).ask(("text", plan, seed), lambda: read_out(plan, seed=seed), patience=patience)
