@@ -131,13 +131,20 @@ class GroupWriter:
         self._thread = None
 
     def do(self, deed: Callable[[Store], T]) -> T:
+        return self.send(deed).result()
+
+    def send(self, deed: Callable[[Store], T]) -> Future[T]:
+        """Answered when the deed is on the disk; whoever waits must not cancel it."""
         answer: Future[T] = Future()
         with self._lock:
-            taken = self._taking
-            if taken:
+            if self._taking:
                 self._waiting.put((deed, answer))
-        # Nobody shares a commit before the start and after the end.
-        return answer.result() if taken else deed(self.store)
+                return answer
+        try:  # nobody shares a commit before the start and after the end
+            answer.set_result(deed(self.store))
+        except Exception as error:
+            answer.set_exception(error)
+        return answer
 
     def _run(self) -> None:
         while True:

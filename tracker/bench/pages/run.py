@@ -11,10 +11,11 @@ from typing import Annotated
 from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request
+from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from tracker.bench.kit import advice, form_of, keep, needs, page, status_of, store_of, text, wants_json
+from tracker.bench.kit import advice, form_of, keep_soon, needs, page, status_of, store_of, text, wants_json
 from tracker.errors import Conflict, InputError, TrackerError
 from tracker.intake.numbers import read_number
 from tracker.workflow.accounts import AccountLine
@@ -66,7 +67,7 @@ def show(request: Request, who: Baker, trial: str, code: str) -> Response:
 
 
 @router.post("/run/{trial:path}/{code}")
-def enter(request: Request, who: Baker, form: Form, trial: str, code: str) -> Response:
+async def enter(request: Request, who: Baker, form: Form, trial: str, code: str) -> Response:
     """One entry; ``do`` says which."""
     deeds = {
         "reading": _reading,
@@ -84,11 +85,11 @@ def enter(request: Request, who: Baker, form: Form, trial: str, code: str) -> Re
     place = text(form, "place")[:40]
     then = f"{_address(trial, code)}#{quote(place)}" if place else _address(trial, code)
     try:
-        return keep(request, who, form, lambda store: deed(store, who.person, form, trial, code), then=then)
+        return await keep_soon(request, who, form, lambda store: deed(store, who.person, form, trial, code), then=then)
     except TrackerError as error:
         if status_of(error) not in (409, 422) or place == "":
             raise
-        return _refused(request, form, error, trial, code, place)
+        return await run_in_threadpool(_refused, request, form, error, trial, code, place)
 
 
 def _refused(request: Request, form: FormData, error: TrackerError, trial: str, code: str, place: str) -> Response:
