@@ -115,7 +115,9 @@ def options_of(candidate: Candidate, situation: Situation) -> list[Option]:
 
 def repeated(option: Option, situation: Situation, times: int) -> Option:
     """The same design with every treatment ``times`` times. Raises PlanError where it cannot be laid out."""
-    request = replace(option.request, replicates=times, block=None, block_size=None)
+    was = option.request
+    centres = None if was.centre_points is None else was.centre_points // was.replicates * times
+    request = replace(was, replicates=times, centre_points=centres, block=None, block_size=None)
     candidate = Candidate(request=request, why=option.why, tier=option.tier, searched=request.kind == "optimal")
     made = _laid_out(request, candidate, situation, MOST_REPEATED)
     if made is not None:

@@ -25,6 +25,8 @@ TOGETHER = (
 THING = ("factor", "kind", "unit", "doses", "kinds", "share", "line")
 READING = ("response", "response-unit", "goal", "matters", "differ")
 MOST_QUESTIONS = 120
+# Their defaults are made from answers before; left as they stood, they follow when those change.
+FOLLOWS = ("unit", "doses", "line", "response-unit", "title")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -136,6 +138,7 @@ def _name(asked: Asked, counts: dict[str, int]) -> str:
 
 
 def _as_default(text: str, asked: Asked) -> str:
-    """ "" where the default was left as it stood: it then follows what it was made from."""
+    """ "" where a default was left as it stood that follows what it was made from."""
     text = " ".join(text.split())
-    return "" if text.casefold() == asked.default.casefold() else text
+    follows = asked.key.replace(" ", "-") in FOLLOWS
+    return "" if follows and text.casefold() == asked.default.casefold() else text

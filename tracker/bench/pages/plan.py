@@ -47,8 +47,7 @@ def begin(request: Request, who: Analyst) -> Response:
 @router.get("/plan/ask")
 def ask(request: Request, who: Analyst) -> Response:
     """The next question, or the one that was asked for."""
-    asking = read_asking(request.query_params.multi_items())
-    found = walk_of(request, asking)
+    asking, found = walk_of(request, read_asking(request.query_params.multi_items()))
     if not found.page:
         return RedirectResponse(asking.address("/plan/proposal"), status_code=303)
     refused = any(each.refusal for each in found.page)
@@ -66,23 +65,25 @@ def ask(request: Request, who: Analyst) -> Response:
 
 @router.get("/plan/answers")
 def answers(request: Request, who: Analyst) -> Response:
-    asking = read_asking(request.query_params.multi_items())
-    return _answers(request, asking, walk_of(request, asking))
+    asking, found = walk_of(request, read_asking(request.query_params.multi_items()))
+    return _answers(request, asking, found)
 
 
 @router.get("/plan/proposal")
 def propose(request: Request, who: Analyst) -> Response:
     """What is advised for the answers, and what else there is."""
-    asking = read_asking(request.query_params.multi_items())
-    found = walk_of(request, asking)
+    asking, found = walk_of(request, read_asking(request.query_params.multi_items()))
     if found.page:
         return RedirectResponse(asking.address("/plan/ask"), status_code=303)
     return proposal_of(request, asking, found)
 
 
-def walk_of(request: Request, asking: Asking) -> Walk:
+def walk_of(request: Request, asking: Asking) -> tuple[Asking, Walk]:
+    """How far it is; a default that was left as it stood is brought along as such."""
     formulas = {each.formula.name: each.formula.ingredients() for each in list_formulas(store_of(request))}
-    return walk(formulas, asking.texts, at=asking.at, until=asking.until)
+    found = walk(formulas, asking.texts, at=asking.at, until=asking.until)
+    texts = {**asking.texts, **{each.name: each.text for each in found.answered}}
+    return replace(asking, texts=texts), found
 
 
 def _answers(request: Request, asking: Asking, found: Walk, wrong: Wrong | None = None) -> Response:

@@ -115,8 +115,7 @@ def release_it(request: Request, who: Analyst, form: Form) -> Response:
 def _again(request: Request, plan: str, seed: int, asked: str, wrong: Wrong) -> Response:
     """The page that was released from, with what stopped it."""
     if asked:
-        asking = read_asking(parse_qsl(asked, keep_blank_values=True))
-        found = walk_of(request, asking)
+        asking, found = walk_of(request, read_asking(parse_qsl(asked, keep_blank_values=True)))
         if not found.page:
             return proposal_of(request, asking, found, wrong)
     return _look(request, plan, seed, wrong)

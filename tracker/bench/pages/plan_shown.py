@@ -21,6 +21,7 @@ class Wrong:
     """What was refused, and the name that was typed for the trial."""
 
     what: str
+    where: str
     next: str
     status: int
     name: str = ""
@@ -29,6 +30,7 @@ class Wrong:
 def wrong_of(error: Exception, name: str = "") -> Wrong:
     return Wrong(
         what=str(getattr(error, "what", error)),
+        where=str(getattr(error, "where", "")),
         next=advice(error),  # type: ignore[arg-type]
         status=status_of(error),
         name=name,

@@ -29,7 +29,7 @@ class Workshop:
         self._kept: OrderedDict[Hashable, Future[Worked]] = OrderedDict()
         self._lock = Lock()
 
-    def ask(self, what: Hashable, make: Callable[[], Worked], *, patience: float = PATIENCE_S) -> Worked | None:
+    def ask(self, what: Hashable, make: Callable[[], Worked], *, patience: float | None = None) -> Worked | None:
         """The plan, or None while it is being worked out. Raises what ``make`` raised."""
         with self._lock:
             job = self._kept.get(what)
@@ -40,7 +40,7 @@ class Workshop:
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)[1].cancel()
         try:
-            return job.result(timeout=patience)
+            return job.result(timeout=PATIENCE_S if patience is None else patience)
         except NotYet:
             return None
         except Exception as error:
