@@ -8,11 +8,13 @@ every answer, those of errors too. What nobody foresaw ends here as one sentence
 from __future__ import annotations
 
 import logging
+from asyncio import timeout
+from contextlib import suppress
 from secrets import token_hex
 from typing import Any
 
 from starlette.datastructures import Headers, MutableHeaders
-from starlette.responses import PlainTextResponse
+from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from tracker.bench.settings import BenchSettings
@@ -35,10 +37,15 @@ SAFE = ("GET", "HEAD")
 TAKEN = (*SAFE, "POST")
 BODIES = ("application/x-www-form-urlencoded", "multipart/form-data")
 UPLOADS = "/upload"  # paths that end so take larger bodies
+DRAINS_FOR = 60.0  # seconds
+PHOTOS = "/photo/"  # and those that begin so
 
 
 class _TooLarge(Exception):
-    pass
+    """``more``: it has not all arrived yet."""
+
+    def __init__(self, *, more: bool) -> None:
+        self.more = more
 
 
 class Guard:
@@ -63,14 +70,17 @@ class Guard:
             await send(message)
 
         refused = self._refusal(scope)
+        if refused is not None and refused[0] == 413:
+            await self._say_too_large(scope, receive, with_headers)
+            return
         if refused is not None:
             await PlainTextResponse(refused[1], status_code=refused[0])(scope, receive, with_headers)
             return
         try:
             await self.app(scope, self._counted(scope, receive), with_headers)
-        except _TooLarge:
+        except _TooLarge as cut:
             if not began:
-                await _too_large()(scope, receive, with_headers)
+                await self._say_too_large(scope, receive, with_headers, more=cut.more)
         except Exception:
             number = token_hex(4)
             log.exception("error %s", number)
@@ -104,11 +114,24 @@ class Guard:
         if not length.isascii() or not length.isdigit():
             return 400, "The length of the form is no number.\n"
         if len(length) > 15 or int(length) > self._most(path):
-            return 413, TOO_LARGE
+            return 413, ""
         return None
 
     def _most(self, path: str) -> int:
+        if path.startswith(PHOTOS):
+            return self.settings.photo_bytes
         return self.settings.upload_bytes if path.endswith(UPLOADS) else self.settings.body_bytes
+
+    async def _say_too_large(self, scope: Scope, receive: Receive, send: Send, *, more: bool = True) -> None:
+        """A browser that is still sending when it is answered shows a broken connection instead of the answer."""
+        left = self.settings.drained_bytes
+        with suppress(TimeoutError):
+            async with timeout(DRAINS_FOR):
+                while more and left > 0:
+                    message = await receive()
+                    left -= len(message.get("body", b""))
+                    more = bool(message.get("more_body"))
+        await _too_large(scope, self._most(scope["path"]))(scope, receive, send)
 
     def _counted(self, scope: Scope, receive: Receive) -> Receive:
         """A length may be missing or a lie: what really arrives is counted."""
@@ -119,17 +142,27 @@ class Guard:
             message = await receive()
             so_far += len(message.get("body", b""))
             if so_far > most:
-                raise _TooLarge
+                raise _TooLarge(more=bool(message.get("more_body")))
             return message
 
         return counted
 
 
-TOO_LARGE = "That is larger than the bench takes. Nothing was changed.\n"
+TOO_LARGE = "That is larger than the bench takes here, which is {:.0f} MB. Nothing was changed."
+GO_BACK = "Go back with the arrow of the browser: what was typed is still there."
+PAGE = (
+    '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
+    '<title>Too large</title><link rel="stylesheet" href="/static/bench.css"><main><h1>Too large</h1>'
+    '<p class="wrong" role="alert">{}</p><p>{}</p></main></html>'
+)
 
 
-def _too_large() -> PlainTextResponse:
-    return PlainTextResponse(TOO_LARGE, status_code=413)
+def _too_large(scope: Scope, most: int) -> Response:
+    """A sentence on a page, or the same for our script; the page holds nothing that a stranger wrote."""
+    words = TOO_LARGE.format(most / 1e6)
+    if Headers(scope=scope).get("accept", "").startswith("application/json"):
+        return JSONResponse({"error": words, "next": ""}, status_code=413)
+    return HTMLResponse(PAGE.format(words, GO_BACK), status_code=413)
 
 
 def _unforeseen(number: str) -> PlainTextResponse:
@@ -141,5 +174,13 @@ def _put_headers(message: Any, scope: Scope) -> None:
     headers = MutableHeaders(scope=message)
     for name, value in HEADERS.items():
         headers[name] = value
-    # What stands on a page may be somebody's name; style and scripts are the program's own.
-    headers["cache-control"] = "no-cache" if scope["path"].startswith("/static/") else "no-store"
+    headers["cache-control"] = _kept_by_a_browser(scope["path"], message["status"])
+    if scope["path"].startswith(PHOTOS):
+        headers["vary"] = "cookie"  # on a tablet that goes around, the next person asks anew
+
+
+def _kept_by_a_browser(path: str, status: int) -> str:
+    """What stands on a page may be somebody's name; style and scripts are the program's own; a photo never changes."""
+    if path.startswith(PHOTOS) and status == 200:
+        return "private, max-age=57600, immutable"  # a shift
+    return "no-cache" if path.startswith("/static/") else "no-store"

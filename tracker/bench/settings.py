@@ -21,7 +21,9 @@ class BenchSettings:
     lan: bool = False  # reachable from other machines
     first_code: str = ""  # what the first owner types once; "" when there is an owner
     body_bytes: int = 1_000_000  # a form; nobody types more
-    upload_bytes: int = 10_000_000  # a picture or a spreadsheet, on the pages that take one
+    upload_bytes: int = 10_000_000  # a spreadsheet, on the pages that take one
+    photo_bytes: int = 15_100_000  # a photo of 15 MB and the form around it, on the page that takes one
+    drained_bytes: int = 80_000_000  # of a body that is too large: read and dropped, so that the answer is seen
     parallel_hashes: int = 2  # each takes 32 MiB and a core
 
     @property

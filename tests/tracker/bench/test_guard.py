@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import asyncio
+import tracemalloc
 from itertools import product
+from typing import Any
 
 import pytest
 from starlette.responses import PlainTextResponse
@@ -113,6 +116,60 @@ def test_a_body_that_is_too_large_is_cut(client, app):
         answer = client.post("/sign-in", content=content, headers={"content-type": "application/x-www-form-urlencoded"})
         assert answer.status_code == 413
         assert HEADERS.items() <= dict(answer.headers).items()
+
+
+@pytest.mark.parametrize(("path", "said", "words"), [("/photo/soda/108", True, b"15 MB"), ("/sign-in", False, b"1 MB")])
+def test_50_mb_end_in_a_sentence_and_are_never_held(app, path, said, words):
+    """With their length said beforehand, and without; dropped piece by piece as they come."""
+    held: list[int] = []
+    asked = {"content-type": KINDS[0], **({"content-length": "50000000"} if said else {})}
+
+    async def send_and_look() -> list[dict[str, Any]]:
+        sent, answers = 0, []
+
+        async def receive() -> dict[str, Any]:
+            nonlocal sent
+            sent += 100_000
+            held.append(tracemalloc.get_traced_memory()[0])
+            return {"type": "http.request", "body": b"a" * 100_000, "more_body": sent < 50_000_000}
+
+        async def send(message: dict[str, Any]) -> None:
+            answers.append(message)
+
+        headers = {**asked, "host": HOST, "origin": f"http://{HOST}", "accept": "text/html"}
+        scope = {
+            "type": "http",
+            "asgi": {"version": "3.0"},
+            "method": "POST",
+            "path": path,
+            "raw_path": path.encode(),
+            "query_string": b"",
+            "scheme": "http",
+            "http_version": "1.1",
+            "server": ("127.0.0.1", 8030),
+            "client": ("127.0.0.1", 50_000),
+            "root_path": "",
+            "headers": [(name.encode(), value.encode()) for name, value in headers.items()],
+        }
+        await app(scope, receive, send)
+        assert sent == 50_000_000
+        return answers
+
+    with TestClient(app):
+        tracemalloc.start()
+        try:
+            begins, *_, ends = asyncio.run(send_and_look())
+        finally:
+            tracemalloc.stop()
+    assert begins["status"] == 413
+    assert b"larger than the bench takes here, which is " + words in ends["body"]
+    assert max(held) - min(held) < 3_000_000
+
+
+def test_a_script_is_told_in_its_own_way(client):
+    headers = {"content-type": "application/x-www-form-urlencoded", "accept": "application/json"}
+    answer = client.post("/sign-in", content=b"a" * 1_000_001, headers=headers)
+    assert (answer.status_code, answer.json()["error"].count("1 MB")) == (413, 1)
 
 
 @pytest.mark.parametrize("length", ["-1", "1e9", "١٠", "9" * 30, "1 2"])
