@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
+from analysis.designs.serving import A_SITTING
 from analysis.words.numbers import say_setting
 from tracker.current import CurrentTrial, current_trial
 from tracker.models import Factor, Ingredient, Run, TastingSample, Trial
@@ -20,11 +21,12 @@ TASTED = ("score", "yes-no", "count")  # what is measured is not tasted
 
 @dataclass(frozen=True, kw_only=True)
 class Ready:
-    """A bake that can be served: ``settings`` in words."""
+    """A bake that can be served: ``settings`` in words; ``proposed``: the first of its settings, up to a sitting's."""
 
     code: str
     bake_order: int
     settings: str
+    proposed: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -57,9 +59,17 @@ def choices(store: Store, trial: str) -> Choices:
     people = list_people(store)
     with store.read() as session:
         current = current_trial(session, trial)
+        runs = bakes_done(current)
+        firsts = {run.settings: run.code for run in reversed(runs)}.values()
+        proposed = [run.code for run in runs if run.code in firsts][:A_SITTING]
         bakes = tuple(
-            Ready(code=run.code, bake_order=run.bake_order, settings=said_settings(session, run))
-            for run in bakes_done(current)
+            Ready(
+                code=run.code,
+                bake_order=run.bake_order,
+                settings=said_settings(session, run),
+                proposed=run.code in proposed,
+            )
+            for run in runs
         )
         allergens = ", ".join(_allergens(session, current))
         tasted = set(session.exec(select(TastingSample.person_id).distinct()))

@@ -22,6 +22,7 @@ from tracker.workflow.extending import ExtendedTrial
 from tracker.workflow.number_line import Line, line_of
 from tracker.workflow.report_portions import portion, portions
 from tracker.workflow.results_pages import Results, add_proposed, kept_together, results_of, start, state_of_record
+from tracker.workflow.tastings import still_open
 from tracker.workflow.trials import list_trials
 from tracker.workflow.what_if import Foretold, foretell, read_settings
 
@@ -136,6 +137,7 @@ def _answer(request: Request, trial: str) -> Response:
         "results/one.html",
         status=status,
         trial=trial,
+        tasting_open=still_open(store_of(request), trial),
         found=found,
         why=None if why is None else {"what": why.what, "next": advice(why)},  # type: ignore[arg-type]
         typed=typed,
