@@ -38,14 +38,17 @@ def mark_moment(
         its_run = find_run(runs_of(deed.session, found), run, trial=trial)
         kitchen = deed.session.exec(select(Kitchen)).first()
         now = datetime.fromisoformat(deed.at)
-        moment = _moment(now, ago_s, typed, kitchen.zone if kitchen else "UTC", where)
+        zone = kitchen.zone if kitchen else "UTC"
+        moment = _moment(now, ago_s, typed, zone, where)
         bake = deed.session.exec(select(Bake).where(Bake.run_id == its_run.id)).first()
         bake = bake or deed.add(Bake(run_id=its_run.id, made_at=deed.at))
         rows = deed.session.exec(select(BakeMoment).where(BakeMoment.bake_id == bake.id, BakeMoment.what == what)).all()
         before = next(iter(standing(rows)), None)
         if before is not None and not reason.strip():
             raise Conflict(
-                f"{what.capitalize()} is recorded already.", where=where, try_this="give a reason to change it"
+                f"{what.capitalize()} is recorded already: {_hour(before.moment, zone)}.",
+                where=where,
+                try_this="give a reason to change it",
             )
         deed.add(
             BakeMoment(
@@ -61,6 +64,12 @@ def mark_moment(
         if state_of(deed.session, found) == "planned":
             deed.add(TrialState(trial_id=key(found), state="baking", at=deed.at, person_id=person))
     return moment
+
+
+def _hour(moment: str, zone: str) -> str:
+    from zoneinfo import ZoneInfo
+
+    return datetime.fromisoformat(moment).astimezone(ZoneInfo(zone)).strftime("%H:%M")
 
 
 def _moment(now: datetime, ago_s: float, typed: str, zone: str, where: str) -> str:

@@ -79,6 +79,15 @@ class BatchLine:
         lines += [f"  Decided: {self.decision}"] if self.decision else []
         return "\n".join(lines)
 
+    def holds(self) -> str:
+        """All that was entered of it on one line, every reading as it stands: two that differ read otherwise."""
+        said = [f"baked at {self.baked_at}", *(part for part in (self.line, self.oven, self.shift) if part)]
+        for name, values in self.values.items():
+            of = f" of {', '.join(number_text(size) for size in self.sizes[name])}" if name in self.sizes else ""
+            said.append(f"{name} {', '.join(number_text(value) for value in values)}{of}")
+        said += [f"{name} lot {code}" for name, code in self.lots.items()]
+        return "; ".join([*said, *(["taken back"] if self.void else [])])
+
     def _means(self) -> list[str]:
         said = []
         for name, values in self.values.items():

@@ -22,6 +22,7 @@ from tracker.models import Batch, BatchChange, BatchLotChange, LoggedResponse, P
 from tracker.store import Deed, Store
 from tracker.workflow.batch_notices import check_ingredients, clock_notices, new_lots
 from tracker.workflow.batch_writing import find_or_make_lot
+from tracker.workflow.batches import line_of
 from tracker.workflow.logged_responses import find_response, responses_of
 from tracker.workflow.lookup import key
 from tracker.workflow.quick_entry import told, zone_of
@@ -73,9 +74,12 @@ class _Doing:
 
 
 def correct_batch(
-    store: Store, product: str, number: str, mended: Mended, *, reason: str, person: int = 1
+    store: Store, product: str, number: str, mended: Mended, *, reason: str, person: int = 1, seen: str = ""
 ) -> BatchVerdict:
     """Put a batch right, judge it anew, and enter or withdraw alarms; one transaction.
+
+    ``seen`` are the words of what stood when the correction was begun (``BatchLine.holds``), if that is known:
+    what somebody else put right since then is not undone unseen.
 
     Raises InputError without a reason or for a value that cannot be, UsageError when nothing
     would change, NotFound for unknown names, Conflict for what does not fit what stands.
@@ -89,6 +93,7 @@ def correct_batch(
         its = find_product(deed.session, product)
         row = find_batch(deed.session, its, number.strip())
         doing = _Doing(deed, its, row, current_batch(deed.session, row), person, reason)
+        _refuse_unseen(doing, seen)
         _refuse_taken_back(doing, mended)
         _details(doing, mended)
         notices = _lots(doing, mended.lots)
@@ -102,6 +107,16 @@ def correct_batch(
             notices += clock_notices(deed.session, its, batch, datetime.fromisoformat(deed.at))
         done = f'Batch {row.number} of "{product}" is corrected: {"; ".join(doing.done)}.'
         return _judged(doing, batch, done, notices)
+
+
+def _refuse_unseen(doing: _Doing, seen: str) -> None:
+    now = line_of(doing.stands).holds()
+    if seen and seen != now:
+        raise Conflict(
+            f"Somebody put this batch right meanwhile. It stands as: {now}. You saw: {seen}.",
+            where=f"batch {doing.row.number}",
+            try_this="look at what stands, then put right what is still wrong",
+        )
 
 
 def _judged(doing: _Doing, batch: CurrentBatch, done: str, notices: Sequence[str]) -> BatchVerdict:

@@ -172,6 +172,24 @@ def test_what_was_typed_when_the_session_had_ended_is_kept_and_sent_again(client
     assert client.get("/run/soda/108").text.count("soapy &lt;b&gt;at&lt;/b&gt;") == 2  # in words and beside its Undo
 
 
+def test_what_one_person_typed_is_never_sent_by_another(client, clock, bench_store):
+    sign_in(client)
+    from tracker.workflow.accounts import list_accounts
+
+    baker = next(line.person for line in list_accounts(bench_store) if line.name == "Bo")
+    clock.move(hours=4)
+    typed = {"do": "note", "place": "note", "words": "soapy", "key": "k" * 16, "by": str(baker)}
+    carried = fields(client.post("/run/soda/108", data=typed).text)
+    other = client.post("/sign-in", data=as_form([*carried, ("name", "Dora"), ("pin", PINS["owner"])]))
+    assert other.status_code == 409
+    assert "typed by somebody else" in other.text
+    assert client.get("/").status_code == 401  # nobody was let in
+    assert ("kept:words", "soapy") in fields(other.text)  # and nothing was lost
+    again = client.post("/sign-in", data=as_form([*fields(other.text), ("name", "Bo"), ("pin", "8305")]))
+    assert again.status_code == 200
+    assert 'action="/run/soda/108"' in again.text
+
+
 def fields(page):
     """(name, value) of the hidden fields of the main form."""
     import html

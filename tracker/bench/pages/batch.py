@@ -13,7 +13,7 @@ from tracker.bench.failing import OURS
 from tracker.bench.kit import form_of, keep, needs, page, status_of, store_of, text, wants_json, zone_of
 from tracker.bench.pages import batch_fields as fields
 from tracker.bench.pages.batch_notes import remember, remembered
-from tracker.errors import NotFound
+from tracker.errors import Conflict, NotFound, NotNow
 from tracker.intake.numbers import number_text
 from tracker.workflow.accounts import AccountLine
 from tracker.workflow.alarms import answer_alarms, causes_of, list_alarms, read_numbers
@@ -78,6 +78,10 @@ def log(request: Request, who: Baker, form: Form) -> Response:
             then=then,
         )
     except OURS as error:
+        if isinstance(error, Conflict) and not isinstance(
+            error, NotNow
+        ):  # two tablets logged it: both are shown, a person decides
+            error.what += f" It holds: {show_batch(store, product, number).holds()}."
         if wants_json(request):
             raise
         asked = batch_form(store, product)
@@ -193,7 +197,9 @@ def correct(request: Request, who: Baker, form: Form) -> Response:
             request,
             who,
             form,
-            lambda store: correct_batch(store, product, number, mended, reason=text(form, "reason"), person=who.person),
+            lambda store: correct_batch(
+                store, product, number, mended, reason=text(form, "reason"), person=who.person, seen=text(form, "seen")
+            ),
             then=then,
         )
     except OURS as error:
@@ -275,6 +281,7 @@ def _correct_page(
         sizes={name: number_text(sizes[0]) for name, sizes in stands.sizes.items()},
         units={each.name: each.unit for each in asked.responses},
         stands=stands,
+        seen=stands.holds(),
         baked=fields.in_the_kitchen(stands.baked_at, zone_of(request)),
         asked=asked,
         filled=filled,

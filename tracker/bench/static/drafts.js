@@ -48,9 +48,8 @@ export async function keepDrafts(say) {
   for (const form of forms) {
     atFirst.set(form, signature(form));
     // A timer that each key would set anew would keep nothing of somebody who types without a pause.
-    const changed = () => dirty.has(form) || dirty.set(form, setTimeout(() => flush(form), WAIT));
-    form.addEventListener("input", changed);
-    form.addEventListener("change", changed);
+    form.addEventListener("input", () => dirty.has(form) || dirty.set(form, setTimeout(() => flush(form), WAIT)));
+    form.addEventListener("change", () => flush(form));
   }
   const now = () => [...dirty.keys()].forEach(flush);
   addEventListener("pagehide", now);

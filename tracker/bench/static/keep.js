@@ -40,6 +40,7 @@ export async function within(stores, mode, deed, again = true) {
       // "strict": it is on the disk when the promise resolves, so that an empty battery takes nothing along.
       const deal = db.transaction(stores, mode, { durability: "strict" });
       const asked = deed((name) => deal.objectStore(name));
+      deal.commit?.(); // not left to the browser, which takes back what is open when the page goes away
       deal.oncomplete = () => resolve(asked?.result);
       deal.onabort = () => reject(deal.error);
     });
