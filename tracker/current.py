@@ -18,6 +18,7 @@ from tracker.models import (
     Formula,
     FormulaLine,
     Outcome,
+    Photo,
     Piece,
     Reading,
     Response,
@@ -46,6 +47,7 @@ class CurrentTrial:
     readings: dict[int, list[Reading]]  # by run
     weighings: dict[int, list[Weighing]]  # by run
     notes: dict[int, list[TasteNote]]  # by run
+    photos: dict[int, list[Photo]]  # by run; without their bytes
 
     def settings(self, run: Run) -> dict[str, Any]:
         """Factor -> value as planned."""
@@ -96,6 +98,7 @@ def current_trial(session: Session, name: str) -> CurrentTrial:
         readings=_grouped(standing(rows_of(session, Reading, Reading.bake_id, of_bakes)), run_of),
         weighings=_grouped(standing(rows_of(session, Weighing, Weighing.bake_id, of_bakes)), run_of),
         notes=_grouped(standing(rows_of(session, TasteNote, TasteNote.bake_id, of_bakes)), run_of),
+        photos=_grouped(standing(rows_of(session, Photo, Photo.bake_id, of_bakes)), run_of),
     )
 
 

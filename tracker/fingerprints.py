@@ -82,6 +82,7 @@ def _response(response: Response) -> dict[str, Any]:
 def _run(current: CurrentTrial, run: Run) -> dict[str, Any]:
     number = run.id or 0
     outcome = current.outcomes.get(number)
+    photos = current.photos.get(number, [])
 
     def piece(row: Any) -> int:
         return 0 if row.piece_id is None else current.pieces[row.piece_id]
@@ -102,4 +103,5 @@ def _run(current: CurrentTrial, run: Run) -> dict[str, Any]:
             for row in current.readings.get(number, [])
         ),
         "notes": sorted([piece(row), row.words, json.loads(row.tags)] for row in current.notes.get(number, [])),
+        **({"photos": sorted([piece(row), row.sha256, row.words] for row in photos)} if photos else {}),
     }

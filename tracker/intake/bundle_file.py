@@ -12,7 +12,7 @@ import io
 import json
 import zipfile
 import zlib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
@@ -41,7 +41,9 @@ class Bundle:
     rows: Mapping[str, tuple[Mapping[str, Any], ...]]
 
 
-def read_bundle(path: str | Path, tables: Mapping[str, type[SQLModel]]) -> Bundle:
+def read_bundle(
+    path: str | Path, tables: Mapping[str, type[SQLModel]], *, may_be_missing: Collection[str] = ()
+) -> Bundle:
     """Read and check. Raises NotFound, InputError (no bundle of ours) and IntegrityError (changed on its way)."""
     path = Path(path)
     files = _files(path)
@@ -58,7 +60,7 @@ def read_bundle(path: str | Path, tables: Mapping[str, type[SQLModel]]) -> Bundl
         trial=about["trial"],
         content_sha256=about["content_sha256"],
         made_with=about["made_with"],
-        rows=_rows(path, files[RECORD], tables),
+        rows=_rows(path, files[RECORD], tables, may_be_missing),
     )
 
 
@@ -109,16 +111,18 @@ def _about(path: Path, files: Mapping[str, bytes]) -> dict[str, Any]:
     return dict(about)
 
 
-def _rows(path: Path, text: bytes, tables: Mapping[str, type[SQLModel]]) -> dict[str, tuple[Mapping[str, Any], ...]]:
+def _rows(
+    path: Path, text: bytes, tables: Mapping[str, type[SQLModel]], may_be_missing: Collection[str]
+) -> dict[str, tuple[Mapping[str, Any], ...]]:
     try:
         record = json.loads(text.decode("utf-8"), parse_constant=_no_number)
     except (ValueError, RecursionError) as error:
         raise _no_bundle(path, f"holds a {RECORD} that cannot be read") from error
-    if not isinstance(record, dict) or set(record) != set(tables):
+    if not isinstance(record, dict) or {*record, *may_be_missing} != {*tables, *may_be_missing}:
         raise _no_bundle(path, f"holds a {RECORD} with other tables than a trial has")
     rows: dict[str, tuple[Mapping[str, Any], ...]] = {}
     for name, table in tables.items():
-        given = record[name]
+        given = record.get(name, [])
         if not isinstance(given, list):
             raise _no_bundle(path, f"holds a {RECORD} whose {name} is no list")
         rows[name] = tuple(_row(path, name, at, row, table) for at, row in enumerate(given, start=1))

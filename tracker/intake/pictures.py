@@ -39,7 +39,11 @@ class Picture:
 
     @property
     def sha256(self) -> str:
-        return hashlib.sha256(self.content).hexdigest()
+        return sha256_of(self.content)
+
+
+def sha256_of(content: bytes) -> str:
+    return hashlib.sha256(content).hexdigest()
 
 
 def read_picture(data: bytes) -> Picture:

@@ -24,6 +24,8 @@ from tracker.models import (
     Ingredient,
     Instrument,
     Outcome,
+    Photo,
+    PhotoContent,
     Piece,
     Reading,
     Response,
@@ -55,7 +57,11 @@ TABLES: tuple[type[SQLModel], ...] = (
     ImportFile,
     Reading,
     TasteNote,
+    Photo,
+    PhotoContent,
 )
+# A bundle without them was made before there were photos, or of a trial that has none.
+MAY_BE_MISSING = frozenset(("photo", "photo_content"))
 BY_NAME: Mapping[str, type[SQLModel]] = {str(table.__tablename__): table for table in TABLES}
 Rows = dict[str, list[SQLModel]]
 
@@ -74,8 +80,9 @@ def rows_of_trial(session: Session, name: str) -> Rows:
         take(table, table.trial_id, [trial.id])
     runs = take(Run, Run.trial_id, [trial.id])
     bakes = take(Bake, Bake.run_id, runs)
-    for below in (Outcome, Weighing, BakeMoment, Piece, Reading, TasteNote):
+    for below in (Outcome, Weighing, BakeMoment, Piece, Reading, TasteNote, Photo):
         take(below, below.bake_id, bakes)
+    take(PhotoContent, PhotoContent.photo_id, [row.id for row in found["photo"]])
     readings = found["reading"]
     take(ImportFile, ImportFile.trial_id, [trial.id])
     instruments = {row.instrument_id for row in readings if row.instrument_id is not None}

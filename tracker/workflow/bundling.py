@@ -21,7 +21,7 @@ from tracker.errors import UsageError
 from tracker.fingerprints import audit_head, content_hash_in
 from tracker.intake.bundle_file import DESCRIPTION, FORMAT, FORMAT_VERSION, RECORD
 from tracker.store import version
-from tracker.workflow.bundled import as_plain, rows_of_trial
+from tracker.workflow.bundled import MAY_BE_MISSING, as_plain, rows_of_trial
 from tracker.workflow.exporting import Column, Exported, export_table
 from tracker.workflow.files import refuse_existing, write_whole
 
@@ -39,7 +39,7 @@ This is one trial with everything that belongs to it, made by crumbwise {version
   readings.csv      what was read at the bench, one row for each reading place
   readings.parquet  the same for programs that read Parquet; digits and order of levels are exact
   datapackage.json  what each column means, its unit and its levels (a Data Package)
-  record.json       the record itself, with corrections and what they replaced
+  record.json       the record itself, with corrections and what they replaced, and the photos
 {more}
 To take it into a kitchen of your own:
 
@@ -66,7 +66,11 @@ def bundle_bytes(store: Store, trial: str) -> bytes:
     """The bundle as bytes."""
     with store.read() as session:
         current = current_trial(session, trial)
-        record = {name: [as_plain(row) for row in rows] for name, rows in rows_of_trial(session, trial).items()}
+        record = {
+            name: [as_plain(row) for row in rows]
+            for name, rows in rows_of_trial(session, trial).items()
+            if rows or name not in MAY_BE_MISSING
+        }
         content = content_hash_in(session, trial)
     entries, head = audit_head(store)
     table = export_table(store, trial)

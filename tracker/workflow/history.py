@@ -31,6 +31,7 @@ from tracker.models import (
     Outcome,
     PhaseEntry,
     PhaseLimits,
+    Photo,
     Piece,
     Product,
     Reading,
@@ -52,6 +53,7 @@ _TOLD = {
     "outcome": ("state", "deviations"),
     "weighing": ("ingredient", "grams"),
     "taste_note": ("words", "tags"),
+    "photo": ("words", "sha256"),
     "trial_state": ("state",),
     "run": ("code",),
     "batch": ("number", "baked_at"),
@@ -179,7 +181,7 @@ def _of_trial(session: Session, name: str, word: str | None) -> list[AuditEntry]
         for table in parts_of_trial:
             rows[table] = [row.id for row in rows_of(session, table, table.trial_id, [trial.id])]
     bakes = rows[Bake] = [bake.id for bake in rows_of(session, Bake, Bake.run_id, rows[Run])]
-    parts_of_bake: tuple[Any, ...] = (Piece, Outcome, Weighing, Reading, TasteNote)
+    parts_of_bake: tuple[Any, ...] = (Piece, Outcome, Weighing, Reading, TasteNote, Photo)
     for part in parts_of_bake:
         rows[part] = [row.id for row in rows_of(session, part, part.bake_id, bakes)]
     return [entry for table, numbers in rows.items() for entry in _entries(session, table, numbers)]

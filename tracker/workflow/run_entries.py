@@ -15,7 +15,7 @@ from sqlmodel import Session, SQLModel, col, select
 
 from tracker.errors import Conflict, NotFound
 from tracker.intake.numbers import number_text, read_number
-from tracker.models import Bake, BakeMoment, Outcome, PersonDetails, Reading, Response, Run, TasteNote, Weighing
+from tracker.models import Bake, BakeMoment, Outcome, PersonDetails, Photo, Reading, Response, Run, TasteNote, Weighing
 from tracker.store import Deed, Store
 from tracker.workflow.lookup import find_run, find_trial, key, refuse_closed, runs_of
 from tracker.workflow.said import said_reading
@@ -28,6 +28,7 @@ TABLES: dict[str, type[SQLModel]] = {
     "outcome": Outcome,
     "moment": BakeMoment,
     "note": TasteNote,
+    "photo": Photo,
 }
 
 
@@ -85,6 +86,8 @@ def _words(row: Any, responses: Mapping[int | None, Response], pieces: Mapping[i
         return f"bake {row.state}{oven}" + (f"; {row.deviations}" if row.deviations else "")
     if isinstance(row, BakeMoment):
         return f"{row.what}: taken back" if row.void else f"{row.what}"
+    if isinstance(row, Photo):
+        return f"photo{piece}: taken back" if row.void else f"photo{piece}" + (f": {row.words}" if row.words else "")
     if row.void:
         return "taste note: taken back"
     tags = ", ".join(json.loads(row.tags))

@@ -10,9 +10,10 @@ from sqlmodel import col, select
 from tracker.current import find_trial, rows_of, standing
 from tracker.intake.numbers import number_text
 from tracker.intake.values import anchors_of
-from tracker.models import Bake, BakeMoment, Outcome, Piece, Reading, Response, Run, TasteNote, Trial, Weighing
+from tracker.models import Bake, BakeMoment, Outcome, Photo, Piece, Reading, Response, Run, TasteNote, Trial, Weighing
 from tracker.store import Store
 from tracker.workflow.lookup import find_run, responses_of, runs_of, state_of
+from tracker.workflow.photos import PhotoView, photo_views
 from tracker.workflow.run_entries import EntryLine, entry_lines
 from tracker.workflow.said import said_reading
 from tracker.workflow.sheets import make_sheet
@@ -87,12 +88,18 @@ class RunView:
     oven: str
     moments: dict[str, str]
     entries: tuple[EntryLine, ...]
+    photos: tuple[PhotoView, ...]
     before: str
     after: str
 
     @property
     def missing(self) -> int:
         return sum(response.missing for response in self.responses)
+
+    @property
+    def pieces(self) -> int:
+        """How many pieces the plan asks to be read, at most."""
+        return max((response.pieces for response in self.responses), default=1)
 
 
 def run_view(store: Store, trial: str, code: str) -> RunView:
@@ -111,9 +118,10 @@ def run_view(store: Store, trial: str, code: str) -> RunView:
         outcomes = rows_of(session, Outcome, Outcome.bake_id, numbers)
         moments = rows_of(session, BakeMoment, BakeMoment.bake_id, numbers)
         notes = rows_of(session, TasteNote, TasteNote.bake_id, numbers)
+        photos = rows_of(session, Photo, Photo.bake_id, numbers)
         responses = responses_of(session, found)
         closed = state_of(session, found) == "closed"
-        entries = entry_lines(session, responses, pieces, (*readings, *weighings, *outcomes, *moments, *notes))
+        entries = entry_lines(session, responses, pieces, (*readings, *weighings, *outcomes, *moments, *notes, *photos))
     ended = next(iter(standing(outcomes)), None)
     at = runs.index(run)
     return RunView(
@@ -134,6 +142,7 @@ def run_view(store: Store, trial: str, code: str) -> RunView:
         oven="" if ended is None or ended.oven_temperature_c is None else number_text(ended.oven_temperature_c),
         moments={row.what: row.moment for row in standing(moments)},
         entries=entries,
+        photos=photo_views(photos, pieces),
         before=runs[at - 1].code if at else "",
         after=runs[at + 1].code if at + 1 < len(runs) else "",
     )

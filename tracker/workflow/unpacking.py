@@ -20,7 +20,8 @@ from tracker.fingerprints import content_hash_in
 from tracker.intake.bundle_file import Bundle, read_bundle
 from tracker.models import Formula, FormulaLine, Ingredient, Instrument, Person, Trial
 from tracker.store import Deed, Store
-from tracker.workflow.bundled import BY_NAME
+from tracker.workflow.bundled import BY_NAME, MAY_BE_MISSING
+from tracker.workflow.photos import check_photos
 
 Row = Mapping[str, Any]
 Numbers = dict[str, dict[int, int]]  # table -> number there -> number here
@@ -56,7 +57,7 @@ def bundle_in(path: str | Path) -> Bundle:
 
     Raises NotFound and InputError for the file, IntegrityError when it was changed.
     """
-    return read_bundle(path, BY_NAME)
+    return read_bundle(path, BY_NAME, may_be_missing=MAY_BE_MISSING)
 
 
 def unpack_trial(store: Store, bundle: Bundle | str | Path, *, person: int = 1) -> Unpacked:
@@ -68,6 +69,11 @@ def unpack_trial(store: Store, bundle: Bundle | str | Path, *, person: int = 1) 
     if not isinstance(bundle, Bundle):
         bundle = bundle_in(bundle)
     source = bundle.source
+    check_photos(
+        {row["id"]: row["sha256"] for row in bundle.rows["photo"]},
+        {row["photo_id"]: row["content"] for row in bundle.rows["photo_content"]},
+        where=source,
+    )
     with store.write(person=person, action="unpack trial", reason=f"bundle {source}") as deed:
         _refuse_taken(deed.session, bundle)
         numbers: Numbers = {"person": _people(deed, bundle)}

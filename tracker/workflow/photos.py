@@ -1,0 +1,126 @@
+"""Which photos are there of a run, and how is one kept?
+
+A photo belongs to a bake or one of its pieces. It is kept as ``tracker.intake.pictures`` has
+made it: the picture and nothing else. Taking one back is a new entry (``run_entries``); it is
+then shown nowhere, and stays in the record.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from sqlmodel import select
+
+from tracker.current import standing
+from tracker.errors import InputError, IntegrityError, NotFound
+from tracker.intake.picture_heads import picture_head
+from tracker.intake.pictures import LARGEST_BYTES, Picture, read_picture, sha256_of, small_picture
+from tracker.models import Bake, Photo, PhotoContent
+from tracker.store import Store
+from tracker.workflow.lookup import find_run, find_trial, key, refuse_closed, runs_of
+from tracker.workflow.readings import piece_id
+from tracker.workflow.standing import bake_of
+
+__all__ = ["LARGEST_BYTES", "MOST_PIECES", "PhotoView", "check_photos", "keep_photo", "photo", "photo_views"]
+
+MOST_PIECES = 10_000
+MOST_SIGNS = 400
+
+
+@dataclass(frozen=True, kw_only=True)
+class PhotoView:
+    """``piece`` is None for the whole bake; ``at`` RFC 3339 in UTC; sides in pixels."""
+
+    number: int
+    piece: int | None
+    words: str
+    at: str
+    width: int
+    height: int
+
+
+def keep_photo(
+    store: Store,
+    trial: str,
+    run: str,
+    picture: Picture | bytes,
+    *,
+    piece: int | None = None,
+    words: str = "",
+    person: int,
+) -> int:
+    """Keep a photo beside a run; returns its number. ``picture``: read already, or the bytes of a file.
+
+    Raises InputError (no picture, an impossible piece), NotFound, Conflict (the trial is closed).
+    """
+    if isinstance(picture, bytes):
+        picture = read_picture(picture)
+    words = words.strip()
+    if len(words) > MOST_SIGNS:
+        raise InputError(f"The words have at most {MOST_SIGNS} signs.", where="photo", try_this="make them shorter")
+    if piece is not None and not 1 <= piece <= MOST_PIECES:
+        raise InputError("Pieces count from 1.", where="photo", try_this="1")
+    with store.write(person=person, action="photo") as deed:
+        found = find_trial(deed.session, trial)
+        refuse_closed(deed.session, found)
+        its_run = find_run(runs_of(deed.session, found), run, trial=found.name)
+        bake = bake_of(deed.session, its_run) or deed.add(Bake(run_id=its_run.id, made_at=deed.at))
+        row = deed.add(
+            Photo(
+                bake_id=key(bake),
+                piece_id=piece_id(deed, bake, piece),
+                width=picture.width,
+                height=picture.height,
+                sha256=picture.sha256,
+                words=words,
+                person_id=person,
+                at=deed.at,
+            )
+        )
+        deed.add(PhotoContent(photo_id=key(row), content=picture.content))
+    return key(row)
+
+
+def photo(store: Store, number: int, *, small: bool = False) -> bytes:
+    """The JPEG of a photo that stands. Raises NotFound, for one that was taken back too."""
+    with store.read() as session:
+        gone = session.exec(select(Photo.id).where(Photo.replaces_id == number)).first()
+        content = session.exec(select(PhotoContent.content).where(PhotoContent.photo_id == number)).first()
+    if content is None or gone is not None:
+        raise NotFound("There is no such photo, or it was taken back.", where="photo", try_this="open the run again")
+    return small_picture(content) if small else content
+
+
+def photo_views(rows: Sequence[Photo], pieces: Mapping[int | None, int]) -> tuple[PhotoView, ...]:
+    """Those that stand, by piece and then as they were taken; the whole bake first."""
+    views = [
+        PhotoView(
+            number=key(row),
+            piece=pieces.get(row.piece_id) if row.piece_id else None,
+            words=row.words,
+            at=row.at,
+            width=row.width,
+            height=row.height,
+        )
+        for row in standing(rows)
+    ]
+    return tuple(sorted(views, key=lambda view: (view.piece or 0, view.number)))
+
+
+def check_photos(hashes: Mapping[int, str], contents: Mapping[int, bytes], *, where: str) -> None:
+    """Are these the pictures that their entries speak of? Number of the photo -> hash, content.
+
+    For photos that come from another kitchen. Raises IntegrityError.
+    """
+    for number, content in contents.items():
+        try:
+            fine = hashes.get(number) == sha256_of(content) and picture_head(content).kind == "JPEG"
+        except InputError:
+            fine = False
+        if not fine:
+            raise IntegrityError(
+                f"Photo {number} is not the picture that its entry speaks of. Nothing was taken in.",
+                where=where,
+                try_this="make the bundle again where the trial was baked",
+            )
