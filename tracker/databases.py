@@ -21,6 +21,7 @@ from tracker.settings import APPLICATION_ID, BUSY_SECONDS, sqlite_settings
 
 _HEAD = b"SQLite format 3\x00"
 _WRITES = "crumbwise_writes"
+KEPT_OPEN = 40
 
 
 @dataclass(frozen=True)
@@ -111,7 +112,8 @@ def _sqlite_engine(path: Path, shown: str) -> Engine:
             address, uri=True, isolation_level=None, check_same_thread=False, timeout=float(BUSY_SECONDS)
         )
 
-    engine = create_engine("sqlite+pysqlite://", creator=connect, poolclass=QueuePool)
+    # As many as threads that serve pages: one more than the pool keeps would be opened, set and closed each time.
+    engine = create_engine("sqlite+pysqlite://", creator=connect, poolclass=QueuePool, pool_size=KEPT_OPEN)
 
     @event.listens_for(engine, "connect")
     def settle(connection: Any, record: Any) -> None:

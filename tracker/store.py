@@ -212,8 +212,11 @@ def _insert_into(table: Table) -> Insert:
 class Store:
     """An open kitchen; close it, or use it as a context manager.
 
-    ``now`` is the clock: a function that gives an aware datetime.
+    ``now`` is the clock: a function that gives an aware datetime. ``joined`` is the connection of a transaction
+    that is open already, where many deeds share one (``workflow.grouped``).
     """
+
+    joined: Connection | None = None
 
     def __init__(self, place: Place, *, now: Callable[[], datetime] = utc_now) -> None:
         self.place = place

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
 
+from anyio import CapacityLimiter
 from fastapi import Depends, FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from starlette.datastructures import FormData
@@ -45,6 +46,7 @@ def make_app(store: Store, settings: BenchSettings) -> FastAPI:
     app.state.store, app.state.settings = store, settings
     app.state.templates = environment()
     app.state.writer = Writer(store)
+    app.state.doormen = CapacityLimiter(4)
     app.state.delays = Delays(store.now)
     app.state.kitchen_name, app.state.kitchen_zone = kitchen_line(store)
     app.state.first_code = settings.first_code

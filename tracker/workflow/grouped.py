@@ -41,20 +41,22 @@ class _Together(Store):
 
     def __init__(self, store: Store, connection: Connection, found: dict[Any, Any]) -> None:
         self.place, self.now, self.engine = store.place, store.now, store.engine
-        self._connection, self._found = connection, found
+        self.joined: Connection = connection
+        self._found = found
+        self.wrote = False  # since the last deed
         self._chain: Chain | None = None
         self._people: set[int | None] = {None}
 
     @contextmanager
     def read(self) -> Iterator[Session]:
         """Sees what the deeds before it wrote: they stand, or all of the group falls."""
-        with in_words(self.place.shown), _joined(self._connection) as session:
+        with in_words(self.place.shown), _joined(self.joined) as session:
             event.listen(session, "before_flush", refuse_to_flush)
             yield session
 
     @contextmanager
     def write(self, *, person: int | None, action: str, reason: str = "") -> Iterator[Deed]:
-        connection = self._connection
+        connection, self.wrote = self.joined, True
         with in_words(self.place.shown), connection.begin_nested(), _joined(connection) as session:
             self._require(session, None if person is None else int(person))
             session.info[FOUND] = self._found
@@ -193,12 +195,14 @@ class GroupWriter:
             for deed, answer in group:
                 # A deed of several writes stands or falls as a whole, with its key.
                 connection.exec_driver_sql("SAVEPOINT deed")
+                together.wrote = False
                 try:
                     done.append((answer, deed(together)))
                 except Exception as error:  # it is taken back; the others go on
                     if not _is_open(connection):
                         raise _first_reason(error, self.store.place.shown) from error
                     connection.exec_driver_sql("ROLLBACK TO SAVEPOINT deed")
-                    together.forget()
+                    if together.wrote:
+                        together.forget()
                     answer.set_exception(error)
                 connection.exec_driver_sql("RELEASE SAVEPOINT deed")

@@ -52,7 +52,7 @@ class OnceStore(Store):
     """A store whose first write also keeps the key of the entry."""
 
     def __init__(self, store: Store, key: str, digest: str, person: int) -> None:
-        self.place, self.now, self.engine = store.place, store.now, store.engine
+        self.place, self.now, self.engine, self.joined = store.place, store.now, store.engine, store.joined
         self._under, self._key, self._digest, self._person = store, key, digest, person
         self.at = ""
 

@@ -90,6 +90,10 @@ def _hash(token: str) -> str:
 
 def change_outside_the_record(store: Store, *statements: object) -> None:
     """Sessions are no part of the record: they change without an entry."""
+    if store.joined is not None:  # within a transaction of the writer
+        for statement in statements:
+            store.joined.execute(statement)  # type: ignore[call-overload]
+        return
     with in_words(store.place.shown), store.engine.connect() as connection:
         for_writing(connection)
         with connection.begin():

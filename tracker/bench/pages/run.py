@@ -15,7 +15,18 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
-from tracker.bench.kit import advice, form_of, keep_soon, needs, page, status_of, store_of, text, wants_json
+from tracker.bench.kit import (
+    NeedsInside,
+    advice,
+    form_of,
+    keep_soon,
+    needs,
+    page,
+    status_of,
+    store_of,
+    text,
+    wants_json,
+)
 from tracker.errors import Conflict, InputError, TrackerError
 from tracker.intake.numbers import read_number
 from tracker.workflow.accounts import AccountLine
@@ -27,6 +38,7 @@ from tracker.workflow.run_view import run_view, trial_of_code
 
 router = APIRouter()
 Baker = Annotated[AccountLine, Depends(needs("baker"))]
+BakerInside = Annotated[NeedsInside, Depends(NeedsInside("baker"))]
 Form = Annotated[FormData, Depends(form_of)]
 
 # Words a baker tastes with; common practice, no source.
@@ -67,8 +79,21 @@ def show(request: Request, who: Baker, trial: str, code: str) -> Response:
 
 
 @router.post("/run/{trial:path}/{code}")
-async def enter(request: Request, who: Baker, form: Form, trial: str, code: str) -> Response:
+async def enter(request: Request, need: BakerInside, form: Form, trial: str, code: str) -> Response:
     """One entry; ``do`` says which."""
+    place = text(form, "place")[:40]
+    then = f"{_address(trial, code)}#{quote(place)}" if place else _address(trial, code)
+    try:
+        return await keep_soon(
+            request, need, form, lambda store, who: _done(store, who.person, form, trial, code), then=then
+        )
+    except TrackerError as error:
+        if status_of(error) not in (409, 422) or place == "":
+            raise
+        return await run_in_threadpool(_refused, request, form, error, trial, code, place)
+
+
+def _done(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
     deeds = {
         "reading": _reading,
         "moment": _moment,
@@ -82,14 +107,7 @@ async def enter(request: Request, who: Baker, form: Form, trial: str, code: str)
         raise InputError("The form does not say what to do.", where="this page", try_this="load the page again")
     if any(len(value) > MOST_SIGNS for value in form.values() if isinstance(value, str)):
         raise InputError(f"A note has at most {MOST_SIGNS} signs.", where="this page", try_this="make it shorter")
-    place = text(form, "place")[:40]
-    then = f"{_address(trial, code)}#{quote(place)}" if place else _address(trial, code)
-    try:
-        return await keep_soon(request, who, form, lambda store: deed(store, who.person, form, trial, code), then=then)
-    except TrackerError as error:
-        if status_of(error) not in (409, 422) or place == "":
-            raise
-        return await run_in_threadpool(_refused, request, form, error, trial, code, place)
+    return deed(store, person, form, trial, code)
 
 
 def _refused(request: Request, form: FormData, error: TrackerError, trial: str, code: str, place: str) -> Response:
