@@ -87,18 +87,18 @@ def plan_trial(
 ) -> PlannedTrial:
     """Write the plan (a path, or the text of a plan file) as a new trial, in one transaction.
 
-    ``laid`` is what was laid out of the same plan and seed before, so that a search need not be made twice.
+    ``laid`` was laid out of the same plan and seed and shown with its chemistry before: neither is done again.
     Raises InputError for a plan that contradicts itself, Conflict when the name is taken,
     NotFound for an unknown formula or file.
     """
     read = load_plan(plan)
     chosen = _chosen_name(name, read)
-    laid = laid or _lay_out(read, seed)
+    shown, laid = laid is not None, laid or _lay_out(read, seed)
     with store.write(person=person, action="plan trial") as deed:
         _refuse_taken(deed.session, chosen)
         stored = _formula_of(deed.session, read)
         formula = read.formula or (stored.formula if stored else None)
-        notes, treatments = _check_formula(read, formula, laid, own_values(deed.session))
+        notes, treatments = _check_formula(read, formula, laid, own_values(deed.session), chemistry=not shown)
         if read.formula is not None:
             stored = keep_formula(deed, read.formula)
         trial = deed.add(
@@ -204,7 +204,7 @@ def _unordered(read: PlanFile) -> tuple[str, ...]:
 
 
 def _check_formula(
-    read: PlanFile, formula: BakersFormula | None, laid: Plan, own: Mapping[str, Any]
+    read: PlanFile, formula: BakersFormula | None, laid: Plan, own: Mapping[str, Any], *, chemistry: bool = True
 ) -> tuple[tuple[str, ...], tuple[TreatmentChemistry, ...]]:
     """Every run must be weighable. Returns notes for the baker, and the chemistry they rest on."""
     if formula is None:
@@ -214,6 +214,8 @@ def _check_formula(
         return ("The plan gives no flour_per_bake_g, so the bench sheet cannot say what to weigh.",), ()
     settings = [run.settings for run in laid.runs]
     notes = refuse_unweighable(formula, read.factors, settings, read.flour_per_bake_g, own)
+    if not chemistry:
+        return notes, ()
     treatments = treatments_chemistry(formula, read.factors, settings, read.flour_per_bake_g, own)
     return (*notes, *cautions_before_baking(treatments)), treatments
 

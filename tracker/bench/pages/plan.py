@@ -11,11 +11,10 @@ from starlette.responses import RedirectResponse, Response
 from tracker.bench.failing import OURS
 from tracker.bench.kit import needs, page, store_of
 from tracker.bench.pages.plan_asking import Asking, read_asking
-from tracker.bench.pages.plan_shown import Wrong, address, shown, wrong_of
+from tracker.bench.pages.plan_shown import Wrong, address, looked_at, shown, wrong_of
 from tracker.bench.pages.plan_work import workshop
 from tracker.workflow.accounts import AccountLine
 from tracker.workflow.formulas import list_formulas
-from tracker.workflow.plan_pages import view_plan
 from tracker.workflow.plan_walk import Walk, walk
 from tracker.workflow.plan_working import Worked, draw_seed, work_out
 from tracker.workflow.starters import list_starters
@@ -52,15 +51,24 @@ def ask(request: Request, who: Analyst) -> Response:
         return RedirectResponse(asking.address("/plan/proposal"), status_code=303)
     refused = any(each.refusal for each in found.page)
     names = [each.name for each in found.page]
+    tapped = _tapped(found)
     return page(
         request,
         "plan/ask.html",
         status=422 if refused else 200,
         found=found,
         asking=asking,
-        hidden=asking.fields(without=[*names, "choose", "times"]),
+        # A tap is sent behind what was answered before, which going back must not lose.
+        hidden=asking.fields(without=["choose", "times", *([] if tapped else names)]),
         head=names[0],
+        tapped=tapped,
     )
+
+
+def _tapped(found: Walk) -> bool:
+    """Is it one question with a few answers, each a large button?"""
+    asked = found.page[0].asked
+    return len(found.page) == 1 and bool(asked.choices or asked.key in ("formula", "line"))
 
 
 @router.get("/plan/answers")
@@ -101,15 +109,15 @@ def proposal_of(request: Request, asking: Asking, found: Walk, wrong: Wrong | No
     """The proposal; what cannot be of another design or other repeats is said beside the one there was."""
     try:
         worked = _worked(request, asking, found.wishes)
-        if worked is None:
-            return _working(request, asking)
-        view = view_plan(store_of(request), worked)
+        view = looked_at(request, worked) if worked else None
     except OURS as error:
         if asking.times:
             return proposal_of(request, replace(asking, times=None), found, wrong_of(error))
         if asking.choose:
             return proposal_of(request, replace(asking, choose=""), found, wrong_of(error))
         return _answers(request, asking, found, wrong_of(error))
+    if worked is None or view is None:
+        return _working(request, asking)
     return shown(request, view, worked, asking=asking, found=found, wrong=wrong)
 
 

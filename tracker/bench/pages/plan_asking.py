@@ -17,7 +17,7 @@ NAME = re.compile(
 )
 SEVERAL = "hard-to-change"  # the one question whose answers are ticked
 LONGEST = 1500
-MOST_REPEATS = 99
+MOST_REPEATS = 20
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -16,10 +16,9 @@ from tracker.bench.failing import OURS
 from tracker.bench.kit import form_of, keep, needs, page, settings_of, store_of, text, typed
 from tracker.bench.pages.plan import proposal_of, walk_of
 from tracker.bench.pages.plan_asking import read_asking
-from tracker.bench.pages.plan_shown import Wrong, address, read, shown, wrong_of
+from tracker.bench.pages.plan_shown import Wrong, address, looked_at, read, shown, wrong_of
 from tracker.errors import InputError
 from tracker.workflow.accounts import AccountLine
-from tracker.workflow.plan_pages import view_plan
 from tracker.workflow.plan_papers import PAPERS, paper, paper_style
 from tracker.workflow.plan_working import chosen_name, release
 from tracker.workflow.starters import find_starter
@@ -61,11 +60,11 @@ def _own(request: Request, plan: str, wrong: Wrong) -> Response:
 def _look(request: Request, plan: str, seed: int, wrong: Wrong | None = None) -> Response:
     try:
         worked = read(request, plan, seed, TEXT_PATIENCE_S)
-        if worked is None:
-            return page(request, "plan/working_own.html", status=202, plan=plan, seed=seed)
-        view = view_plan(store_of(request), worked)
+        view = looked_at(request, worked, patience=TEXT_PATIENCE_S) if worked else None
     except OURS as error:
         return _own(request, plan, wrong_of(error))
+    if worked is None or view is None:
+        return page(request, "plan/working_own.html", status=202, plan=plan, seed=seed)
     return shown(request, view, worked, wrong=wrong)
 
 
@@ -77,10 +76,11 @@ def _plan_text(form: FormData) -> str:
 
 def _uploaded(form: FormData) -> str:
     file = form.get("file")
-    if not isinstance(file, UploadFile) or not file.size:
+    if not isinstance(file, UploadFile):
         return ""
     try:
-        return file.file.read().decode("utf-8-sig").replace("\r\n", "\n")
+        with file.file as opened:
+            return opened.read().decode("utf-8-sig").replace("\r\n", "\n")
     except UnicodeDecodeError as wrong:
         raise InputError("The file is no plain text in UTF-8.", try_this="the plan file itself (TOML)") from wrong
 

@@ -8,12 +8,13 @@ from urllib.parse import quote, urlencode
 from fastapi import Request
 from starlette.responses import Response
 
-from tracker.bench.kit import advice, page, status_of
+from tracker.bench.kit import advice, page, status_of, store_of
 from tracker.bench.pages.plan_asking import Asking
 from tracker.bench.pages.plan_work import workshop
-from tracker.workflow.plan_pages import PlanView
+from tracker.workflow.plan_pages import PlanView, view_plan
 from tracker.workflow.plan_walk import Walk
 from tracker.workflow.plan_working import Worked, read_out
+from tracker.workflow.results_pages import state_of_record
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -64,6 +65,13 @@ def shown(
         most=fields.get("bakes-at-most"),
         wrong=wrong,
     )
+
+
+def looked_at(request: Request, worked: Worked, *, patience: float | None = None) -> PlanView | None:
+    """What its page says, kept as long as nothing is entered; None while it is being worked out."""
+    store = store_of(request)
+    what = ("view", worked.text, worked.seed, state_of_record(store))
+    return workshop(request).ask(what, lambda: view_plan(store, worked), patience=patience)
 
 
 def read(request: Request, plan: str, seed: int, patience: float) -> Worked | None:

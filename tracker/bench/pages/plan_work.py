@@ -11,13 +11,14 @@ from collections.abc import Callable, Hashable
 from concurrent.futures import Future, ThreadPoolExecutor
 from concurrent.futures import TimeoutError as NotYet
 from threading import Lock
+from typing import Any, TypeVar
 
 from fastapi import Request
 
 from tracker.bench.failing import OURS
-from tracker.workflow.plan_working import Worked
 
-KEPT = 40
+T = TypeVar("T")
+KEPT = 60
 PATIENCE_S = 4.0
 
 
@@ -26,11 +27,11 @@ class Workshop:
 
     def __init__(self) -> None:
         self._pool = ThreadPoolExecutor(max_workers=1, thread_name_prefix="plans")
-        self._kept: OrderedDict[Hashable, Future[Worked]] = OrderedDict()
+        self._kept: OrderedDict[Hashable, Future[Any]] = OrderedDict()
         self._lock = Lock()
 
-    def ask(self, what: Hashable, make: Callable[[], Worked], *, patience: float | None = None) -> Worked | None:
-        """The plan, or None while it is being worked out. Raises what ``make`` raised."""
+    def ask(self, what: Hashable, make: Callable[[], T], *, patience: float | None = None) -> T | None:
+        """What ``make`` gives, or None while it is being worked out. Raises what ``make`` raised."""
         with self._lock:
             job = self._kept.get(what)
             if job is None:
@@ -40,7 +41,8 @@ class Workshop:
             while len(self._kept) > KEPT:
                 self._kept.popitem(last=False)[1].cancel()
         try:
-            return job.result(timeout=PATIENCE_S if patience is None else patience)
+            done: T = job.result(timeout=PATIENCE_S if patience is None else patience)
+            return done
         except NotYet:
             return None
         except Exception as error:
@@ -49,15 +51,15 @@ class Workshop:
                     self._kept.pop(what, None)
             raise
 
-    def know(self, what: Hashable, worked: Worked) -> None:
-        """Keep a plan under another name."""
-        done: Future[Worked] = Future()
-        done.set_result(worked)
+    def know(self, what: Hashable, result: object) -> None:
+        """Keep something under another name."""
+        done: Future[Any] = Future()
+        done.set_result(result)
         with self._lock:
             self._kept[what] = done
 
-    def known(self, what: Hashable) -> Worked | None:
-        """The plan, if it was worked out."""
+    def known(self, what: Hashable) -> Any:
+        """What was worked out, or None."""
         with self._lock:
             job = self._kept.get(what)
         return job.result() if job is not None and job.done() and job.exception() is None else None
