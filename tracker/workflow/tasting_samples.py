@@ -57,14 +57,13 @@ class Next:
 
 
 def open_seat(store: Store, person: int) -> int | None:
-    """The newest open tasting in which this person still has samples; for somebody signed in by name."""
+    """The newest open tasting of this person, one with samples left first; for somebody signed in by name."""
     with store.read() as session:
         mine = select(TastingSample.tasting_id).where(TastingSample.person_id == person).distinct()
         wanted = select(Tasting).where(col(Tasting.id).in_(mine)).order_by(col(Tasting.id).desc())
-        for row in session.exec(wanted):
-            if is_open(session, row) and not stands(session, row, person).finished:
-                return key(row)
-    return None
+        seats = [row for row in session.exec(wanted) if is_open(session, row)]
+        seats.sort(key=lambda row: stands(session, row, person).finished)
+        return key(seats[0]) if seats else None
 
 
 def next_sample(store: Store, number: int, person: int) -> Next:
