@@ -114,7 +114,8 @@ def ask_who(
     carried = list(kept)
     if kept and not any(name == "path" for name, _ in kept):
         carried.insert(0, ("path", here))
-    after = "" if here.startswith("/sign-") or kept else here
+    asked = f"{here}?{request.url.query}" if request.url.query else here  # what was answered may stand in the address
+    after = "" if here.startswith("/sign-") or kept else asked
     return page(
         request,
         "sign_in.html",
