@@ -6,9 +6,22 @@ stands at the top of every page: path, word, and the role that sees it.
 
 from __future__ import annotations
 
-from tracker.bench.pages import batch, formula, people, plan, plan_release, results, run, signing, taste, tasting, today
+from tracker.bench.pages import (
+    batch,
+    formula,
+    people,
+    photo,
+    plan,
+    plan_release,
+    results,
+    run,
+    signing,
+    taste,
+    tasting,
+    today,
+)
 
-PAGES = (signing, today, plan, plan_release, run, batch, formula, tasting, taste, results, people)
+PAGES = (signing, today, plan, plan_release, run, photo, batch, formula, tasting, taste, results, people)
 
 MENU = (
     ("/", "Today", "baker"),

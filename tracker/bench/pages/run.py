@@ -32,6 +32,7 @@ from tracker.intake.numbers import read_number
 from tracker.workflow.accounts import AccountLine
 from tracker.workflow.bake_moments import mark_moment
 from tracker.workflow.kitchens import Store
+from tracker.workflow.photos import LARGEST_BYTES
 from tracker.workflow.recording import add_note, record_run
 from tracker.workflow.run_entries import undo_entry
 from tracker.workflow.run_view import run_view, trial_of_code
@@ -63,13 +64,13 @@ def find(request: Request, who: Baker, code: str = "") -> Response:
     """A code typed by hand."""
     found = trial_of_code(store_of(request), code.strip()) if code.strip() else []
     if len(found) == 1:
-        return RedirectResponse(_address(found[0][0], code.strip()), status_code=303)
+        return RedirectResponse(address_of(found[0][0], code.strip()), status_code=303)
     return page(
         request,
         "run/find.html",
         status=404 if code.strip() and not found else 200,
         code=code.strip(),
-        found=[(name, order, _address(name, code.strip())) for name, order in found],
+        found=[(name, order, address_of(name, code.strip())) for name, order in found],
     )
 
 
@@ -82,7 +83,7 @@ def show(request: Request, who: Baker, trial: str, code: str) -> Response:
 async def enter(request: Request, need: BakerInside, form: Form, trial: str, code: str) -> Response:
     """One entry; ``do`` says which."""
     place = text(form, "place")[:40]
-    then = f"{_address(trial, code)}#{quote(place)}" if place else _address(trial, code)
+    then = f"{address_of(trial, code)}#{quote(place)}" if place else address_of(trial, code)
     try:
         return await keep_soon(
             request, need, form, lambda store, who: _done(store, who.person, form, trial, code), then=then
@@ -90,7 +91,7 @@ async def enter(request: Request, need: BakerInside, form: Form, trial: str, cod
     except TrackerError as error:
         if status_of(error) not in (409, 422) or place == "":
             raise
-        return await run_in_threadpool(_refused, request, form, error, trial, code, place)
+        return await run_in_threadpool(refused_page, request, form, error, trial, code, place)
 
 
 def _done(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
@@ -110,7 +111,7 @@ def _done(store: Store, person: int, form: FormData, trial: str, code: str) -> o
     return deed(store, person, form, trial, code)
 
 
-def _refused(request: Request, form: FormData, error: TrackerError, trial: str, code: str, place: str) -> Response:
+def refused_page(request: Request, form: FormData, error: TrackerError, trial: str, code: str, place: str) -> Response:
     """The page again with what was typed, where it was typed, and what stands there."""
     asks = "unlikely value" in error.what
     stands = isinstance(error, Conflict) and "recorded already" in error.what
@@ -144,15 +145,16 @@ def _show(
         "run/run.html",
         status=status,
         run=run,
-        here=_address(run.trial, run.code),
-        address=lambda code: _address(run.trial, code),
+        here=address_of(run.trial, run.code),
+        address=lambda code: address_of(run.trial, code),
         tags=TAGS,
         refused=refused,
         typed_in=typed_in or {},
+        photo_bytes=LARGEST_BYTES,
     )
 
 
-def _address(trial: str, code: str) -> str:
+def address_of(trial: str, code: str) -> str:
     return f"/run/{quote(trial)}/{quote(code, safe='')}"  # as the printed code has it
 
 
@@ -163,8 +165,8 @@ def _reading(store: Store, person: int, form: FormData, trial: str, code: str) -
         trial,
         code,
         [f"{text(form, 'response')}={text(form, 'value')}"],
-        piece=_whole(text(form, "piece")),
-        repeat=_whole(text(form, "repeat")),
+        piece=whole_number(text(form, "piece")),
+        repeat=whole_number(text(form, "repeat")),
         person=person,
         reason=reason,
         correct=bool(text(form, "correct")),
@@ -213,15 +215,15 @@ def _outcome(store: Store, person: int, form: FormData, trial: str, code: str) -
 
 def _note(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
     tags = [str(tag) for tag in form.getlist("tag") if isinstance(tag, str)]
-    piece = _whole(text(form, "piece"))
+    piece = whole_number(text(form, "piece"))
     return add_note(store, trial, code, text(form, "words"), tags=tags, piece=piece, person=person)
 
 
 def _undo(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
-    return undo_entry(store, trial, code, text(form, "table"), _whole(text(form, "number")) or 0, person=person)
+    return undo_entry(store, trial, code, text(form, "table"), whole_number(text(form, "number")) or 0, person=person)
 
 
-def _whole(typed: str) -> int | None:
+def whole_number(typed: str) -> int | None:
     """A whole number that one of our own forms put there."""
     if not typed:
         return None

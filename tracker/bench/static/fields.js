@@ -47,7 +47,9 @@ export function fill(form, pairs, { butNot = () => false } = {}) {
 function putFiles(field, files) {
   const chosen = new DataTransfer();
   for (const file of files) if (file instanceof File) chosen.items.add(file);
-  if (chosen.files.length) field.files = chosen.files;
+  if (!chosen.files.length) return;
+  field.files = chosen.files;
+  field.dispatchEvent(new Event("filled"));
 }
 
 // The words of an entry, to be read by people.
