@@ -92,6 +92,7 @@ class Deed:
         self._person = None if person is None else int(person)
         self._action, self._reason = action, reason
         self._expected: set[int] = set()
+        self._entries: list[dict[str, Any]] = []
         self._failed = False
 
     def add(self, row: Row) -> Row:
@@ -144,6 +145,7 @@ class Deed:
         if self._failed:  # a caller swallowed the error of an add: half a deed must not stand
             raise RuntimeError("A row of this deed was refused; the whole deed is undone.")
         self.session.flush()
+        self._write_entries()
 
     def _draft(self, row: SQLModel) -> dict[str, Any]:
         replaced = getattr(row, "replaces_id", None)
@@ -157,7 +159,6 @@ class Deed:
         }
 
     def _enter(self, drafts: list[dict[str, Any]]) -> None:
-        entries = []
         zone, sequence, head = self.chain.zone, self.chain.sequence, self.chain.head
         for draft in drafts:
             sequence += 1
@@ -173,10 +174,16 @@ class Deed:
                 "previous_hash": head,
             }
             head = entry["hash"] = entry_hash(entry)
-            entries.append(entry)
-        if entries:
-            self._connection.execute(_ENTER, entries)
+            self._entries.append(entry)
+        if len(self._entries) > 500:
+            self._write_entries()
         self.chain = Chain(zone=zone, sequence=sequence, head=head)
+
+    def _write_entries(self) -> None:
+        """Those of several rows at once; nothing of a deed stands before its end."""
+        if self._entries:
+            self._connection.execute(_ENTER, self._entries)
+            self._entries = []
 
     def only_through_add(self, session: Any, context: Any, instances: Any) -> None:
         """Refuse rows that would be stored, changed or removed without an audit entry: our own mistake."""

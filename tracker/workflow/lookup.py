@@ -15,13 +15,16 @@ from sqlmodel import Session, col, select
 from tracker.current import find_trial
 from tracker.errors import Conflict, NotFound
 from tracker.intake.spreadsheet import nearest
-from tracker.models import Response, Run, Trial, TrialState
+from tracker.models import Bake, Response, Run, Trial, TrialState
+from tracker.workflow import standing
 
 __all__ = [
+    "bake_carrying_out",
     "find_response",
     "find_run",
     "find_trial",
     "key",
+    "piece_numbered",
     "refuse_closed",
     "response_named",
     "responses_of",
@@ -44,6 +47,27 @@ def trial_and_run(session: Session, name: str, word: str) -> tuple[Trial, Run]:
         trial = find_trial(session, name)
         known = kept[name, word] = trial, find_run(runs_of(session, trial), word, trial=trial.name)
     found: tuple[Trial, Run] = known
+    return found
+
+
+def bake_carrying_out(session: Session, run: Run) -> Bake | None:
+    """The bake of a run; None before it is baked."""
+    kept: dict[Any, Any] = session.info.get(FOUND, {})
+    known = kept.get(("bake", run.id))
+    if known is None:
+        known = standing.bake_of(session, run)
+        if known is not None:
+            kept["bake", run.id] = known
+    found: Bake | None = known
+    return found
+
+
+def piece_numbered(session: Session, bake: Bake, number: int) -> int | None:
+    """The row of one piece of a bake; None when nothing was kept of it."""
+    kept: dict[Any, Any] = session.info.get(FOUND, {})
+    if ("piece", bake.id, number) not in kept:
+        kept.update({("piece", bake.id, at): piece.id for at, piece in standing.pieces_of(session, bake).items()})
+    found: int | None = kept.get(("piece", bake.id, number))
     return found
 
 

@@ -49,7 +49,7 @@ class _Already(Exception):
 
 
 class OnceStore(Store):
-    """A store whose first write also keeps the key of the entry."""
+    """A store whose first write also keeps the key of the entry; until then whoever asks it learns what was kept."""
 
     def __init__(self, store: Store, key: str, digest: str, person: int) -> None:
         self.place, self.now, self.engine, self.joined = store.place, store.now, store.engine, store.joined
@@ -59,6 +59,8 @@ class OnceStore(Store):
     @contextmanager
     def read(self) -> Iterator[Session]:
         with self._under.read() as session:
+            if not self.at:
+                self._refuse_again(session.connection())
             yield session
 
     @contextmanager
@@ -66,13 +68,16 @@ class OnceStore(Store):
         with self._under.write(person=person, action=action, reason=reason) as deed:
             if not self.at:
                 connection = deed.session.connection()
-                before = _look(connection, self._key, self._digest)
-                if before is not None:
-                    raise _Already(before)
+                self._refuse_again(connection)
                 row = {"key": self._key, "payload_hash": self._digest, "person_id": self._person, "at": deed.at}
                 connection.execute(_KEEP, row)
             yield deed
         self.at = self.at or deed.at
+
+    def _refuse_again(self, connection: Connection) -> None:
+        before = _look(connection, self._key, self._digest)
+        if before is not None:
+            raise _Already(before)
 
     def close(self) -> None:
         """The store below stays open."""
@@ -88,12 +93,7 @@ def do_once(
     key = key.strip()
     if not 8 <= len(key) <= LONGEST:
         raise InputError("The entry came without its key.", where="this page", try_this="load the page again")
-    digest = _digest(payload, person)
-    with store.read() as session:
-        before = _look(session.connection(), key, digest)
-    if before is not None:
-        return Kept(at=before, again=True, result=None)
-    once = OnceStore(store, key, digest, person)
+    once = OnceStore(store, key, _digest(payload, person), person)
     try:
         result = deed(once)
     except _Already as stands:

@@ -16,7 +16,7 @@ from tracker.intake.values import Value, anchors_of, with_unit
 from tracker.models import Bake, Piece, Reading, Response
 from tracker.store import Deed
 from tracker.workflow import standing
-from tracker.workflow.lookup import key
+from tracker.workflow.lookup import key, piece_numbered
 from tracker.workflow.recorded import Written
 
 
@@ -36,8 +36,7 @@ class Entry:
 def piece_id(deed: Deed, bake: Bake, number: int | None) -> int | None:
     if number is None:
         return None
-    known = standing.pieces_of(deed.session, bake).get(number)
-    return (known or deed.add(Piece(bake_id=key(bake), number=number))).id
+    return piece_numbered(deed.session, bake, number) or deed.add(Piece(bake_id=key(bake), number=number)).id
 
 
 def split_value(text: str) -> tuple[str, str]:

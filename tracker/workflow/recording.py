@@ -17,6 +17,7 @@ from tracker.models import Bake, Outcome, Run, TasteNote, Trial, TrialState
 from tracker.store import Deed, Store
 from tracker.workflow import standing
 from tracker.workflow.lookup import (
+    bake_carrying_out,
     find_response,
     key,
     refuse_closed,
@@ -194,7 +195,7 @@ def _open(deed: Deed, trial: str, run: str) -> tuple[Trial, Run, str, str]:
 
 
 def _bake(deed: Deed, run: Run, at: str) -> Bake:
-    return standing.bake_of(deed.session, run) or deed.add(Bake(run_id=run.id, made_at=at))
+    return bake_carrying_out(deed.session, run) or deed.add(Bake(run_id=run.id, made_at=at))
 
 
 def _write_outcome(
