@@ -117,11 +117,13 @@ def repeated(option: Option, situation: Situation, times: int) -> Option:
     """The same design with every treatment ``times`` times. Raises PlanError where it cannot be laid out."""
     was = option.request
     centres = None if was.centre_points is None else was.centre_points // was.replicates * times
-    request = replace(was, replicates=times, centre_points=centres, block=None, block_size=None)
-    candidate = Candidate(request=request, why=option.why, tier=option.tier, searched=request.kind == "optimal")
-    made = _laid_out(request, candidate, situation, MOST_REPEATED)
-    if made is not None:
-        return made
+    request = replace(was, replicates=times, centre_points=centres)
+    # Days are shared out anew, except where the design itself is made of them.
+    for asked in (replace(request, block=None, block_size=None), request):
+        candidate = Candidate(request=asked, why=option.why, tier=option.tier, searched=asked.kind == "optimal")
+        made = _laid_out(asked, candidate, situation, MOST_REPEATED)
+        if made is not None:
+            return made
     lay_out(request)  # which says why not
     raise PlanError("That cannot be laid out.", where="repeats", try_this="fewer")
 

@@ -134,9 +134,9 @@ def _advised(advice: Advice | None) -> tuple[str, ...]:
 
 
 def _sure(advice: Advice | None, lines: tuple[str, ...]) -> tuple[str, ...]:
-    if advice is None:
-        return lines
-    return (*(f"{start(each.response)}: {say_seen(each)}." for each in advice.chosen.sureness), *lines)
+    """How closely; a response of which nobody can say is named too."""
+    unknown = [each for each in advice.chosen.sureness if each.half_width is None] if advice else []
+    return (*(f"{start(each.response)}: {say_seen(each)}." for each in unknown), *lines)
 
 
 def _takes(planned: PlannedTrial, takes: Takes, advice: Advice | None) -> Facts:
