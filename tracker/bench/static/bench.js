@@ -8,4 +8,9 @@ import "./leaving.js";
 import { say, show } from "./line.js";
 import { keepTrying } from "./queue.js";
 
-keepDrafts(say).then(keepForms).then(keepTrying).then(show).catch(say.broken);
+keepDrafts(say)
+  .then(keepForms)
+  .then(() => (document.body.dataset.ready = "yes")) // what was typed before is in its fields again
+  .then(keepTrying)
+  .then(show)
+  .catch(say.broken);

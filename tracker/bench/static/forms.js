@@ -9,6 +9,7 @@ import { inTrouble, made, savedAt, say, show } from "./line.js";
 import { enter, leave, onChange, waiting } from "./queue.js";
 
 const NOT_COMPARED = new Set(["key", "by", "sent", "pressed", "correct"]);
+const SOON = 700; // ms after which it is said that an entry still waits
 const shown = new Map(); // key -> the form on this page that made the entry
 
 const isSent = (form, button) => form.matches("[data-send]") || button?.matches("[data-send]");
@@ -33,7 +34,8 @@ async function submitted(event) {
   form.querySelectorAll(":scope > .wrong, :scope > .notice, :scope > .leave").forEach((each) => each.remove());
   buttons(form, true);
   taken(form);
-  shown.set(key, { form, button, was: signature(form) });
+  shown.set(key, { form, button, was: signature(form), words: inWords(sent) });
+  setTimeout(() => waitsAt(key), SOON);
   await enter(entry, { draft: draftOf(form), replaces });
 }
 
@@ -118,8 +120,8 @@ async function stillHere(restored) {
       buttons(form, true);
       const value = Object.fromEntries(entry.fields).value;
       const button = [...form.querySelectorAll("button[name=value]")].find((each) => each.value === value);
-      shown.set(entry.key, { form, button, was: edited ? "" : signature(form) });
-      waitsAt(entry);
+      shown.set(entry.key, { form, button, was: edited ? "" : signature(form), words: inWords(entry.fields) });
+      waitsAt(entry.key);
     }
   }
 }
@@ -130,9 +132,10 @@ function isFormOf(form, entry) {
   return hidden.every((field) => entry.fields.some(([name, value]) => name === field.name && value === field.value));
 }
 
-function waitsAt(entry) {
-  const { form } = shown.get(entry.key) ?? {};
-  if (form) warn(form, `Waiting on this tablet: ${inWords(entry.fields)}`);
+function waitsAt(key) {
+  const { form, words } = shown.get(key) ?? {};
+  const said = `Waiting on this tablet: ${words}`;
+  if (form && form.querySelector(":scope > .wrong")?.textContent !== said) warn(form, said);
 }
 
 export async function keepForms(restored) {
@@ -142,7 +145,7 @@ export async function keepForms(restored) {
     if (event.kind === "only here") say.broken(event.problem);
     if (event.kind === "trouble") {
       inTrouble(event.words);
-      waitsAt(event.entry);
+      [...shown.keys()].forEach(waitsAt);
     }
     show();
   });

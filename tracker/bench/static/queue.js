@@ -9,6 +9,7 @@ const AGAIN = 4000;
 const PATIENCE = 15_000;
 const PICTURES = 120_000;
 let sending = false;
+let asked = false; // to send, while something was being sent
 const listeners = [];
 const memory = new Map(); // entries that the browser would not keep: as long as the page stays open
 
@@ -73,15 +74,13 @@ async function post(entry) {
 
 // One after the other, in the order they were entered; what comes back as "later" holds up its own page only.
 export async function sendAll() {
+  asked = true;
   if (sending) return;
   sending = true;
-  const held = new Set();
   try {
-    for (const entry of await waiting()) {
-      if (entry.by !== me || entry.refused || held.has(entry.path)) continue;
-      const next = await send(entry);
-      if (next === "stop") break;
-      if (next === "later") held.add(entry.path);
+    while (asked) {
+      asked = false;
+      if (!(await once())) break;
     }
   } catch {
     // another page of this tablet holds the database: tried again below
@@ -89,6 +88,18 @@ export async function sendAll() {
     sending = false;
     tell({ kind: "settled" });
   }
+}
+
+// False when the network or the person is missing: then nothing else is tried now.
+async function once() {
+  const held = new Set();
+  for (const entry of await waiting()) {
+    if (entry.by !== me || entry.refused || held.has(entry.path)) continue;
+    const next = await send(entry);
+    if (next === "stop") return false;
+    if (next === "later") held.add(entry.path);
+  }
+  return true;
 }
 
 async function send(entry) {
