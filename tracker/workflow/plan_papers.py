@@ -20,10 +20,11 @@ _STYLE = re.compile(r"<style>(.*?)</style>", re.DOTALL)
 _POLICY = re.compile(r'<meta http-equiv="Content-Security-Policy"[^>]*>\n?')
 
 
-def paper(store: Store, trial: str, kind: str, *, address: str, style: str) -> str:
-    """The paper as HTML with its style at the address ``style``; ``address`` is that of the bench, for its codes."""
+def paper(store: Store, trial: str, kind: str, *, address: str, style: str, icon: str) -> str:
+    """The paper as HTML with its style and icon at these addresses; ``address`` is that of the bench, for its codes."""
     html = _made(store, trial, kind, address)
-    linked = _STYLE.sub(lambda _: f'<link rel="stylesheet" href="{style}">', html, count=1)
+    links = f'<link rel="icon" href="{icon}">\n<link rel="stylesheet" href="{style}">'
+    linked = _STYLE.sub(lambda _: links, html, count=1)
     return _POLICY.sub("", linked, count=1)
 
 

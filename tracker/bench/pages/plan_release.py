@@ -133,7 +133,7 @@ def print_(request: Request, who: Analyst, kind: str, trial: str = "") -> Respon
     """A paper to print; its codes lead back to this address."""
     here = f"{settings_of(request).scheme}://{request.headers['host']}"
     style = address(f"/plan/paper/{quote(kind, safe='')}/style", trial)
-    made = paper(store_of(request), trial, kind, address=here, style=style)
+    made = paper(store_of(request), trial, kind, address=here, style=style, icon="/static/icon.svg")
     return Response(made, media_type="text/html; charset=utf-8")
 
 
