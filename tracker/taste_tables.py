@@ -18,7 +18,7 @@ from tracker.model_checks import one_of as _one_of
 class Tasting(SQLModel, table=True):
     """One session of blind samples of one trial.
 
-    ``responses`` is a JSON list of the numbers of the responses that are scored. ``allergens`` is what is in
+    ``responses`` is a JSON list of the places in the plan of what is scored. ``allergens`` is what is in
     the samples, as it is shown; ``words`` says how to taste. Between two samples lie ``rest_s`` seconds.
     """
 
@@ -84,9 +84,9 @@ class TastingConsent(SQLModel, table=True):
 
 
 class TastingAnswer(SQLModel, table=True):
-    """A sample is answered, and thereby locked; ``readings`` is a JSON list of the numbers of its readings.
+    """A sample is answered, and thereby locked; ``tasted`` is false when the assessor left it out.
 
-    ``tasted`` is false when the assessor left the sample out.
+    ``readings`` is a JSON list of [place of the response in the plan, repeat] of its readings of the bake.
     """
 
     __tablename__ = "tasting_answer"

@@ -172,7 +172,7 @@ def fill_the_bench(store: Store) -> None:
         deed.add(models.TastingState(tasting_id=tasting.id, state="open", **who))
         sample = deed.add(models.TastingSample(tasting_id=tasting.id, person_id=1, place=1, code="417", bake_id=1))
         deed.add(models.TastingConsent(tasting_id=tasting.id, words="I agree.", **who))
-        deed.add(models.TastingAnswer(sample_id=sample.id, readings="[1]", **who))
+        deed.add(models.TastingAnswer(sample_id=sample.id, readings="[[1,1]]", **who))
         photo = deed.add(models.Photo(bake_id=1, width=4, height=3, sha256="ab" * 32, **who))
         deed.add(models.PhotoContent(photo_id=photo.id, content=b"\xff\xd8\x00\xff"))
 

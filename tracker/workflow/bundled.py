@@ -31,6 +31,11 @@ from tracker.models import (
     Response,
     Run,
     TasteNote,
+    Tasting,
+    TastingAnswer,
+    TastingConsent,
+    TastingSample,
+    TastingState,
     Trial,
     TrialState,
     Weighing,
@@ -59,9 +64,15 @@ TABLES: tuple[type[SQLModel], ...] = (
     TasteNote,
     Photo,
     PhotoContent,
+    Tasting,
+    TastingState,
+    TastingSample,
+    TastingConsent,
+    TastingAnswer,
 )
-# A bundle without them was made before there were photos, or of a trial that has none.
-MAY_BE_MISSING = frozenset(("photo", "photo_content"))
+# A bundle without them was made before there were photos or tastings, or of a trial that has none.
+TASTED = ("tasting", "tasting_state", "tasting_sample", "tasting_consent", "tasting_answer")
+MAY_BE_MISSING = frozenset(("photo", "photo_content", *TASTED))
 BY_NAME: Mapping[str, type[SQLModel]] = {str(table.__tablename__): table for table in TABLES}
 Rows = dict[str, list[SQLModel]]
 
@@ -83,6 +94,10 @@ def rows_of_trial(session: Session, name: str) -> Rows:
     for below in (Outcome, Weighing, BakeMoment, Piece, Reading, TasteNote, Photo):
         take(below, below.bake_id, bakes)
     take(PhotoContent, PhotoContent.photo_id, [row.id for row in found["photo"]])
+    tastings = take(Tasting, Tasting.trial_id, [trial.id])
+    for belongs in (TastingState, TastingSample, TastingConsent):
+        take(belongs, belongs.tasting_id, tastings)
+    take(TastingAnswer, TastingAnswer.sample_id, [row.id for row in found["tasting_sample"]])
     readings = found["reading"]
     take(ImportFile, ImportFile.trial_id, [trial.id])
     instruments = {row.instrument_id for row in readings if row.instrument_id is not None}

@@ -115,7 +115,7 @@ def answer(store: Store, number: int, person: int, code: str, said: Said) -> Non
         )
 
 
-def _write(deed: Deed, tasting: Tasting, sample: TastingSample, said: Said) -> list[int]:
+def _write(deed: Deed, tasting: Tasting, sample: TastingSample, said: Said) -> list[tuple[int, int]]:
     bake = deed.session.get(Bake, sample.bake_id)
     assert bake is not None
     read = []
@@ -128,9 +128,9 @@ def _write(deed: Deed, tasting: Tasting, sample: TastingSample, said: Said) -> l
                 try_this="answer all of it, or leave the sample out",
             )
         read.append((response, read_value(text, response, where=HERE)))
-    rows = [_reading(deed, bake, response, value, sample.person_id) for response, value in read]
+    rows = [(each.position, _reading(deed, bake, each, value, sample.person_id).repeat) for each, value in read]
     _note(deed, bake, said, sample.person_id)
-    return [key(row) for row in rows]
+    return rows
 
 
 def _reading(deed: Deed, bake: Bake, response: Response, value: Value, person: int) -> Reading:

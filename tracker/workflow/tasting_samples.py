@@ -136,9 +136,10 @@ def consent_of(session: Session, tasting: Tasting, person: int) -> TastingConsen
 
 
 def responses_asked(session: Session, tasting: Tasting) -> list[Response]:
-    numbers = json.loads(tasting.responses)
-    rows = {row.id: row for row in session.exec(select(Response).where(col(Response.id).in_(numbers)))}
-    return [rows[number] for number in numbers]
+    """What is scored, in the order of the plan."""
+    places = json.loads(tasting.responses)
+    wanted = select(Response).where(Response.trial_id == tasting.trial_id, col(Response.position).in_(places))
+    return list(session.exec(wanted.order_by(col(Response.position))))
 
 
 def _asked(session: Session, tasting: Tasting) -> tuple[Asked, ...]:

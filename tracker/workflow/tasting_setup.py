@@ -138,12 +138,12 @@ def _bakes(current: CurrentTrial, runs: Sequence[str]) -> list[Bake]:
 
 
 def _asked(current: CurrentTrial, responses: Sequence[int]) -> list[int]:
-    known = {each.position: each for each in current.responses if each.scale in TASTED}
+    known = {each.position for each in current.responses if each.scale in TASTED}
     if not responses or any(position not in known for position in responses):
         raise InputError(
             "Choose at least one thing to be scored.", where="what is scored", try_this="a score, a yes or no, a count"
         )
-    return [key(known[position]) for position in sorted(set(responses))]
+    return sorted(set(responses))
 
 
 def _people(deed: Deed, who: WhoTastes, by: int) -> list[int]:

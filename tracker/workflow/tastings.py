@@ -148,11 +148,12 @@ def tasting_view(store: Store, number: int) -> TastingView:
     """One tasting with everybody's progress. Raises NotFound."""
     with store.read() as session:
         found = find_tasting(session, number)
-        asked = {row.id: row for row in session.exec(select(Response).where(Response.trial_id == found.trial_id))}
+        known = session.exec(select(Response).where(Response.trial_id == found.trial_id))
+        asked = {row.position: row.name for row in known}
         ended = closed(session, found)
         return TastingView(
             line=_line(session, found),
-            responses=tuple(asked[each].name for each in json.loads(found.responses)),
+            responses=tuple(asked[each] for each in json.loads(found.responses)),
             allergens=found.allergens,
             words=found.words,
             rest_s=found.rest_s,

@@ -145,7 +145,7 @@ def test_answers_are_readings_and_lock_their_sample(kitchen):
     (note,) = rows(kitchen, TasteNote)
     assert (note.words, json.loads(note.tags), note.person_id) == ("soapy", ["sour"], person)
     (kept,) = rows(kitchen, TastingAnswer)
-    assert json.loads(kept.readings) == [score.id, crust.id]
+    assert json.loads(kept.readings) == [[2, score.repeat], [3, crust.repeat]]
     now = next_sample(kitchen, number, person)
     assert now.done == 1
     assert now.code != first
@@ -355,3 +355,36 @@ def test_names_are_erasable_and_answers_stay(kitchen):
         assert session.exec(select(Account)).all() == []  # a seat is no role
         assert len(session.exec(select(Tasting)).all()) == 1
     assert other in people_of(kitchen, number)
+
+
+def test_tastings_travel_with_their_trial(kitchen, tmp_path):
+    from tracker.store import open_kitchen
+    from tracker.workflow.bundling import bundle_trial
+    from tracker.workflow.unpacking import unpack_trial
+
+    number = set_up(kitchen, who=WhoTastes(names=["Nell"]))
+    (person,) = people_of(kitchen, number)
+    agree(kitchen, number, person, agrees=True, eats_all=True)
+    for _ in RUNS:
+        taste(kitchen, number, person)
+    close_tasting(kitchen, number, reason="done", by=1)
+    path = bundle_trial(kitchen, "soda", tmp_path / "soda.zip")
+    with open_kitchen(str(tmp_path / "other.db"), create=True) as other:
+        for name in ("Ole", "Pia"):  # numbers there are others
+            add_person(other, name)
+        unpack_trial(other, path)
+        view = tasting_view(other, 1)
+        assert (view.line.open, view.reason, view.responses) == (False, "done", ("crumb score", "split crust"))
+        assert [(each.name, each.done) for each in view.people] == [(f"assessor {view.people[0].person}", 4)]
+        there, here = serving_sheet(kitchen, number, person=1), serving_sheet(other, 1, person=1)
+        assert [(row.place, row.code, row.run) for row in there] == [(row.place, row.code, row.run) for row in here]
+        by_number = {row.id: row for row in rows(other, TastingSample)}
+        for kept in rows(other, TastingAnswer):
+            for place, repeat in json.loads(kept.readings):
+                (found,) = [
+                    row
+                    for row in rows(other, Reading)
+                    if (row.bake_id, row.repeat, row.response)
+                    == (by_number[kept.sample_id].bake_id, repeat, {2: "crumb score", 3: "split crust"}[place])
+                ]
+                assert found.person_id == view.people[0].person
