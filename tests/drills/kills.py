@@ -302,7 +302,14 @@ class Typist:
                 self._sign_in(page)
             elif not page.locator(cell.place).count():
                 time.sleep(0.1)
-        page.locator("body[data-ready]").wait_for(timeout=8000)
+        try:
+            page.locator("body[data-ready]").wait_for(timeout=5000)
+        except Error:  # killed while the scripts were on their way; the page says so, and a person loads it again
+            if not self.killer.killed_at and not page.locator(".unready").is_visible():
+                self.log.fault("a page without its scripts says nothing of it")
+            self.log.write("loaded again")
+            page.reload(timeout=8000)
+            raise
 
     def _sign_in(self, page: Page) -> None:
         self.log.write("signed in")

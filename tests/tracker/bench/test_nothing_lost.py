@@ -390,3 +390,14 @@ def test_the_waiting_entries_can_be_carried_away_as_a_file(tablet, tmp_path):
 
     kept = json.loads((tmp_path / "waiting.json").read_text())
     assert ["value", "42.5"] in kept[0]["fields"]
+
+
+def test_a_page_whose_scripts_did_not_arrive_says_so(tablet):
+    page = tablet()
+    page.goto(HERE)
+    page.locator("body[data-ready]").wait_for()
+    page.wait_for_timeout(4500)
+    assert not page.locator(".unready").is_visible()
+    page.route("**/queue.js", lambda route: route.abort())  # the bench goes while they are on their way
+    page.reload()
+    page.locator(".unready").filter(has_text="load the page again").wait_for(state="visible", timeout=10_000)
