@@ -130,7 +130,9 @@ async def _ours(request: Request, error: Exception) -> Response:
 
 async def _form(request: Request) -> FormData:
     try:
-        return await request.form()
+        form = await request.form()
+        await form.close()  # of its fields only the texts are shown again
+        return form
     except HTTPException:
         return FormData()
 

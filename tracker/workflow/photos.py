@@ -26,6 +26,7 @@ __all__ = ["LARGEST_BYTES", "MOST_PIECES", "PhotoView", "check_photos", "keep_ph
 
 MOST_PIECES = 10_000
 MOST_SIGNS = 400
+LARGEST_NUMBER = 2**31 - 1  # that a database takes
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,6 +85,7 @@ def keep_photo(
 
 def photo(store: Store, number: int, *, small: bool = False) -> bytes:
     """The JPEG of a photo that stands. Raises NotFound, for one that was taken back too."""
+    number = min(number, LARGEST_NUMBER)
     with store.read() as session:
         gone = session.exec(select(Photo.id).where(Photo.replaces_id == number)).first()
         content = session.exec(select(PhotoContent.content).where(PhotoContent.photo_id == number)).first()
