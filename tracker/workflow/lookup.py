@@ -37,6 +37,8 @@ __all__ = [
 FOUND = "found before"  # key of Session.info: a dict of rows that never change
 _STATES = TrialState.__table__  # type: ignore[attr-defined]
 _STATE = select(_STATES.c.state).where(_STATES.c.trial_id == bindparam("trial")).order_by(_STATES.c.id.desc()).limit(1)
+_RUNS = Run.__table__  # type: ignore[attr-defined]
+_RUN = select(_RUNS).where(_RUNS.c.trial_id == bindparam("trial"), _RUNS.c.code == bindparam("code"))
 
 
 def trial_and_run(session: Session, name: str, word: str) -> tuple[Trial, Run]:
@@ -44,8 +46,9 @@ def trial_and_run(session: Session, name: str, word: str) -> tuple[Trial, Run]:
     kept: dict[Any, Any] = session.info.get(FOUND, {})
     known = kept.get((name, word))
     if known is None:
-        trial = find_trial(session, name)
-        known = kept[name, word] = trial, find_run(runs_of(session, trial), word, trial=trial.name)
+        trial = kept.get(name) or kept.setdefault(name, find_trial(session, name))
+        run = session.connection().execute(_RUN, {"trial": trial.id, "code": word.strip()}).one_or_none()
+        known = kept[name, word] = trial, run or find_run(runs_of(session, trial), word, trial=trial.name)
     found: tuple[Trial, Run] = known
     return found
 
