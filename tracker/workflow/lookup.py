@@ -7,7 +7,7 @@ carries a place for it (``FOUND``), what was found is not asked for again.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Any, Protocol
+from typing import Any, Protocol, cast
 
 from sqlalchemy import bindparam
 from sqlmodel import Session, col, select
@@ -49,8 +49,7 @@ def trial_and_run(session: Session, name: str, word: str) -> tuple[Trial, Run]:
         trial = kept.get(name) or kept.setdefault(name, find_trial(session, name))
         run = session.connection().execute(_RUN, {"trial": trial.id, "code": word.strip()}).one_or_none()
         known = kept[name, word] = trial, run or find_run(runs_of(session, trial), word, trial=trial.name)
-    found: tuple[Trial, Run] = known
-    return found
+    return cast("tuple[Trial, Run]", known)
 
 
 def bake_carrying_out(session: Session, run: Run) -> Bake | None:
