@@ -40,6 +40,11 @@ from tracker.models import (
     Run,
     Specification,
     TasteNote,
+    Tasting,
+    TastingAnswer,
+    TastingConsent,
+    TastingSample,
+    TastingState,
     Trial,
     TrialState,
     Weighing,
@@ -55,6 +60,11 @@ _TOLD = {
     "taste_note": ("words", "tags"),
     "photo": ("words", "sha256"),
     "trial_state": ("state",),
+    "tasting": ("allergens", "rest_s"),
+    "tasting_state": ("state",),
+    "tasting_sample": ("place", "code"),
+    "tasting_consent": ("words",),
+    "tasting_answer": ("tasted",),
     "run": ("code",),
     "batch": ("number", "baked_at"),
     "import_file": ("name", "sha256"),
@@ -184,7 +194,20 @@ def _of_trial(session: Session, name: str, word: str | None) -> list[AuditEntry]
     parts_of_bake: tuple[Any, ...] = (Piece, Outcome, Weighing, Reading, TasteNote, Photo)
     for part in parts_of_bake:
         rows[part] = [row.id for row in rows_of(session, part, part.bake_id, bakes)]
+    if word is None:
+        rows |= _of_tastings(session, trial)
     return [entry for table, numbers in rows.items() for entry in _entries(session, table, numbers)]
+
+
+def _of_tastings(session: Session, trial: Trial) -> dict[type[SQLModel], list[int | None]]:
+    """What was set up, served, agreed and answered; the scores themselves are readings of the bakes."""
+    tastings = [row.id for row in rows_of(session, Tasting, Tasting.trial_id, [trial.id])]
+    rows: dict[type[SQLModel], list[int | None]] = {Tasting: tastings}
+    parts: tuple[Any, ...] = (TastingState, TastingSample, TastingConsent)
+    for part in parts:
+        rows[part] = [row.id for row in rows_of(session, part, part.tasting_id, tastings)]
+    answers = rows_of(session, TastingAnswer, TastingAnswer.sample_id, rows[TastingSample])
+    return rows | {TastingAnswer: [row.id for row in answers]}
 
 
 def _of_product(session: Session, name: str, number: str | None) -> list[AuditEntry]:

@@ -41,7 +41,6 @@ WORDS += [
     "0.7311",
     "1.4622",
     "bake_order",
-    "settings",
     "place_in_design",
 ]
 FIGURES = [*CODES, *(f"bake {order}" for order in range(1, 6)), "Bo", "Dora", "Cleo"]

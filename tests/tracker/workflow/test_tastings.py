@@ -182,6 +182,24 @@ def test_two_assessors_are_told_apart_and_the_analysis_reads_them(kitchen):
     assert list(tables.tables["crumb score"]["repeat"].value_counts()) == [4, 4]
 
 
+def test_the_history_of_the_trial_tells_of_its_tastings(kitchen):
+    from tracker.workflow.history import history
+
+    number = set_up(kitchen, who=WhoTastes(nameless=1))
+    (person,) = people_of(kitchen, number)
+    agree(kitchen, number, person, agrees=True, eats_all=True)
+    taste(kitchen, number, person)
+    told = Counter(entry.table for entry in history(kitchen, "soda"))
+    parts = {name: told[name] for name in told if name.startswith("tasting")}
+    assert parts == {
+        "tasting": 1,
+        "tasting_state": 1,
+        "tasting_sample": 4,
+        "tasting_consent": 1,
+        "tasting_answer": 1,
+    }
+
+
 def test_a_sample_may_be_left_out(kitchen):
     number = set_up(kitchen)
     person = people_of(kitchen, number)[0]
