@@ -180,7 +180,7 @@ def say_runner_up(advice: Advice) -> str | None:
     widths = f", and gives {join_words(told_widths)}" if told_widths else ""
     return (
         f'The next best is "{other.request.kind}" with {say_size(other)}. It takes {cost}{widths}. '
-        f"{say_reason(other.why)}{_warning(other)}{_resets(other, chosen)}"
+        f"{say_reason(other.why)}{_warning(other)}{say_resets(other, chosen)}"
     )
 
 
@@ -188,7 +188,7 @@ def _warning(option: Option) -> str:
     return " It cannot take the days out." if option.days_in_error else ""
 
 
-def _resets(other: Option, chosen: Option) -> str:
+def say_resets(other: Option, chosen: Option) -> str:
     """How often what is hard to change must be set, where only one of the two keeps it for a while."""
     if not chosen.plan.design.error_groups or other.plan.design.error_groups:
         return ""

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from analysis.designs.trying import Option, Sureness
-from analysis.words.advice import say_reason
+from analysis.words.advice import say_reason, say_resets
 from analysis.words.numbers import say_fixed, say_list, say_number, say_setting, start, with_unit
 from analysis.words.plans import say_chance
 
@@ -61,6 +61,9 @@ def compared(other: Option, chosen: Option) -> Facts:
         facts.append(("Days", _beside(other.days, chosen.days)))
     facts += [(start(each.response), say_seen(each)) for each in other.sureness]
     facts.append(("Told apart", told_apart(other)))
+    resets = say_resets(other, chosen).strip()
+    if resets:
+        facts.append(("Set anew", resets))
     return tuple(facts)
 
 

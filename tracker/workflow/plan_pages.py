@@ -5,7 +5,7 @@ Everything is in words already; a page only places it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -32,6 +32,7 @@ from tracker.workflow.planning import PlannedTrial, preview_plan
 
 if TYPE_CHECKING:
     from analysis.designs.advice import Advice
+    from tracker.workflow.run_chemistry import TreatmentChemistry
 
 SEARCHED = ("optimal",)  # as large as its runs; repeats do not multiply it
 Facts = tuple[tuple[str, str], ...]
@@ -158,23 +159,41 @@ def _cautions(planned: PlannedTrial, takes: Takes, advice: Advice | None) -> Ite
 
 
 def _chemistry(planned: PlannedTrial) -> tuple[Treatment, ...]:
-    """In the order in which doses and kinds stand in the plan, not in that of baking."""
+    """By rising doses and kinds as they stand in the plan, not in the order of baking."""
     levels = planned.plan.design.settings
 
-    def place(settings: Mapping[str, Any]) -> tuple[int, ...]:
+    def place(settings: Mapping[str, Any]) -> tuple[float, ...]:
         return tuple(
-            levels[name].index(value) if value in levels[name] else len(levels[name])
-            for name, value in settings.items()
+            levels[name].index(value) if isinstance(value, str) else float(value) for name, value in settings.items()
         )
 
-    return tuple(
-        Treatment(
-            words=say_settings(each.settings, planned.plan.units),
-            row=chemistry_row(each.chemistry),
-            senseless=each.senseless,
-        )
-        for each in sorted(planned.treatments, key=lambda each: place(each.settings))
-    )
+    listed = sorted(planned.treatments, key=lambda each: place(each.settings))
+    alike: dict[tuple[str, ...], list[TreatmentChemistry]] = {}
+    for each in listed:
+        alike.setdefault(chemistry_row(each.chemistry), []).append(each)
+    rows: list[Treatment] = []
+    for row, group in alike.items():
+        words = _what_they_share(group, listed, planned.plan.units)
+        if words:
+            rows.append(Treatment(words=words, row=row, senseless=any(each.senseless for each in group)))
+        else:
+            rows += [
+                Treatment(words=say_settings(each.settings, planned.plan.units), row=row, senseless=each.senseless)
+                for each in group
+            ]
+    return tuple(rows)
+
+
+def _what_they_share(
+    group: Sequence[TreatmentChemistry], listed: Sequence[TreatmentChemistry], units: Mapping[str, str]
+) -> str:
+    """The settings that single these treatments out, since oven or fat change no account; "" where none do."""
+    if len(group) == len(listed) > 1:
+        return "every treatment"
+    first = group[0].settings
+    shared = {name: value for name, value in first.items() if all(each.settings[name] == value for each in group)}
+    meant = [each for each in listed if all(each.settings[name] == value for name, value in shared.items())]
+    return say_settings(shared, units) if len(meant) == len(group) else ""
 
 
 def _others(advice: Advice | None) -> tuple[OtherDesign, ...]:

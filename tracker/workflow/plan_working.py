@@ -6,6 +6,7 @@ it was shown, run for run.
 
 from __future__ import annotations
 
+import hashlib
 import secrets
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -18,7 +19,7 @@ from tracker.intake.plan_tables import LARGEST_SEED, clean_name
 from tracker.models import Trial
 from tracker.store import Store
 from tracker.workflow.planning import LONGEST_TRIAL_NAME, PlannedTrial, plan_trial, slug
-from tracker.workflow.questions import Proposal, advise_on, write_proposal
+from tracker.workflow.questions import Proposal, write_proposal
 from tracker.workflow.requests import design_request
 from tracker.workflow.wishes import Wishes
 
@@ -43,7 +44,7 @@ def draw_seed() -> int:
     return secrets.randbelow(LARGEST_SEED)
 
 
-def work_out(wishes: Wishes, *, seed: int, choose: str = "", times: int | None = None) -> Worked:
+def work_out(wishes: Wishes, advice: Advice, *, choose: str = "", times: int | None = None) -> Worked:
     """The advised plan, or the one of ``choose`` (a key of the others), each treatment ``times`` times.
 
     Raises InputError with the nearest way out.
@@ -51,7 +52,6 @@ def work_out(wishes: Wishes, *, seed: int, choose: str = "", times: int | None =
     from analysis.designs.advice import instead, with_repeats
     from analysis.errors import PlanError
 
-    advice = advise_on(wishes, seed=seed)
     if choose and choose != design_key(advice.chosen):
         advice = instead(advice, _option(advice, choose))
     if times is not None and times != advice.request.replicates:
@@ -73,8 +73,9 @@ def read_out(text: str, *, seed: int) -> Worked:
 
 
 def design_key(option: Option) -> str:
-    """ "central composite, 14"."""
-    return f"{option.request.kind}, {option.bakes}"
+    """ "central composite, 14, 3f0c21": two of a kind and a size may differ in their doses."""
+    digest = hashlib.sha256(repr(option.request).encode()).hexdigest()
+    return f"{option.request.kind}, {option.bakes}, {digest[:6]}"
 
 
 def _option(advice: Advice, choose: str) -> Option:

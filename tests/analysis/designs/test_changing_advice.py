@@ -91,6 +91,21 @@ def test_a_comparison_says_what_is_more_and_what_is_fewer():
         assert said["Told apart"] == told_apart(option)
 
 
+def test_a_design_that_keeps_nothing_set_says_how_often_it_is_set_anew():
+    factors = (
+        DesignFactor(name="oven", kind="amount", unit="°C", low=170.0, high=190.0, hard_to_change=True),
+        DesignFactor(name="fat", kind="category", levels=("butter", "oil")),
+    )
+    advice = advise(Situation(aim="which matter", factors=factors, responses=(RISE,), seed=3))
+    assert advice.chosen.plan.design.error_groups
+    free = [option for option in advice.others if not option.plan.design.error_groups]
+    assert free
+    for option in free:
+        assert (
+            f"You would set oven {option.bakes} times instead of" in dict(compared(option, advice.chosen))["Set anew"]
+        )
+
+
 def test_what_is_mixed_is_said_first_of_a_screening():
     factors = tuple(DesignFactor(name=f"f{n}", kind="amount", unit="g", low=1.0, high=3.0) for n in range(6))
     advice = advise(Situation(aim="which matter", factors=factors, responses=(RISE,), seed=3))

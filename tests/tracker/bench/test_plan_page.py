@@ -157,7 +157,7 @@ def test_defaults_lead_to_the_plan_of_the_terminal(aim, kept, bench_store, as_ro
         assert caution in said
     other = wanted.advice.runner_up
     assert ('name="choose"' in said) == (other is not None)
-    assert other is None or f'value="{other.request.kind}, {other.bakes}"' in said
+    assert other is None or f'value="{other.request.kind}, {other.bakes}, ' in said
 
 
 def test_what_was_shown_is_released_once_and_leads_on(loaf, as_role, key):
@@ -281,7 +281,7 @@ def test_another_design_and_other_repeats_are_laid_out_and_can_be_released(bench
     assert choices
     for choice in choices:
         other = get(analyst, "/plan/proposal", [*fields[0][1], choice])
-        kind, _, bakes = choice[1].rpartition(", ")
+        kind, bakes, _ = choice[1].split(", ")
         assert other.status_code == 200
         assert len(shown_runs(other)) == int(bakes)
         assert f"<dd>{kind}</dd>" in other.text
@@ -295,7 +295,7 @@ def test_another_design_and_other_repeats_are_laid_out_and_can_be_released(bench
 @pytest.mark.parametrize(
     ("wish", "said", "path"),
     [
-        (("choose", "optimal, 7"), "is not among the designs", "/plan/release"),
+        (("choose", "optimal, 7, 1a2b3c"), "is not among the designs", "/plan/release"),
         (("times", "0"), "no number of repeats", None),
         (("times", "many"), "no number of repeats", None),
         (("times", "21"), "no number of repeats", None),
@@ -427,16 +427,29 @@ def test_the_chemistry_stands_beside_each_treatment(loaf, as_role):
     assert rows[-1][-1] > rows[0][-1]
 
 
+def test_treatments_whose_account_is_the_same_share_a_line(loaf, as_role):
+    given = {"aim": "1", "formula": "soda loaf", "factor.2": "oven", "line.1": "baking soda", "factor.3": ""}
+    page = walk_through(as_role("analyst"), **given)
+    part = page.text.partition('id="chemistry"')[2].partition("</section>")[0]
+    rows = [re.sub(r"<[^>]+>", " ", row).split() for row in re.findall(r"<tr>(.*?)</tr>", part, re.DOTALL)][1:]
+    assert [row[:2] for row in rows] == [["soda", "0.5"], ["soda", "1.5"], ["soda", "2.5"]]
+    assert "oven" not in part
+    fixed = walk_through(as_role("analyst"), **{**given, "factor.1": "chill", "unit.1": "min", "doses.1": "5 to 30"})
+    part = fixed.text.partition('id="chemistry"')[2].partition("</section>")[0]
+    assert part.count("<tr>") == 2
+    assert "every treatment" in part
+
+
 def test_a_plan_that_takes_long_says_so_and_is_there_later(as_role, monkeypatch):
     from tracker.bench.pages import plan, plan_work
 
-    real = plan.work_out
+    real = plan.advise_on
 
     def slow(*args, **more):
         time.sleep(0.4)
         return real(*args, **more)
 
-    monkeypatch.setattr(plan, "work_out", slow)
+    monkeypatch.setattr(plan, "advise_on", slow)
     monkeypatch.setattr(plan_work, "PATIENCE_S", 0.05)
     analyst = as_role("analyst")
     page = get(analyst, "/plan/ask", {"seed": str(SEED), "aim": "3"})

@@ -17,6 +17,7 @@ from tracker.workflow.accounts import AccountLine
 from tracker.workflow.formulas import list_formulas
 from tracker.workflow.plan_walk import Walk, walk
 from tracker.workflow.plan_working import Worked, draw_seed, work_out
+from tracker.workflow.questions import advise_on
 from tracker.workflow.starters import list_starters
 from tracker.workflow.trials import list_trials
 from tracker.workflow.wishes import Wishes
@@ -122,12 +123,17 @@ def proposal_of(request: Request, asking: Asking, found: Walk, wrong: Wrong | No
 
 
 def _worked(request: Request, asking: Asking, wishes: Wishes) -> Worked | None:
-    what = ("asked", repr(wishes), asking.seed, asking.choose, asking.times)
-    worked = workshop(request).ask(
-        what, lambda: work_out(wishes, seed=asking.seed, choose=asking.choose, times=asking.times)
+    """The search is done once for the answers; another design and other repeats are laid out from what it found."""
+    work, answered = workshop(request), (repr(wishes), asking.seed)
+    found = work.ask(("advice", *answered), lambda: advise_on(wishes, seed=asking.seed))
+    if found is None:
+        return None
+    worked = work.ask(
+        ("plan", *answered, asking.choose, asking.times),
+        lambda: work_out(wishes, found, choose=asking.choose, times=asking.times),
     )
     if worked is not None:
-        workshop(request).know(("text", worked.text), worked)
+        work.know(("text", worked.text), worked)
     return worked
 
 
