@@ -243,3 +243,18 @@ def test_today_leads_to_where_alarms_are_answered(scones, as_role, key):
     assert answer.status_code in (200, 303)
     assert list_alarms(scones, "scones", open_only=True)
     assert 'href="/batch/alarms?product=scones"' in baker.get("/").text
+
+
+def test_what_needs_a_look_is_still_said_after_the_bench_was_started_anew(as_role, scones, bench_store, key):
+    from fastapi.testclient import TestClient
+
+    from tracker.bench.app import make_app
+
+    client = as_role("baker")
+    form = {"product": "scones", "number": "B026", "reading:rise height": "43", "lot:flour": "F-33", "key": key()}
+    assert client.post("/batch", data=form).status_code == 303
+    where = "/batch/one?product=scones&number=B026"
+    assert "Lot F-33 of flour came in with this batch." in client.get(where).text
+    settings = client.app.state.settings
+    again = TestClient(make_app(bench_store, settings), base_url=client.base_url, cookies=client.cookies)
+    assert "Lot F-33 of flour came in with this batch." in again.get(where).text

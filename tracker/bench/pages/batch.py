@@ -12,18 +12,17 @@ from starlette.responses import Response
 from tracker.bench.failing import OURS
 from tracker.bench.kit import form_of, keep, needs, page, status_of, store_of, text, wants_json, zone_of
 from tracker.bench.pages import batch_fields as fields
-from tracker.bench.pages.batch_notes import remember, remembered
 from tracker.errors import Conflict, NotFound, NotNow
 from tracker.intake.numbers import number_text
 from tracker.workflow.accounts import AccountLine
 from tracker.workflow.alarms import answer_alarms, causes_of, list_alarms, read_numbers
+from tracker.workflow.batch_looks import looks_at
 from tracker.workflow.batch_pages import BatchForm, ResponseBoxes, batch_form, chart_of_batch, verdict_of
 from tracker.workflow.batches import BatchLine, show_batch
 from tracker.workflow.correcting_batches import correct_batch
 from tracker.workflow.kitchens import Store
 from tracker.workflow.product_views import list_products
 from tracker.workflow.quick_entry import add_readings, log_batch
-from tracker.workflow.verdicts import BatchVerdict
 
 router = APIRouter()
 Baker = Annotated[AccountLine, Depends(needs("baker"))]
@@ -53,15 +52,8 @@ def log(request: Request, who: Baker, form: Form) -> Response:
     product, number = text(form, "product"), text(form, "number")
     store = store_of(request)
     places = {name: fields.place(form, name) for name in fields.PLACES}
-    noted: list[BatchVerdict] = []
-
-    def then(found: BatchVerdict | None) -> str:
-        if found is not None:
-            noted.append(found)
-        return address("/batch/one", product, " ".join(number.split()))
-
     try:
-        answer = keep(
+        return keep(
             request,
             who,
             form,
@@ -75,7 +67,7 @@ def log(request: Request, who: Baker, form: Form) -> Response:
                 person=who.person,
                 **places,
             ),
-            then=then,
+            then=address("/batch/one", product, " ".join(number.split())),
         )
     except OURS as error:
         if isinstance(error, Conflict) and not isinstance(
@@ -86,9 +78,6 @@ def log(request: Request, who: Baker, form: Form) -> Response:
             raise
         asked = batch_form(store, product)
         return _form_page(request, asked, fields.typed_fields(form), error)
-    for verdict in noted:
-        remember(request, verdict)
-    return answer
 
 
 @router.get("/batch/more")
@@ -182,33 +171,21 @@ def show_correction(request: Request, who: Baker, product: str = "", number: str
 def correct(request: Request, who: Baker, form: Form) -> Response:
     """Put a batch right by a new entry; what stood before stays readable."""
     product, number = text(form, "product"), text(form, "number")
-    store = store_of(request)
-    noted: list[BatchVerdict] = []
-
-    def then(found: BatchVerdict | None) -> str:
-        if found is not None:
-            noted.append(found)
-        return address("/batch/one", product, number)
-
     try:
-        stands = show_batch(store, product, number)
-        mended = fields.mended(form, stands)
-        answer = keep(
+        mended = fields.mended(form, show_batch(store_of(request), product, number))
+        return keep(
             request,
             who,
             form,
             lambda store: correct_batch(
                 store, product, number, mended, reason=text(form, "reason"), person=who.person, seen=text(form, "seen")
             ),
-            then=then,
+            then=address("/batch/one", product, number),
         )
     except OURS as error:
         if wants_json(request) or isinstance(error, NotFound):
             raise
         return _correct_page(request, product, number, fields.typed_fields(form), error)
-    for verdict in noted:
-        remember(request, verdict)
-    return answer
 
 
 def _form_page(request: Request, asked: BatchForm, filled: dict[str, str], error: Exception | None = None) -> Response:
@@ -261,7 +238,7 @@ def _one_page(
         causes=causes_of(store, product).causes[:8],
         charts=charts,
         further=[name for name in names if name not in drawn],
-        notices=remembered(request, product, number),
+        notices=looks_at(store, product, number),
         address=address,
     )
 
