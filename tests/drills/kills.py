@@ -168,7 +168,7 @@ class Tablet:
     def again(self) -> None:
         """A browser with one page, whatever is left of the last one."""
         if self.process.poll() is None:
-            with suppress(Error):
+            with suppress(Error, IndexError):  # no context is left of a browser that is just ending
                 page, old = self._fresh(), self.page
                 self.page = page
                 with suppress(Error):
@@ -426,9 +426,25 @@ def drill(
     ]
     entered: list[Cell] = []
     bench = Bench(kitchen)
-    tablet = Tablet(play, folder / "profile")
-    killer = Killer(bench, tablet, log, chance)
-    typist = Typist(bench, tablet, killer, log, random.Random(seed + 1))
+    try:
+        tablet = Tablet(play, folder / "profile")
+        killer = Killer(bench, tablet, log, chance)
+        try:
+            _type_on(cells, entered, killer, Typist(bench, tablet, killer, log, random.Random(seed + 1)), kills, tell)
+        finally:
+            if killer.thread:
+                killer.thread.join()
+            tablet.kill()
+    finally:
+        bench.stop()
+    compare(kitchen, entered, log)
+    log.counts["readings"], log.counts["kills"] = len(entered), killer.done
+    return log
+
+
+def _type_on(
+    cells: list[Cell], entered: list[Cell], killer: Killer, typist: Typist, kills: int, tell: Callable[[str], None]
+) -> None:
     for cell in cells:
         if killer.done < kills and killer.resting:
             killer.arm()
@@ -439,17 +455,12 @@ def drill(
         if killer.done >= kills and killer.resting:
             break
         if len(entered) % 25 == 0:
-            tell(f"{len(entered)} readings, {killer.done} kills, {len(log.faults)} faults")
+            tell(f"{len(entered)} readings, {killer.done} kills, {len(killer.log.faults)} faults")
     if killer.thread:
         killer.thread.join()
     if killer.killed_at is not None:
         typist.look_after(entered[-1])
     typist.finish(entered)
-    tablet.kill()
-    bench.stop()
-    compare(kitchen, entered, log)
-    log.counts["readings"], log.counts["kills"] = len(entered), killer.done
-    return log
 
 
 def main() -> int:

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections import OrderedDict
 from collections.abc import Callable
-from threading import Lock
+from threading import BoundedSemaphore, Lock
 from typing import Annotated, TypeVar
 from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request
-from starlette.datastructures import FormData
+from starlette.datastructures import FormData, State
 from starlette.responses import Response
 
 from tracker.bench.failing import OURS
 from tracker.bench.kit import advice, form_of, keep, needs, page, status_of, store_of, text
-from tracker.errors import NotFound
+from tracker.errors import Busy, NotFound
 from tracker.workflow.accounts import AccountLine
 from tracker.workflow.balance_at import facts_at
 from tracker.workflow.exporting import export_table
@@ -32,6 +32,7 @@ Analyst = Annotated[AccountLine, Depends(needs("analyst"))]
 Form = Annotated[FormData, Depends(form_of)]
 SETTING = "set:"
 KEPT = 8  # answers that stay in memory
+WAITING, PATIENCE_S = 6, 30.0  # who may wait for an answer at once (of some 40 threads), and how long
 KINDS = {
     "report.html": "text/html; charset=utf-8",
     "readings.csv": "text/csv; charset=utf-8",
@@ -157,18 +158,39 @@ def _results(request: Request, trial: str) -> Results:
 
 
 def _kept(request: Request, what: tuple[str, str], make: Callable[[], T]) -> T:
-    """What was computed stays as long as nothing is entered; two who ask at once wait for one."""
+    """What was computed stays as long as nothing is entered; two who ask at once wait for one.
+
+    One is computed at a time: libraries catch their warnings, and draw, in ways that threads share. Whoever asks for
+    what is kept waits for nobody, and so few wait that the other pages keep their threads.
+    """
     state = request.app.state
     if not hasattr(state, "answers"):
-        state.answers, state.answering = OrderedDict(), Lock()
+        state.answers, state.answering, state.asking = OrderedDict(), Lock(), BoundedSemaphore(WAITING)
     now = state_of_record(store_of(request))
-    with state.answering:
-        had = state.answers.get(what)
-        if had is None or had[0] != now:
-            had = (now, make())
-        state.answers[what] = had
-        state.answers.move_to_end(what)
-        while len(state.answers) > KEPT:
-            state.answers.popitem(last=False)
+    had = state.answers.get(what)
+    if had is None or had[0] != now:
+        had = _computed(state, what, now, make)
     answer: T = had[1]
     return answer
+
+
+def _computed(state: State, what: tuple[str, str], now: str, make: Callable[[], T]) -> tuple[str, T]:
+    busy = Busy("Other answers are being computed.", where="results", try_this="the same in a moment")
+    if not state.asking.acquire(blocking=False):
+        raise busy
+    try:
+        if not state.answering.acquire(timeout=PATIENCE_S):
+            raise busy
+        try:
+            had: tuple[str, T] | None = state.answers.get(what)
+            if had is None or had[0] != now:
+                had = (now, make())
+            state.answers[what] = had
+            state.answers.move_to_end(what)
+            while len(state.answers) > KEPT:
+                state.answers.popitem(last=False)
+            return had
+        finally:
+            state.answering.release()
+    finally:
+        state.asking.release()
