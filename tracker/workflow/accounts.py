@@ -161,11 +161,11 @@ def change_pin(store: Store, person: int, pin: str, *, by: int) -> None:
 
 def forget_secrets(deed: Deed, person: int) -> None:
     """What an erasure takes along: the hash of the PIN, every session, and codes for tastings."""
-    from tracker.workflow.tasting_passes import forget_passes
+    from tracker.workflow.tasting_passes import forget_person
 
     deed.session.connection().execute(delete(secrets).where(secrets.c.person_id == person))
     _end_sessions(deed, person)
-    forget_passes(deed, person=person)
+    forget_person(deed, person)
 
 
 def pin_is_right(store: Store, person: int | None, pin: str) -> bool:

@@ -133,11 +133,15 @@ def end_tasting(store: Store, token: str) -> None:
     change_outside_the_record(store, delete(tasters).where(tasters.c.token_hash == _hash(token)))
 
 
-def forget_passes(deed: Deed, *, person: int | None = None, tasting: int | None = None) -> None:
-    """What an erasure, or closing a tasting, takes along."""
+def forget_person(deed: Deed, person: int) -> None:
+    """What an erasure takes along."""
     for table in (passes, tasters):
-        wanted = table.c.person_id == person if person is not None else table.c.tasting_id == tasting
-        deed.session.connection().execute(delete(table).where(wanted))
+        deed.session.connection().execute(delete(table).where(table.c.person_id == person))
+
+
+def forget_codes(deed: Deed, tasting: int) -> None:
+    """What closing takes along. Sessions stay, so that a tablet whose answer comes too late is told so."""
+    deed.session.connection().execute(delete(passes).where(passes.c.tasting_id == tasting))
 
 
 def _hash(secret: str) -> str:

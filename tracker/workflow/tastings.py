@@ -12,6 +12,7 @@ from dataclasses import dataclass
 
 from sqlmodel import Session, col, select
 
+from analysis.designs.serving import Evenness, evenness
 from tracker.current import rows_of
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.models import (
@@ -56,7 +57,10 @@ class TastingLine:
 
 @dataclass(frozen=True, kw_only=True)
 class TastingView:
-    """One tasting for whoever looks after it; ``even`` says how even the orders are."""
+    """One tasting for whoever looks after it.
+
+    ``even``: how even the orders are, of everybody while it is open, then of those who tasted all; None of nobody.
+    """
 
     line: TastingLine
     responses: tuple[str, ...]
@@ -64,6 +68,7 @@ class TastingView:
     words: str
     rest_s: int
     people: tuple[Assessor, ...]
+    even: Evenness | None
     closed_at: str
     reason: str
 
@@ -151,13 +156,16 @@ def tasting_view(store: Store, number: int) -> TastingView:
         known = session.exec(select(Response).where(Response.trial_id == found.trial_id))
         asked = {row.position: row.name for row in known}
         ended = closed(session, found)
+        people = assessors_of(session, found)
+        counted = [each.person for each in people if not ended or each.done == each.samples]
         return TastingView(
             line=_line(session, found),
             responses=tuple(asked[each] for each in json.loads(found.responses)),
             allergens=found.allergens,
             words=found.words,
             rest_s=found.rest_s,
-            people=assessors_of(session, found),
+            people=people,
+            even=_even(samples_of(session, found), counted),
             closed_at=ended.at if ended else "",
             reason=ended.reason if ended else "",
         )
@@ -197,7 +205,7 @@ def close_tasting(store: Store, number: int, *, reason: str, by: int) -> None:
 
     Raises NotFound, InputError without a reason, Conflict when it is closed.
     """
-    from tracker.workflow.tasting_passes import forget_passes
+    from tracker.workflow.tasting_passes import forget_codes
 
     reason = reason.strip()
     if not reason:
@@ -209,7 +217,13 @@ def close_tasting(store: Store, number: int, *, reason: str, by: int) -> None:
         if not is_open(deed.session, found):
             raise Conflict("The tasting is closed.", where="tasting", try_this="look at its results")
         deed.add(TastingState(tasting_id=key(found), state="closed", reason=reason, person_id=by, at=deed.at))
-        forget_passes(deed, tasting=key(found))
+        forget_codes(deed, key(found))
+
+
+def _even(samples: Sequence[TastingSample], people: Sequence[int]) -> Evenness | None:
+    numbers = {bake: at for at, bake in enumerate(sorted({sample.bake_id for sample in samples}))}
+    orders = [[numbers[sample.bake_id] for sample in samples if sample.person_id == person] for person in people]
+    return evenness(orders) if orders else None
 
 
 def _line(session: Session, tasting: Tasting) -> TastingLine:

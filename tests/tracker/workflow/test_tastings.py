@@ -78,6 +78,8 @@ def test_everybody_gets_every_bake_once_under_codes_of_their_own(kitchen):
     assert not {row.code for row in samples} & {run.code for run in rows(kitchen, Run)}
     assert set(Counter((row.place, row.bake_id) for row in samples).values()) == {1}  # four and four: a Latin square
     pairs = [pair for own in by_person.values() for pair in pairwise(own)]
+    even = tasting_view(kitchen, number).even
+    assert (even.places, even.after) == ((1, 1), (1, 1))
     assert set(Counter((one.bake_id, other.bake_id) for one, other in pairs).values()) == {1}  # and a Williams square
 
 
@@ -189,7 +191,7 @@ def test_the_history_of_the_trial_tells_of_its_tastings(kitchen):
     (person,) = people_of(kitchen, number)
     agree(kitchen, number, person, agrees=True, eats_all=True)
     taste(kitchen, number, person)
-    told = Counter(entry.table for entry in history(kitchen, "soda"))
+    told = Counter(entry.table for entry in history(kitchen, trial="soda"))
     parts = {name: told[name] for name in told if name.startswith("tasting")}
     assert parts == {
         "tasting": 1,
@@ -259,7 +261,7 @@ def test_a_closed_tasting_takes_nothing_and_lets_nobody_in(kitchen):
         close_tasting(kitchen, number, reason=" ", by=1)
     close_tasting(kitchen, number, reason="time is up", by=1)
     assert not still_open(kitchen, "soda")
-    assert taster_at(kitchen, secret or "") is None
+    assert taster_at(kitchen, secret or "") is not None  # is told that it is over
     assert begin_tasting(kitchen, card.code) is None
     now = next_sample(kitchen, number, person)
     assert (now.open, now.code) == (False, "")
@@ -272,7 +274,8 @@ def test_a_closed_tasting_takes_nothing_and_lets_nobody_in(kitchen):
     ):
         with pytest.raises(Conflict, match="closed"):
             deed()
-    assert tasting_view(kitchen, number).reason == "time is up"
+    view = tasting_view(kitchen, number)
+    assert (view.reason, view.even) == ("time is up", None)  # nobody tasted all
 
 
 def test_a_closed_trial_takes_no_answers_and_its_name_is_not_told(kitchen):

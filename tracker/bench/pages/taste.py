@@ -7,6 +7,7 @@ trial stands here: not its name, its settings, or which bake is which.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 from typing import Annotated
 
@@ -64,7 +65,7 @@ def show(request: Request, code: str = "", ended: str = "", ready: str = "") -> 
 def come_in(request: Request, form: Form) -> Response:
     """A code begins a session that opens one tasting and nothing else."""
     store, typed_code = store_of(request), text(form, "code")
-    kept = [(name.removeprefix(KEPT), value) for name, value in typed(form) if name.startswith(KEPT)]
+    kept = _ours([(name.removeprefix(KEPT), value) for name, value in typed(form) if name.startswith(KEPT)])
     address = request.client.host if request.client else ""
     tried, delays = f"codes of tastings from {address}", request.app.state.delays
     wait = delays.seconds_left(tried, address)
@@ -130,9 +131,14 @@ def ask_code(
         status=status,
         code=code,
         notice=notice,
-        kept=[(KEPT + name, value) for name, value in kept],
+        kept=[(KEPT + name, value) for name, value in _ours(kept)],
         said=said,
     )
+
+
+def _ours(kept: Sequence[tuple[str, str]]) -> list[tuple[str, str]]:
+    """Fields that one of our own forms could have had."""
+    return [pair for pair in kept if re.fullmatch(r"[a-z]{1,12}[0-9]{0,2}", pair[0])]
 
 
 def _seat(request: Request) -> int | None:
