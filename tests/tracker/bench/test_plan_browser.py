@@ -149,6 +149,8 @@ def test_from_the_first_question_to_the_first_run(tablet, bench_store, size, scr
     assert "Saved" in page.inner_text("#kept")
     runs = show_trial(bench_store, "how-much-soda").runs
     assert [[str(run["bake_order"]), run["code"]] for run in runs] == shown
+    if scripts:  # nothing of it stays on the tablet
+        page.wait_for_function("async () => (await (await import('/static/keep.js')).all('drafts')).length === 0")
     page.click("text=/To run 1/")
     page.wait_for_load_state()
     assert page.url.endswith(f"/run/how-much-soda/{runs[0]['code']}")

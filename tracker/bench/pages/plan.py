@@ -119,7 +119,7 @@ def proposal_of(request: Request, asking: Asking, found: Walk, wrong: Wrong | No
         return _answers(request, asking, found, wrong_of(error))
     if worked is None or view is None:
         return _working(request, asking)
-    return shown(request, view, worked, asking=asking, found=found, wrong=wrong)
+    return shown(request, view, worked, seed=asking.seed, asking=asking, found=found, wrong=wrong)
 
 
 def _worked(request: Request, asking: Asking, wishes: Wishes) -> Worked | None:

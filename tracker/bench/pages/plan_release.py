@@ -38,23 +38,30 @@ def ready(request: Request, who: Analyst, name: str) -> Response:
 
 @router.get("/plan/own")
 def own(request: Request, who: Analyst) -> Response:
-    return page(request, "plan/own.html", plan="", wrong=None)
+    return page(
+        request,
+        "plan/own.html",
+        plan="",
+        seed=read_asking(request.query_params.multi_items()).seed,
+        wrong=None,
+    )
 
 
 @router.post("/plan/own")
 def look(request: Request, who: Analyst, form: Form) -> Response:
     """A plan file that was pasted or chosen; nothing is written."""
+    seed = read_asking(typed(form)).seed
     try:
         plan = _uploaded(form) or _plan_text(form)
+        if not plan.strip():
+            raise InputError("There is no plan yet.", try_this="paste one, or choose a file")
     except OURS as error:
-        return _own(request, "", wrong_of(error))
-    if not plan.strip():
-        return _own(request, "", wrong_of(InputError("There is no plan yet.", try_this="paste one, or choose a file")))
-    return _look(request, plan, read_asking(typed(form)).seed)
+        return _own(request, "", seed, wrong_of(error))
+    return _look(request, plan, seed)
 
 
-def _own(request: Request, plan: str, wrong: Wrong) -> Response:
-    return page(request, "plan/own.html", status=wrong.status, plan=plan, wrong=wrong)
+def _own(request: Request, plan: str, seed: int, wrong: Wrong) -> Response:
+    return page(request, "plan/own.html", status=wrong.status, plan=plan, seed=seed, wrong=wrong)
 
 
 def _look(request: Request, plan: str, seed: int, wrong: Wrong | None = None) -> Response:
@@ -62,10 +69,10 @@ def _look(request: Request, plan: str, seed: int, wrong: Wrong | None = None) ->
         worked = read(request, plan, seed, TEXT_PATIENCE_S)
         view = looked_at(request, worked, patience=TEXT_PATIENCE_S) if worked else None
     except OURS as error:
-        return _own(request, plan, wrong_of(error))
+        return _own(request, plan, seed, wrong_of(error))
     if worked is None or view is None:
         return page(request, "plan/working_own.html", status=202, plan=plan, seed=seed)
-    return shown(request, view, worked, wrong=wrong)
+    return shown(request, view, worked, seed=seed, wrong=wrong)
 
 
 def _plan_text(form: FormData) -> str:
@@ -100,7 +107,7 @@ def release_it(request: Request, who: Analyst, form: Form) -> Response:
         if worked is None:
             raise InputError("The plan is still being worked out.", try_this="release it again in a minute")
         chosen = chosen_name(store_of(request), worked, name)
-        then = address("/plan/trial", chosen)
+        then = f"{address('/plan/trial', chosen)}&plan={seed}"
         return keep(
             request,
             who,
