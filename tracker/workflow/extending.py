@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 import secrets
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 from sqlmodel import Session, col, select
@@ -27,7 +27,7 @@ from tracker.workflow.weighed_runs import factor_tables, refuse_unweighable
 if TYPE_CHECKING:
     from analysis.designs.extending import Extended, Standing
     from analysis.designs.further import Further
-    from analysis.designs.requests import DesignRequest
+    from analysis.designs.requests import DesignFactor, DesignRequest
     from tracker.store import Store
 
 
@@ -170,7 +170,7 @@ def _request(current: CurrentTrial, design: dict[str, Any], seed: int) -> Design
 
     return DesignRequest(
         kind=str(design.get("kind") or "imported"),
-        factors=tuple(design_factor(table) for table in factor_tables(current.factors)),
+        factors=tuple(_as_baked(design_factor(table), current) for table in factor_tables(current.factors)),
         seed=seed,
         responses=tuple(
             DesignResponse(name=each.name, unit=each.unit, spread=each.spread, matters=each.matters)
@@ -178,6 +178,17 @@ def _request(current: CurrentTrial, design: dict[str, Any], seed: int) -> Design
         ),
         accept_few_df=True,  # what is added only helps; the words say what is still missing
     )
+
+
+def _as_baked(factor: DesignFactor, current: CurrentTrial) -> DesignFactor:
+    """A trial that came in from a spreadsheet has no plan: what was baked are its levels and its range."""
+    baked = list(dict.fromkeys(current.settings(run).get(factor.name) for run in current.runs))
+    if factor.kind == "category" and not factor.levels:
+        return replace(factor, levels=tuple(str(each) for each in baked if each is not None))
+    amounts = [float(each) for each in baked if isinstance(each, int | float)]
+    if factor.kind == "amount" and factor.low is None and not factor.values and amounts:
+        return replace(factor, low=min(amounts), high=max(amounts))
+    return factor
 
 
 def _standing(current: CurrentTrial, design: dict[str, Any], *, stages: int) -> Standing:
