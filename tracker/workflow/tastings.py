@@ -146,7 +146,9 @@ def list_tastings(store: Store, trial: str = "") -> tuple[TastingLine, ...]:
 
 def still_open(store: Store, trial: str) -> bool:
     """Whether some tasting of this trial still takes answers."""
-    return any(line.open for line in list_tastings(store, trial))
+    with store.read() as session:
+        tastings = session.exec(select(Tasting).where(Tasting.trial_id == find_trial(session, trial).id))
+        return any(is_open(session, row) for row in tastings)
 
 
 def tasting_view(store: Store, number: int) -> TastingView:

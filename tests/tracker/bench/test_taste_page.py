@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import importlib.util
 import re
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
@@ -229,6 +230,23 @@ def test_going_back_shows_the_next_sample_and_posting_again_changes_nothing(tast
     assert (json.status_code, set(json.json())) == (409, {"error", "next"})
     assert tasting.post("/taste", data={**said, "v1": "1"}).status_code == 422  # its key with something else
     assert [row.value for row in rows(baked, Reading)] == [4, 0]
+    assert len(rows(baked, TastingAnswer)) == 1
+
+
+def test_one_card_on_several_tablets_gives_one_answer_for_a_sample(as_role, baked, guest, key):
+    """Posted at once with keys of their own, as by tablets that do not know of each other."""
+    baker = as_role("baker")
+    code, _ = codes(baker, key, set_up(baker, key))
+    with guest() as first:
+        agree(come_in(first, code), key)
+        sample = sample_of(first.get("/taste"))
+        said = [
+            {"key": key(), "do": "answer", "place": sample, "v1": str(at), "v2": "no"} for at in (1, 2, 3, 4, 5) * 4
+        ]
+        with ThreadPoolExecutor(8) as together:
+            answers = list(together.map(lambda data: first.post("/taste", data=data).status_code, said))
+    assert sorted(answers) == [303] + [409] * 19
+    assert len(rows(baked, Reading)) == 2
     assert len(rows(baked, TastingAnswer)) == 1
 
 
