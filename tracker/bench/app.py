@@ -13,6 +13,7 @@ from starlette.exceptions import HTTPException
 from starlette.responses import JSONResponse, RedirectResponse, Response
 from starlette.staticfiles import StaticFiles
 
+from tracker.bench.cookies import HostCookies
 from tracker.bench.delays import Delays
 from tracker.bench.guard import Guard
 from tracker.bench.kit import (
@@ -55,7 +56,9 @@ def make_app(store: Store, settings: BenchSettings) -> FastAPI:
         app.include_router(each.router)
     app.mount("/static", StaticFiles(directory=HERE / "static"))
     _errors(app)
-    app.add_middleware(Guard, settings=settings)
+    if settings.tls:
+        app.add_middleware(HostCookies)
+    app.add_middleware(Guard, settings=settings)  # added last, asked first
     return app
 
 

@@ -7,15 +7,19 @@ that tablets may ask for.
 from __future__ import annotations
 
 import gc
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
 from pathlib import Path
 from secrets import choice
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from tracker.bench.settings import BenchSettings, hosts_for
+from tracker.bench.settings import BenchSettings, host_of, hosts_for
 from tracker.errors import UsageError
 from tracker.workflow.accounts import has_owner
 from tracker.workflow.kitchens import opened
+
+if TYPE_CHECKING:
+    from tracker.bench.certificate_files import Certificates
 
 LOCAL = ("127.0.0.1", "::1", "localhost")
 # Without signs that look alike when read from a screen.
@@ -33,6 +37,8 @@ class Wanted:
     names: tuple[str, ...]
     certificate: Path | None
     private_key: Path | None
+    tls: bool = False  # with certificates of the bench's own
+    check: bool = False  # say it only: nothing is made
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -41,6 +47,7 @@ class Planned:
 
     address: str
     settings: BenchSettings
+    certificates: Certificates | None = None
 
     def words(self) -> str:
         reach = "tablets of the network can reach it" if self.settings.lan else "only this machine can reach it"
@@ -48,9 +55,9 @@ class Planned:
         if self.settings.lan:
             lines.append("Names it answers to: " + ", ".join(self.settings.hosts))
         if self.settings.lan and not self.settings.tls:
-            lines.append(
-                "Without https everybody in this network could read along; --tls-cert and --tls-key close that."
-            )
+            lines.append("Without https everybody in this network could read along; --tls closes that.")
+        if self.certificates:
+            lines.append(self.certificates.words(f"{self.address}trust"))
         if self.settings.first_code:
             lines.append(f"Nobody looks after it yet. The first owner types this code: {self.settings.first_code}")
         return "\n".join(lines)
@@ -61,6 +68,7 @@ class Planned:
             "hosts": list(self.settings.hosts),
             "lan": self.settings.lan,
             "tls": self.settings.tls,
+            "root_sha256": self.certificates.fingerprint if self.certificates else None,
             "needs_owner": bool(self.settings.first_code),
         }
 
@@ -69,14 +77,14 @@ def plan(wanted: Wanted) -> Planned:
     """Check what was asked for. Raises UsageError, NotFound for a kitchen that is not there."""
     _check_reach(wanted)
     with opened(wanted.kitchen) as store:
-        owned = has_owner(store)
+        owned, place = has_owner(store), store.place.path
     if wanted.lan and not owned:
         raise UsageError(
             "Before others can reach the bench, somebody has to own it.",
             where="--lan",
             try_this="crumbwise bench on this machine first, and sign in with the code it prints",
         )
-    tls = wanted.certificate is not None
+    tls = wanted.tls or wanted.certificate is not None
     shown = f"[{wanted.host}]" if ":" in wanted.host else wanted.host
     own = () if wanted.host in ("0.0.0.0", "::", *LOCAL) else (shown,)  # noqa: S104 (compared, not bound)
     settings = BenchSettings(
@@ -85,11 +93,26 @@ def plan(wanted: Wanted) -> Planned:
         lan=wanted.lan,
         first_code="" if owned else _code(),
     )
+    certificates = _certificates(wanted, place, settings) if wanted.tls and not wanted.check else None
+    if certificates:
+        settings = replace(settings, root_der=certificates.root_der)
     name = (*wanted.names, *own, shown)[0]
-    return Planned(address=f"{settings.scheme}://{hosts_for(wanted.port, (name,))[-1]}/", settings=settings)
+    address = f"{settings.scheme}://{hosts_for(wanted.port, (name,))[-1]}/"
+    return Planned(address=address, settings=settings, certificates=certificates)
+
+
+def _certificates(wanted: Wanted, kitchen: Path | None, settings: BenchSettings) -> Certificates:
+    from tracker.bench.certificate_files import certificates_in, folder_beside
+
+    hosts = [host_of(name) for name in settings.hosts]
+    return certificates_in(folder_beside(kitchen), hosts, now=datetime.now(UTC))
 
 
 def _check_reach(wanted: Wanted) -> None:
+    if wanted.tls and wanted.certificate is not None:
+        raise UsageError(
+            "--tls makes a certificate, and --tls-cert brings one.", where="--tls", try_this="one of the two"
+        )
     if (wanted.certificate is None) != (wanted.private_key is None):
         raise UsageError(
             "A certificate and its key go together.", where="--tls-cert", try_this="--tls-cert and --tls-key"
@@ -135,6 +158,6 @@ def serve(wanted: Wanted, planned: Planned) -> None:
             timeout_keep_alive=20,
             limit_concurrency=500,
             h11_max_incomplete_event_size=64 * 1024,
-            ssl_certfile=wanted.certificate,
-            ssl_keyfile=wanted.private_key,
+            ssl_certfile=planned.certificates.chain if planned.certificates else wanted.certificate,
+            ssl_keyfile=planned.certificates.key if planned.certificates else wanted.private_key,
         )

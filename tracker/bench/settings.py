@@ -18,6 +18,7 @@ class BenchSettings:
 
     hosts: tuple[str, ...]
     tls: bool = False  # served under https: cookies are then marked Secure
+    root_der: bytes = b""  # the bench's own root certificate, which is public; b"" when it made none
     lan: bool = False  # reachable from other machines
     first_code: str = ""  # what the first owner types once; "" when there is an owner
     body_bytes: int = 1_000_000  # a form; nobody types more
@@ -34,6 +35,11 @@ class BenchSettings:
 def hosts_for(port: int, names: tuple[str, ...] = ()) -> tuple[str, ...]:
     """The allow-list for a port: this machine's own names, then those that were given."""
     return tuple(name if _has_port(name) else f"{name}:{port}" for name in (*HERE, *names))
+
+
+def host_of(name: str) -> str:
+    """The same without its port."""
+    return name.rpartition(":")[0] if _has_port(name) else name
 
 
 def _has_port(name: str) -> bool:

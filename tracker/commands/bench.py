@@ -16,7 +16,7 @@ app = make_app(GROUPS["bench"][1])
 @app.command(
     epilog=example(
         "crumbwise bench",
-        "crumbwise bench --lan --host 192.168.1.20 --allow kitchen.example",
+        "crumbwise bench --lan --tls --host 192.168.1.20 --allow kitchen.example",
         "crumbwise bench --check --json",
     )
 )
@@ -29,6 +29,9 @@ def bench(
     ] = None,
     certificate: Annotated[Path | None, typer.Option("--tls-cert", help="Certificate (PEM), for https.")] = None,
     private_key: Annotated[Path | None, typer.Option("--tls-key", help="Its private key (PEM).")] = None,
+    tls: Annotated[
+        bool, typer.Option("--tls", help="Serve https with a certificate made here, beside the kitchen.")
+    ] = False,
     check: Annotated[bool, typer.Option("--check", help="Say how it would be served, and serve nothing.")] = False,
     kitchen: KitchenOption = None,
     as_json: JsonOption = False,
@@ -44,6 +47,8 @@ def bench(
         names=tuple(allow or ()),
         certificate=certificate,
         private_key=private_key,
+        tls=tls,
+        check=check,
     )
     planned = plan(wanted)
     if as_json:

@@ -13,7 +13,7 @@ from tracker.bench.kit import Needs
 from tracker.bench.pages import MENU, PAGES
 from tracker.workflow.accounts import LADDER
 
-PUBLIC = {"/sign-in", "/sign-out", "/start", "/taste", "/taste/code"}
+PUBLIC = {"/sign-in", "/sign-out", "/start", "/taste", "/taste/code", "/trust", "/trust/root"}
 FILLED = {"trial": "soda", "code": "108", "product": "loaf", "batch": "B1", "number": "1"}
 
 

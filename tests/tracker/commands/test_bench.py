@@ -70,6 +70,17 @@ def test_a_certificate_needs_its_key(asked, tmp_path):
     assert asked("--tls-cert", str(tmp_path / "none.pem"), "--tls-key", str(tmp_path / "none.key"))[0] == 2
 
 
+def test_a_certificate_of_its_own_is_made_when_it_serves_and_not_before(asked, sqlite_kitchen, tmp_path):
+    code, told = asked("--tls")
+    assert (code, told["address"], told["tls"], told["root_sha256"]) == (0, "https://127.0.0.1:8030/", True, None)
+    assert [path.name for path in sqlite_kitchen.parent.glob("*.keys")] == []
+    for name in ("a.pem", "b.pem"):
+        (tmp_path / name).write_text("")
+    code, told = asked("--tls", "--tls-cert", str(tmp_path / "a.pem"), "--tls-key", str(tmp_path / "b.pem"))
+    assert code == 2
+    assert "brings one" in told["error"]["what"]
+
+
 def test_the_code_of_the_first_owner_is_shown_in_the_terminal_only(asked, sqlite_kitchen, capsys):
     assert "code" not in asked()[1]
     assert main(["--kitchen", str(sqlite_kitchen), "bench", "--check"]) == 0

@@ -19,9 +19,10 @@ from tracker.bench.pages import (
     taste,
     tasting,
     today,
+    trust,
 )
 
-PAGES = (signing, today, plan, plan_release, run, photo, batch, formula, tasting, taste, results, people)
+PAGES = (signing, today, plan, plan_release, run, photo, batch, formula, tasting, taste, results, people, trust)
 
 MENU = (
     ("/", "Today", "baker"),
