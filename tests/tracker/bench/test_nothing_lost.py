@@ -401,3 +401,21 @@ def test_a_page_whose_scripts_did_not_arrive_says_so(tablet):
     page.route("**/queue.js", lambda route: route.abort())  # the bench goes while they are on their way
     page.reload()
     page.locator(".unready").filter(has_text="load the page again").wait_for(state="visible", timeout=10_000)
+
+
+def test_a_form_that_is_posted_plainly_keeps_its_draft_until_it_is_saved(tablet):
+    page = tablet()
+    page.goto("/people")
+    page.fill("#name", "Eve")
+    page.fill("#newpin", "1234")  # refused: too easy
+    page.click("main form >> text=Add")
+    page.wait_for_selector("main .wrong")
+    assert page.input_value("#name") == "Eve"
+    page.fill("#newpin", "730518")
+    page.click("main form >> text=Add")
+    page.wait_for_url("**/people?saved=**")
+    page.locator("body[data-ready]").wait_for()
+    assert page.input_value("#name") == ""
+    kept = page.evaluate("import('/static/keep.js').then(keep => keep.all('drafts'))")
+    assert kept == []
+    assert "730518" not in str(kept)

@@ -2,7 +2,7 @@
 // when the page goes into the background; put back when the page is opened again.
 
 import { fill, me, signature, typedIn } from "./fields.js";
-import { get, put, remove } from "./keep.js";
+import { get, put, remove, within } from "./keep.js";
 
 const WAIT = 120;
 
@@ -22,6 +22,26 @@ export function taken(form) {
   clearTimeout(dirty.get(form));
   dirty.delete(form);
   atFirst.set(form, signature(form));
+}
+
+// A form that is posted without the queue has its draft until a page says "saved".
+const POSTED = `posted|${me}`;
+
+export async function posted(form) {
+  const names = (await get("drafts", POSTED)) ?? [];
+  await put("drafts", [...new Set([...names, draftOf(form)])], POSTED);
+}
+
+async function dropPosted(forms) {
+  const names = await get("drafts", POSTED);
+  if (!names) return;
+  const saved = new URLSearchParams(location.search).has("saved");
+  const again = new Set(forms.map(draftOf)); // it came back: what is wrong with it is mended here
+  const rest = saved ? [] : names.filter((name) => !again.has(name));
+  await within("drafts", "readwrite", (its) => {
+    if (saved) for (const name of names) its("drafts").delete(name);
+    return rest.length ? its("drafts").put(rest, POSTED) : its("drafts").delete(POSTED);
+  });
 }
 
 async function restore(form) {
@@ -55,6 +75,7 @@ export async function keepDrafts(say) {
   addEventListener("pagehide", now);
   document.addEventListener("freeze", now);
   document.addEventListener("visibilitychange", () => document.hidden && now());
+  await dropPosted(forms).catch(() => undefined);
   const restored = await Promise.allSettled(forms.map(restore));
   return new Set(restored.map((each) => each.value).filter(Boolean));
 }

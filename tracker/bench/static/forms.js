@@ -2,7 +2,7 @@
 // is shown where the entry was made, if that page is still open.
 
 import { askReason, unlikely, warn } from "./asking.js";
-import { draftOf, taken } from "./drafts.js";
+import { draftOf, posted, taken } from "./drafts.js";
 import { fill, inWords, me, sentBy, signature } from "./fields.js";
 import { newKey, remove } from "./keep.js";
 import { inTrouble, made, savedAt, say, show } from "./line.js";
@@ -17,7 +17,11 @@ const buttons = (form, disabled) => form.querySelectorAll("button").forEach((but
 
 async function submitted(event) {
   const { target: form, submitter: button } = event;
-  if (event.defaultPrevented || !isSent(form, button)) return;
+  if (event.defaultPrevented) return;
+  if (!isSent(form, button)) {
+    if (form.method === "post" && draftOf(form)) posted(form).catch(() => undefined);
+    return;
+  }
   event.preventDefault();
   if (form.elements.pressed) form.elements.pressed.value = String(Date.now());
   const fields = sentBy(form, button);

@@ -71,9 +71,9 @@ function item(row) {
   one.append(made("p", `${hour(new Date(row.at))}: ${inWords(row.fields)}`));
   if (row.refused) one.append(made("p", row.refused.error, { className: "wrong" }));
   const deeds = made("p", "", { className: "row" });
-  if (row.page) deeds.append(made("a", "Its page", { href: row.page, className: "button" }));
+  if (row.page && row.page !== location.pathname + location.search) deeds.append(made("a", "Its page", { href: row.page, className: "button" }));
   if (row.refused) deeds.append(made("button", "Throw it away", { type: "button", onclick: () => throwAway(row) }));
-  one.append(deeds);
+  if (deeds.childElementCount) one.append(deeds);
   return one;
 }
 
