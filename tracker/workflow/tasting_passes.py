@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Row, delete, insert, select, update
 
-from tracker.errors import Conflict
+from tracker.errors import Conflict, NotFound
 from tracker.models import PersonDetails
 from tracker.store import Deed, Store, as_stamp
 from tracker.taste_tables import passes, tasters
@@ -53,6 +53,8 @@ def make_cards(store: Store, number: int, *, by: int, person: int | None = None)
         if not is_open(deed.session, found):
             raise Conflict("The tasting is closed.", where="tasting", try_this="set up another one")
         listed = [each for each in assessors_of(deed.session, found) if person in (None, each.person)]
+        if not listed:
+            raise NotFound("This person does not taste here.", where="cards", try_this="one of the list")
         codes = _new_codes(len(listed))
         connection, now = deed.session.connection(), store.now()
         old = (passes.c.tasting_id == number) & passes.c.person_id.in_([each.person for each in listed])

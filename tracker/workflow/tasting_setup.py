@@ -169,8 +169,8 @@ def _people(deed: Deed, who: WhoTastes, by: int) -> list[int]:
 
 
 def _named(deed: Deed, name: str) -> int:
-    if len(name) > 80:
-        raise InputError("A name has at most 80 signs.", where="assessors", try_this="make it shorter")
+    if len(name) > 80 or not name.isprintable():  # a NUL would already be refused by the question to the database
+        raise InputError("A name has at most 80 signs, all of them to be seen.", where="assessors", try_this="shorter")
     known = deed.session.exec(select(PersonDetails).where(PersonDetails.name == name)).first()
     if known is not None:
         return known.person_id

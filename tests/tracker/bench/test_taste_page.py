@@ -300,12 +300,18 @@ def test_stopping_keeps_the_answers_and_the_code_goes_on(as_role, baked, guest, 
 def test_an_ended_session_keeps_what_was_answered(tasting, baked, as_role, guest, key):
     sample = sample_of(tasting.get("/taste"))
     end_all(baked)
-    answered = {"key": key(), "do": "answer", "place": sample, "v1": "4", "v2": "no", "words": "good"}
+    person = tasting_view(baked, 1).people[0].person
+    said = {"v1": "4", "v2": "no", "words": "good"}
+    answered = {"key": key(), "by": person, "do": "answer", "place": sample, **said}
     page = tasting.post("/taste", data=answered)
     assert page.status_code == 401
     kept = dict(re.findall(r'name="(kept:[^"]*)" value="([^"]*)"', page.text))
     assert kept["kept:v1"] == "4"
-    (code, _) = codes(as_role("baker"), key, 1)
+    code, other = codes(as_role("baker"), key, 1)
+    somebody_else = tasting.post("/taste/code", data={"code": other, **kept})
+    assert somebody_else.status_code == 409
+    assert 'name="kept:v1" value="4"' in somebody_else.text
+    assert PERSON not in somebody_else.headers.get("set-cookie", "")
     again = tasting.post("/taste/code", data={"code": code, **kept})
     assert again.status_code == 200
     fields = dict(re.findall(r'<input type="hidden" name="([^"]*)" value="([^"]*)"', again.text))

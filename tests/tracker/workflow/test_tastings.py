@@ -122,6 +122,9 @@ def test_what_is_offered(kitchen):
         ({"who": WhoTastes(people=[1])}, InputError, "cannot taste"),
         ({"who": WhoTastes(people=[99])}, NotFound, "no such person"),
         ({"who": WhoTastes(nameless=61)}, InputError, "at most 60"),
+        ({"who": WhoTastes(names=["x" * 81])}, InputError, "at most 80"),
+        ({"who": WhoTastes(names=["a\x00b"])}, InputError, "to be seen"),
+        ({"words": "a\x00b"}, InputError, "NUL"),
         ({"rest_s": 3601}, InputError, "an hour"),
         ({"words": "x" * 2001}, InputError, "at most 2000"),
     ],
@@ -324,6 +327,8 @@ def test_a_code_opens_one_tasting_until_its_time_is_over(kitchen):
     assert who is not None
     assert (who.person, who.tasting, who.role) == (cards[0].person, number, "taster")
     assert not who.may("assessor")
+    with pytest.raises(NotFound, match="does not taste"):
+        make_cards(kitchen, number, by=1, person=1)
     for wrong in ("", "AAAA-AAAA", cards[0].code[:-1], "x" * 5000, cards[0].code + "A"):
         assert begin_tasting(kitchen, wrong) is None
     (fresh,) = make_cards(kitchen, number, by=1, person=cards[0].person)

@@ -79,7 +79,12 @@ def come_in(request: Request, form: Form) -> Response:
         delays.wrong(tried, address)
         return ask_code(request, kept=kept, status=401, said=WRONG)
     delays.right(tried, address)
-    return _let_in(request, token, kept)
+    who, by = taster_at(store, token), dict(kept).get("by", "")
+    if who is None or (by and by != str(who.person)):  # it would be kept as the answer of another
+        end_tasting(store, token)
+        said = "What stands here was answered by somebody else, who alone can send it."
+        return ask_code(request, kept=kept, status=409, said=said)
+    return _let_in(request, token, who, kept)
 
 
 @router.post("/taste")
@@ -189,11 +194,11 @@ def _said(form: FormData, *, tasted: bool) -> Said:
     return Said(values=values, words=text(form, "words"), tags=tags[:40], tasted=tasted)
 
 
-def _let_in(request: Request, token: str, kept: list[tuple[str, str]]) -> Response:
+def _let_in(request: Request, token: str, who: AccountLine, kept: list[tuple[str, str]]) -> Response:
     store, settings = store_of(request), settings_of(request)
     for finish in (end, end_tasting):  # whoever stood here before is signed out
         finish(store, request.cookies.get(PERSON, ""))
-    request.state.who = taster_at(store, token)
+    request.state.who = who
     if kept:
         left = [pair for pair in kept if pair[0] != "path"]
         answered: Response = page(request, "again.html", kept=left, again="/taste")
