@@ -15,7 +15,8 @@ from dataclasses import dataclass
 from tracker.errors import InputError
 
 MOST_PIXELS = 50_000_000  # a plain JPEG, which is made smaller while it is decoded
-MOST_PIXELS_WHOLE = 25_000_000  # kinds that have to be decoded whole: 100 MB of memory
+MOST_PIXELS_WHOLE = 25_000_000  # PNG and progressive JPEG, which are decoded whole: 240 MB of memory, measured
+MOST_PIXELS_WEBP = 12_000_000  # whose decoder holds them several times: 200 MB
 MOST_CHUNKS = 20_000  # of a PNG; writers that cut small have some thousand
 MOST_PASSES = 64  # of a progressive JPEG; cameras write about ten, and each costs a pass over the picture
 AGAIN = "take the photo again with the camera of this tablet, or choose a JPEG, PNG or WebP"
@@ -65,7 +66,7 @@ def _head(data: bytes) -> tuple[Head, int]:
     if data.startswith(b"\x89PNG\r\n\x1a\n"):
         return _png(data), MOST_PIXELS_WHOLE
     if data[:4] == b"RIFF" and data[8:12] == b"WEBP":
-        return _webp(data), MOST_PIXELS_WHOLE
+        return _webp(data), MOST_PIXELS_WEBP
     if data[4:8] == b"ftyp" and data[8:12] in _HEIC:
         raise InputError(
             "That picture is in the camera's own format (HEIC or AVIF), which the bench does not read.",

@@ -47,7 +47,7 @@ def sha256_of(content: bytes) -> str:
 
 
 def read_picture(data: bytes) -> Picture:
-    """The picture in a file, encoded anew; takes up to 200 MB of memory and a second.
+    """The picture in a file, encoded anew; takes up to 240 MB of memory and two seconds.
 
     Raises InputError for what is no JPEG, PNG or WebP, is broken, moves, or is too large.
     """

@@ -300,6 +300,9 @@ def test_a_large_photo_of_a_camera_is_taken():
     """As large as is taken at all: 50 million pixels."""
     kept = read_picture(encoded(crumb(8100, 6100), quality=80))
     assert (kept.width, kept.height) == (1600, 1205)
+    assert read_picture(encoded(crumb(4000, 3000), "WEBP", method=0)).width == 1600
+    with pytest.raises(InputError, match="12 million"):
+        read_picture(encoded(crumb(4010, 3000), "WEBP", method=0))
     with pytest.raises(InputError, match="25 million"):
         read_picture(encoded(crumb(8100, 6100), "PNG", compress_level=1))
 
