@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -118,6 +119,28 @@ def note(
     with open_store(kitchen) as store:
         done = add_note(store, trial, run, words, tags=tag or [], piece=piece, person=person)
     _show(done, json_)
+
+
+@app.command(epilog=example("crumbwise trial photo soda 417 crumb.jpg --piece 2"))
+def photo(
+    trial: TrialArgument,
+    run: Annotated[str, typer.Argument(metavar="RUN", help="Its code, or #7 for the 7th bake.", show_default=False)],
+    file: Annotated[Path, typer.Argument(metavar="FILE", help="A JPEG, PNG or WebP.", show_default=False)],
+    words: Annotated[str, typer.Option(help="What is to be seen.")] = "",
+    piece: PieceOption = None,
+    person: PersonOption = 1,
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Keep a photo beside a run: the picture alone, without place or time."""
+    from tracker.workflow.photos import keep_photo_file
+
+    with open_store(kitchen) as store:
+        done = keep_photo_file(store, trial, run, file, piece=piece, words=words, person=person)
+    if json_:
+        print_json(done.to_json())
+    else:
+        say(done.summary())
 
 
 def _show(done: Recorded, as_json: bool) -> None:

@@ -19,7 +19,7 @@ MOST_PIXELS_WHOLE = 25_000_000  # PNG and progressive JPEG, which are decoded wh
 MOST_PIXELS_WEBP = 12_000_000  # whose decoder holds them several times: 200 MB
 MOST_CHUNKS = 20_000  # of a PNG; writers that cut small have some thousand
 MOST_PASSES = 64  # of a progressive JPEG; cameras write about ten, and each costs a pass over the picture
-AGAIN = "take the photo again with the camera of this tablet, or choose a JPEG, PNG or WebP"
+AGAIN = "take the photo again, or choose a JPEG, PNG or WebP"
 
 _HEIC = {b"heic", b"heix", b"hevc", b"hevx", b"heim", b"heis", b"mif1", b"msf1", b"avif", b"avis"}
 # A marker within the data of a scan: not a stuffed byte, not a restart, not a fill byte.

@@ -8,7 +8,9 @@ then shown nowhere, and stays in the record.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import Any
 
 from sqlmodel import select
 
@@ -22,7 +24,16 @@ from tracker.workflow.lookup import find_run, find_trial, key, refuse_closed, ru
 from tracker.workflow.readings import piece_id
 from tracker.workflow.standing import bake_of
 
-__all__ = ["LARGEST_BYTES", "MOST_PIECES", "PhotoView", "check_photos", "keep_photo", "photo", "photo_views"]
+__all__ = [
+    "LARGEST_BYTES",
+    "MOST_PIECES",
+    "PhotoView",
+    "check_photos",
+    "keep_photo",
+    "keep_photo_file",
+    "photo",
+    "photo_views",
+]
 
 MOST_PIECES = 10_000
 MOST_SIGNS = 400
@@ -39,6 +50,53 @@ class PhotoView:
     at: str
     width: int
     height: int
+
+
+@dataclass(frozen=True, kw_only=True)
+class KeptPhoto:
+    """A photo that was kept; sides in pixels."""
+
+    trial: str
+    run: str
+    number: int
+    piece: int | None
+    width: int
+    height: int
+    sha256: str
+
+    def summary(self) -> str:
+        what = "the bake" if self.piece is None else f"piece {self.piece}"
+        return (
+            f"Run {self.run} of {self.trial}: photo {self.number} of {what}, "
+            f"{self.width} × {self.height} pixels, without anything that the camera wrote beside it."
+        )
+
+    def to_json(self) -> dict[str, Any]:
+        return asdict(self)
+
+
+def keep_photo_file(
+    store: Store, trial: str, run: str, path: Path, *, piece: int | None = None, words: str = "", person: int = 1
+) -> KeptPhoto:
+    """Keep the photo in a file. Raises NotFound for a file that cannot be read, and what ``keep_photo`` raises."""
+    try:
+        with path.open("rb") as file:
+            picture = read_picture(file.read(LARGEST_BYTES + 1))
+    except OSError as error:
+        why = error.strerror or "it cannot be read"
+        raise NotFound(f"{path.name}: {why}.", where=str(path), try_this="look at its name again") from None
+    number = keep_photo(store, trial, run, picture, piece=piece, words=words, person=person)
+    with store.read() as session:
+        its_run = find_run(runs_of(session, find_trial(session, trial)), run, trial=trial).code
+    return KeptPhoto(
+        trial=trial,
+        run=its_run,
+        number=number,
+        piece=piece,
+        width=picture.width,
+        height=picture.height,
+        sha256=picture.sha256,
+    )
 
 
 def keep_photo(

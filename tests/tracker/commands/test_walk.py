@@ -85,6 +85,7 @@ def test_without_a_kitchen_each_says_so_and_makes_none(
         ("trial", "plan"): ["plan.toml"],
         ("trial", "record"): ["soda", "101", "rise=4"],
         ("trial", "note"): ["soda", "101", "soapy"],
+        ("trial", "photo"): ["soda", "101", "crumb.jpg"],
         ("trial", "import"): ["soda", "a.csv"],
         ("trial", "reopen"): ["soda", "--reason", "x"],
         ("records", "restore"): ["backup.db", "new.db"],
