@@ -8,7 +8,7 @@ module in ``tracker.bench.pages`` with a ``router``; it stands in ``pages.PAGES`
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Sequence
+from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -121,9 +121,13 @@ def _standing_here(store: Store, request: Request) -> AccountLine | None:
     return account_of(store, person) if person else taster_at(store, secret)
 
 
-async def form_of(request: Request) -> FormData:
-    """A dependency: what was typed. Use ``text(form, "name")`` to read it."""
-    return await request.form(max_fields=FIELDS, max_files=4)
+async def form_of(request: Request) -> AsyncIterator[FormData]:
+    """A dependency: what was typed. Use ``text(form, "name")`` to read it; files are gone with the answer."""
+    form = await request.form(max_fields=FIELDS, max_files=4)
+    try:
+        yield form
+    finally:
+        await form.close()
 
 
 def text(form: FormData, name: str, default: str = "") -> str:

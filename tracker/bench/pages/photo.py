@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import asyncio
 import hashlib
-from collections.abc import AsyncIterator
 from concurrent.futures import ThreadPoolExecutor
 from typing import Annotated
 from urllib.parse import quote
@@ -28,18 +27,8 @@ from tracker.workflow.photos import keep_photo, photo
 
 router = APIRouter()
 Baker = Annotated[AccountLine, Depends(needs("baker"))]
-
-
-async def _form(request: Request) -> AsyncIterator[FormData]:
-    """A large file lies on the disk while it is looked at, and is gone with the answer."""
-    form = await form_of(request)
-    try:
-        yield form
-    finally:
-        await form.close()
-
-
-Form = Annotated[FormData, Depends(_form)]
+# A large file lies on the disk while it is looked at, and is gone with the answer.
+Form = Annotated[FormData, Depends(form_of)]
 
 PLACE = "photos"  # where on the page of the run
 _DARKROOM = ThreadPoolExecutor(max_workers=2, thread_name_prefix="photo")
