@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 from tracker.bench.settings import BenchSettings, host_of, hosts_for
 from tracker.errors import UsageError
 from tracker.workflow.accounts import has_owner
-from tracker.workflow.kitchens import opened
+from tracker.workflow.kitchens import opened, opened_if_there, place_of
 
 if TYPE_CHECKING:
     from tracker.bench.certificate_files import Certificates
@@ -43,10 +43,11 @@ class Wanted:
 
 @dataclass(frozen=True, kw_only=True)
 class Planned:
-    """How it will be served. ``first_code`` is typed once by the first owner."""
+    """How it will be served; ``new`` is the kitchen that is made for it, "" when there is one."""
 
     address: str
     settings: BenchSettings
+    new: str = ""
     certificates: Certificates | None = None
 
     def words(self) -> str:
@@ -58,6 +59,8 @@ class Planned:
             lines.append("Without https everybody in this network could read along; --tls closes that.")
         if self.certificates:
             lines.append(self.certificates.words(f"{self.address}trust"))
+        if self.new:
+            lines.append(f"There is no kitchen yet; a new one is made: {self.new}")
         if self.settings.first_code:
             lines.append(f"Nobody looks after it yet. The first owner types this code: {self.settings.first_code}")
         return "\n".join(lines)
@@ -70,14 +73,16 @@ class Planned:
             "tls": self.settings.tls,
             "root_sha256": self.certificates.fingerprint if self.certificates else None,
             "needs_owner": bool(self.settings.first_code),
+            "new_kitchen": bool(self.new),
         }
 
 
 def plan(wanted: Wanted) -> Planned:
-    """Check what was asked for. Raises UsageError, NotFound for a kitchen that is not there."""
+    """Check what was asked for. Raises UsageError. Nothing is made but certificates."""
     _check_reach(wanted)
-    with opened(wanted.kitchen) as store:
-        owned, place = has_owner(store), store.place.path
+    with opened_if_there(wanted.kitchen) as store:
+        owned = store is not None and has_owner(store)
+        place, new = place_of(wanted.kitchen), store is None
     if wanted.lan and not owned:
         raise UsageError(
             "Before others can reach the bench, somebody has to own it.",
@@ -93,12 +98,12 @@ def plan(wanted: Wanted) -> Planned:
         lan=wanted.lan,
         first_code="" if owned else _code(),
     )
-    certificates = _certificates(wanted, place, settings) if wanted.tls and not wanted.check else None
+    certificates = _certificates(wanted, place.path, settings) if wanted.tls and not wanted.check else None
     if certificates:
         settings = replace(settings, root_der=certificates.root_der)
     name = (*wanted.names, *own, shown)[0]
     address = f"{settings.scheme}://{hosts_for(wanted.port, (name,))[-1]}/"
-    return Planned(address=address, settings=settings, certificates=certificates)
+    return Planned(address=address, settings=settings, certificates=certificates, new=place.shown if new else "")
 
 
 def _certificates(wanted: Wanted, kitchen: Path | None, settings: BenchSettings) -> Certificates:
@@ -140,7 +145,7 @@ def serve(wanted: Wanted, planned: Planned) -> None:
     from tracker.bench.app import make_app
     from tracker.workflow.once import forget_old_keys
 
-    with opened(wanted.kitchen) as store:
+    with opened(wanted.kitchen, create=bool(planned.new)) as store:
         forget_old_keys(store)
         app = make_app(store, planned.settings)
         # What was made at start-up stays; not looking through it again made the slowest posts four times faster.

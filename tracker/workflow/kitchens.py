@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterator
 from contextlib import contextmanager
 
-from tracker.databases import for_reading
+from tracker.databases import for_reading, place_of
 from tracker.errors import NotFound
 from tracker.migrations import require_known, version_of
 from tracker.store import Store, open_kitchen
 
-__all__ = ["Store", "opened", "opened_if_there", "require_known_tables"]
+__all__ = ["Store", "opened", "opened_if_there", "place_of", "require_known_tables"]
 
 
 @contextmanager

@@ -4,9 +4,14 @@ from __future__ import annotations
 
 import json
 import shutil
+import signal
+import socket
 import subprocess
 import sys
+import time
 import urllib.request
+from contextlib import contextmanager
+from pathlib import Path
 
 import pytest
 
@@ -87,9 +92,17 @@ def test_the_code_of_the_first_owner_is_shown_in_the_terminal_only(asked, sqlite
     assert "The first owner types this code: " in capsys.readouterr().out
 
 
-def test_a_kitchen_that_is_not_there_is_said(tmp_path, capsys):
-    assert main(["--kitchen", str(tmp_path / "none.db"), "bench", "--check"]) == 4
-    assert "There is no kitchen here" in capsys.readouterr().err
+def test_a_kitchen_that_is_not_there_is_made_when_it_is_served(tmp_path, capsys):
+    path = tmp_path / "new.db"
+    assert main(["--kitchen", str(path), "bench", "--check"]) == 0
+    assert f"There is no kitchen yet; a new one is made: {path}" in capsys.readouterr().out
+    assert not path.exists()
+    assert main(["--kitchen", str(path), "bench", "--check", "--lan"]) == 2  # nobody owns it yet
+    assert "somebody has to own it" in capsys.readouterr().err
+    with started(path) as address, urllib.request.urlopen(address, timeout=5) as answer:
+        assert b"Welcome to the bench" in answer.read()
+    with open_kitchen(str(path)) as store:
+        assert store.place.path == path
 
 
 @pytest.mark.parametrize("module", ["tracker.commands.trial", "tracker.commands.batch", "tracker.commands.bench"])
@@ -99,30 +112,34 @@ def test_other_commands_do_not_load_the_server(module):
     assert subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True).stdout == "[]\n"
 
 
-def test_it_really_serves_and_stops(sqlite_kitchen):
-    """The whole command: a page over a socket, no banner of the server, an end by the keyboard's signal."""
-    import signal
-    import socket
-    import time
-
+@contextmanager
+def started(path):
+    """The whole command over a kitchen: the address of its first page once it answers; a signal ends it."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
-    command = [shutil.which("crumbwise", path=str(__import__("pathlib").Path(sys.executable).parent)), "--kitchen"]
-    running = subprocess.Popen([*command, str(sqlite_kitchen), "bench", "--port", str(port)], stderr=subprocess.PIPE)
+    command = [shutil.which("crumbwise", path=str(Path(sys.executable).parent)), "--kitchen", str(path)]
+    running = subprocess.Popen([*command, "bench", "--port", str(port)], stderr=subprocess.PIPE)
+    address = f"http://127.0.0.1:{port}/start"
     try:
         for _ in range(300):
             try:
-                with urllib.request.urlopen(f"http://127.0.0.1:{port}/start", timeout=5) as answer:
-                    assert answer.status == 200
-                    assert answer.headers["server"] is None
-                    assert b"Welcome to the bench" in answer.read()
+                urllib.request.urlopen(address, timeout=5).close()
                 break
             except OSError:
                 time.sleep(0.1)
         else:
             pytest.fail("nobody answered")
+        yield address
     finally:
         running.send_signal(signal.SIGINT)
         running.communicate(timeout=20)
     assert running.returncode in (0, 130, -signal.SIGINT)
+
+
+def test_it_really_serves_and_stops(sqlite_kitchen):
+    """A page over a socket, and no banner of the server."""
+    with started(sqlite_kitchen) as address, urllib.request.urlopen(address, timeout=5) as answer:
+        assert answer.status == 200
+        assert answer.headers["server"] is None
+        assert b"Welcome to the bench" in answer.read()
