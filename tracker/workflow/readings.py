@@ -18,11 +18,12 @@ from tracker.store import Deed
 from tracker.workflow import standing
 from tracker.workflow.lookup import key, piece_numbered
 from tracker.workflow.recorded import Written
+from tracker.workflow.said import said_reading
 
 
 @dataclass(frozen=True, kw_only=True)
 class Entry:
-    """How one call is meant: who, when, why, and whether it corrects what stands."""
+    """How one call is meant: who, when, why, and whether it corrects what stands (``seen``, where that is known)."""
 
     person: int
     at: str
@@ -31,6 +32,7 @@ class Entry:
     again: bool
     piece: int | None
     repeat: int | None
+    seen: str = ""
 
 
 def piece_id(deed: Deed, bake: Bake, number: int | None) -> int | None:
@@ -107,6 +109,13 @@ def write_readings(
             f"{'was' if len(read) == 1 else 'were'} given.",
             where=place,
             try_this=f"{which} 1 says which one to correct",
+        )
+    if entry.seen and [said_reading(response, old.value) for _, old in stands] != [entry.seen]:
+        shown = ", ".join(_shown(number, reading, response) for number, reading in stands) or "taken back"
+        raise Conflict(
+            f"Somebody changed it meanwhile; {response.name} is recorded already: {shown}.",
+            where=place,
+            try_this="look at what stands first",
         )
     if stands:
         return [_replace(deed, old, response, value, entry) for (_, old), value in zip(stands, read, strict=True)]

@@ -58,20 +58,29 @@ def record_run(
     deviations: str = "",
     correct: bool = False,
     again: bool = False,
+    seen: str = "",
 ) -> Recorded:
     """Record one run in one transaction.
 
     ``values`` are texts such as "rise height=42.5" or "rise height=42.5 41.8" (several
     readings). ``run`` is its three-digit code, or "#7" for the seventh bake. ``correct``
     replaces what stands and needs ``reason``; so do a failed or skipped run and an
-    unlikely value. ``again`` adds a reading beside those that stand.
+    unlikely value. ``again`` adds a reading beside those that stand. ``seen`` is the value that whoever
+    corrects saw standing ("42.5 mm"): what another entered since then is not replaced unseen.
 
     Raises InputError (impossible value, missing reason), Conflict (a value stands there
     already, the trial is closed), NotFound (unknown trial, run, response, person).
     """
     asked = [split_value(text) for text in values]
     entry = Entry(
-        person=person, at=at or "", reason=reason.strip(), correct=correct, again=again, piece=piece, repeat=repeat
+        person=person,
+        at=at or "",
+        reason=reason.strip(),
+        correct=correct,
+        again=again,
+        piece=piece,
+        repeat=repeat,
+        seen=seen,
     )
     _check_entry(entry, outcome)
     with store.write(person=person, action="record run", reason=reason.strip()) as deed:

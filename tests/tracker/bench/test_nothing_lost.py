@@ -49,7 +49,8 @@ def waiting(page):
 
 def readings(store):
     with store.read() as session:
-        return [row.value for row in session.exec(select(Reading)) if row.response_id is not None]  # of runs
+        rows = session.exec(select(Reading).order_by(Reading.id))
+        return [row.value for row in rows if row.response_id is not None]  # of runs
 
 
 def notes(store):
@@ -419,3 +420,27 @@ def test_a_form_that_is_posted_plainly_keeps_its_draft_until_it_is_saved(tablet)
     kept = page.evaluate("import('/static/keep.js').then(keep => keep.all('drafts'))")
     assert kept == []
     assert "730518" not in str(kept)
+
+
+def test_a_reading_that_another_corrected_meanwhile_is_not_replaced_unseen(tablet, bench_store):
+    one, other = tablet(), tablet("phone", "baker")
+    one.goto(HERE)
+    one.fill("#r1-0-1-v", "42")
+    one.keyboard.press("Enter")
+    one.wait_for_selector("[data-cell='r1-0-1'] .stands")
+    for page, value in ((one, "43"), (other, "44")):
+        page.goto(HERE)
+        page.click("[data-cell='r1-0-1'] summary")
+        page.fill("#r1-0-1-v", value)
+        page.fill("#r1-0-1-why", "read again")
+    one.click("#r1-0-1 button.primary")
+    one.wait_for_selector("#history >> text=43 mm")
+    other.click("#r1-0-1 button.primary")
+    other.wait_for_selector("#r1-0-1 .wrong")
+    words = other.inner_text("#r1-0-1 .wrong")
+    assert "43 mm" in words
+    assert "You entered 44" in words
+    assert readings(bench_store) == [42, 43]
+    other.click("#r1-0-1 button.primary")  # seen now, and still meant
+    other.wait_for_selector("#history >> text=44 mm")
+    assert readings(bench_store) == [42, 43, 44]

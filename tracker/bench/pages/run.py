@@ -170,6 +170,7 @@ def _reading(store: Store, person: int, form: FormData, trial: str, code: str) -
         person=person,
         reason=reason,
         correct=bool(text(form, "correct")),
+        seen=text(form, "seen"),
     )
 
 

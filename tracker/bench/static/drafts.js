@@ -1,16 +1,17 @@
-// What was typed and not sent yet? Kept at most 120 ms after a change, while typing goes on too, and at once
+// What was typed and not sent yet? Kept 60 ms after a change, or as soon as the last keeping is done, while typing goes on too, and at once
 // when the page goes into the background; put back when the page is opened again.
 
 import { fill, me, signature, typedIn } from "./fields.js";
 import { get, put, remove, within } from "./keep.js";
 
-const WAIT = 120;
+const WAIT = 60;
 
 export const draftOf = (form) =>
   form.dataset.draft === undefined ? "" : `${me}|${form.dataset.draft || location.pathname + "#" + form.elements.place?.value}`;
 
 const atFirst = new WeakMap();
-const dirty = new Map();
+const dirty = new Map(); // changed since it was kept, and the timer that keeps it
+const busy = new Set();
 
 async function write(form) {
   if (signature(form) === atFirst.get(form)) await remove("drafts", draftOf(form));
@@ -54,21 +55,25 @@ async function restore(form) {
 
 // The forms into which a draft was put.
 export async function keepDrafts(say) {
+  const later = (form) => dirty.has(form) || dirty.set(form, setTimeout(() => busy.has(form) || flush(form), WAIT));
   const flush = async (form) => {
     clearTimeout(dirty.get(form));
     dirty.delete(form);
+    busy.add(form);
     try {
       await write(form);
       say.draft();
     } catch (problem) {
       say.broken(problem);
     }
+    busy.delete(form);
+    if (dirty.has(form)) flush(form); // changed meanwhile
   };
   const forms = [...document.querySelectorAll("form[data-draft]")];
   for (const form of forms) {
     atFirst.set(form, signature(form));
     // A timer that each key would set anew would keep nothing of somebody who types without a pause.
-    form.addEventListener("input", () => dirty.has(form) || dirty.set(form, setTimeout(() => flush(form), WAIT)));
+    form.addEventListener("input", () => later(form));
     form.addEventListener("change", () => flush(form));
   }
   const now = () => [...dirty.keys()].forEach(flush);

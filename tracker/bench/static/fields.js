@@ -1,6 +1,6 @@
 // What stands in the fields of a form, and how is it put back?
 
-const HOW = new Set(["key", "by", "do", "place", "sent", "pressed", "correct"]);
+const HOW = new Set(["key", "by", "do", "place", "sent", "pressed", "correct", "seen"]);
 const MADE = new Set(["hidden", "password", "submit", "button"]);
 
 export const me = document.body.dataset.person ?? "";

@@ -8,7 +8,7 @@ import { newKey, remove } from "./keep.js";
 import { inTrouble, made, savedAt, say, show } from "./line.js";
 import { enter, leave, onChange, waiting } from "./queue.js";
 
-const NOT_COMPARED = new Set(["key", "by", "sent", "pressed", "correct"]);
+const NOT_COMPARED = new Set(["key", "by", "sent", "pressed", "correct", "seen"]);
 const SOON = 700; // ms after which it is said that an entry still waits
 const shown = new Map(); // key -> the form on this page that made the entry
 
@@ -93,10 +93,11 @@ function refused({ entry, told }) {
   if (form) refusedAt(form, entry, told);
 }
 
-function refusedAt(form, entry, { error, next, asks_reason, stands }) {
+function refusedAt(form, entry, { error, next, status, asks_reason, stands }) {
   const words = [error, next ? `Try: ${next}.` : ""].join(" ").trim();
   buttons(form, false);
   form.dataset.replaces = entry.key;
+  if (status === 409) form.elements.seen?.remove(); // what stands has just been shown
   if (stands) {
     if (!form.elements.correct) form.append(made("input", "", { type: "hidden", name: "correct", value: "yes" }));
     const yours = Object.fromEntries(entry.fields).value ?? inWords(entry.fields);

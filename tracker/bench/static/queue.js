@@ -125,7 +125,7 @@ async function send(entry) {
     tell({ kind: "trouble", entry, words: told.error ?? "the bench does not answer as it should" });
     return "later";
   }
-  const words = { error: "This is larger than the bench takes.", ...told };
+  const words = { error: "This is larger than the bench takes.", ...told, status };
   await refuse(entry, words);
   tell({ kind: "refused", entry, told: words });
   return "next";
