@@ -22,7 +22,7 @@ def _module():
 
 hostile = _module()
 STRINGS = hostile.STRINGS
-SOME = STRINGS[3 :: 1 if hostile.EVERY == 1 else 24]
+SOME = STRINGS[3 :: 1 if hostile.EVERY == 1 else 40]
 ANSWERS = {
     "aim": "2",
     "factor.1": "soda",
