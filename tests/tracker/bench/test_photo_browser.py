@@ -95,6 +95,41 @@ def test_a_photo_that_is_not_sent_yet_outlasts_the_page(tablet, bench_store):
     assert [row.words for row in photos(bench_store)] == ["a hole"]
 
 
+COUNTED = """() => {
+  const put = IDBObjectStore.prototype.put;
+  window.puts = [0, 0];
+  IDBObjectStore.prototype.put = function (value, ...more) {
+    window.puts[value.fields?.some(([, each]) => each instanceof File) ? 1 : 0] += 1;
+    return put.call(this, value, ...more);
+  };
+}"""
+
+
+def test_words_under_a_photo_do_not_write_the_photo_again(tablet, bench_store):
+    page = tablet()
+    page.goto("/run/soda/108")
+    page.evaluate(COUNTED)
+    page.set_input_files("#photo-file", chosen(snap()))
+    page.type("#photo-words", "a hole below the crust", delay=40)
+    page.wait_for_timeout(300)
+    words, files = page.evaluate("puts")
+    assert (words > 3, files) == (True, 1)
+    page.set_input_files("#photo-file", chosen(snap("brown")))
+    page.wait_for_timeout(300)
+    assert page.evaluate("puts")[1] == 2
+    page.reload()
+    page.wait_for_selector(".preview:not([hidden])")
+    assert page.input_value("#photo-words") == "a hole below the crust"
+    page.set_input_files("#photo-file", [])
+    page.fill("#photo-words", "")
+    page.wait_for_timeout(300)
+    assert page.evaluate("import('/static/keep.js').then(keep => keep.all('drafts'))") == []
+    page.set_input_files("#photo-file", chosen(snap()))
+    page.click("#photos button.primary")
+    page.wait_for_selector(".photos img")
+    assert page.evaluate("import('/static/keep.js').then(keep => keep.all('drafts'))") == []
+
+
 def test_what_is_no_photo_is_said_where_it_was_chosen(tablet, bench_store, tmp_path):
     large = tmp_path / "photo.jpg"
     large.write_bytes(snap() + bytes(15_100_000))

@@ -1,8 +1,8 @@
 // What was typed and not sent yet? Kept 60 ms after a change, or as soon as the last keeping is done, while typing goes on too, and at once
 // when the page goes into the background; put back when the page is opened again.
 
-import { fill, me, signature, typedIn } from "./fields.js";
-import { get, put, remove, within } from "./keep.js";
+import { fill, me, nameOf, signature, typedIn } from "./fields.js";
+import { get, put, within } from "./keep.js";
 
 const WAIT = 60;
 
@@ -13,15 +13,39 @@ const atFirst = new WeakMap();
 const dirty = new Map(); // changed since it was kept, and the timer that keeps it
 const busy = new Set();
 
+// Photos lie beside the rest of their draft: a few words typed under one would else write its megabytes at every key.
+const FILES = "|files";
+const filesKept = new WeakMap();
+const isFile = ([, value]) => value instanceof File;
+
+export function deleteDraft(drafts, draft) {
+  drafts.delete(draft + FILES);
+  return drafts.delete(draft);
+}
+
+export const forget = (draft) => within("drafts", "readwrite", (its) => deleteDraft(its("drafts"), draft));
+
 async function write(form) {
-  if (signature(form) === atFirst.get(form)) await remove("drafts", draftOf(form));
-  else await put("drafts", { fields: typedIn(form), at: Date.now() }, draftOf(form));
+  const draft = draftOf(form);
+  if (signature(form) === atFirst.get(form)) {
+    filesKept.delete(form);
+    return forget(draft);
+  }
+  const pairs = typedIn(form);
+  const files = pairs.filter(isFile);
+  const same = nameOf(files) === (filesKept.get(form) ?? nameOf([]));
+  await within("drafts", "readwrite", (its) => {
+    if (!same) files.length ? its("drafts").put({ fields: files }, draft + FILES) : its("drafts").delete(draft + FILES);
+    return its("drafts").put({ fields: pairs.filter((pair) => !isFile(pair)), at: Date.now() }, draft);
+  });
+  filesKept.set(form, nameOf(files));
 }
 
 // The form's content has just become an entry of the queue: only what is changed from now on is a draft.
 export function taken(form) {
   clearTimeout(dirty.get(form));
   dirty.delete(form);
+  filesKept.delete(form); // they went with it
   atFirst.set(form, signature(form));
 }
 
@@ -40,16 +64,21 @@ async function dropPosted(forms) {
   const again = new Set(forms.map(draftOf)); // it came back: what is wrong with it is mended here
   const rest = saved ? [] : names.filter((name) => !again.has(name));
   await within("drafts", "readwrite", (its) => {
-    if (saved) for (const name of names) its("drafts").delete(name);
+    if (saved) for (const name of names) deleteDraft(its("drafts"), name);
     return rest.length ? its("drafts").put(rest, POSTED) : its("drafts").delete(POSTED);
   });
 }
 
 async function restore(form) {
   const draft = await get("drafts", draftOf(form));
-  if (!draft) return undefined;
+  if (!draft) {
+    if (form.querySelector("[type=file]")) await forget(draftOf(form));
+    return undefined;
+  }
+  const files = (await get("drafts", draftOf(form) + FILES))?.fields ?? [];
+  filesKept.set(form, nameOf(files));
   // What the bench has just sent back as wrong was typed later than any draft.
-  fill(form, draft.fields, { butNot: (field) => field.closest("[aria-invalid]") });
+  fill(form, [...draft.fields, ...files], { butNot: (field) => field.closest("[aria-invalid]") });
   return form;
 }
 

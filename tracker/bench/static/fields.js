@@ -18,8 +18,10 @@ export function typedIn(form) {
   return pairs;
 }
 
-export const signature = (form) =>
-  JSON.stringify(typedIn(form).map(([name, value]) => [name, value instanceof File ? `${value.name} ${value.size} ${value.lastModified}` : value]));
+export const nameOf = (pairs) =>
+  JSON.stringify(pairs.map(([name, value]) => [name, value instanceof File ? `${value.name} ${value.size} ${value.lastModified}` : value]));
+
+export const signature = (form) => nameOf(typedIn(form));
 
 // What is sent, the button that was pressed too.
 export function sentBy(form, button) {

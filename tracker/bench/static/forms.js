@@ -2,9 +2,9 @@
 // is shown where the entry was made, if that page is still open.
 
 import { askReason, unlikely, warn } from "./asking.js";
-import { draftOf, posted, taken } from "./drafts.js";
+import { draftOf, forget, posted, taken } from "./drafts.js";
 import { fill, inWords, me, sentBy, signature } from "./fields.js";
-import { newKey, remove } from "./keep.js";
+import { newKey } from "./keep.js";
 import { inTrouble, made, savedAt, say, show } from "./line.js";
 import { enter, leave, onChange, waiting } from "./queue.js";
 
@@ -53,7 +53,7 @@ function saved({ entry, at, next }) {
     warn(form, `Saved ${at}. What you changed since then is not sent yet.`, "notice");
     return;
   }
-  if (draftOf(form)) remove("drafts", draftOf(form)).catch(() => undefined);
+  if (draftOf(form)) forget(draftOf(form)).catch(() => undefined);
   if (form.closest(".cell") && !form.elements.correct) filled(form, button);
   else goOn(form, at, new URL(next ?? entry.page, location.origin));
 }
@@ -106,7 +106,7 @@ function refusedAt(form, entry, { error, next, status, asks_reason, stands }) {
   else warn(form, words);
   const leaveIt = async () => {
     await leave(entry.key);
-    if (draftOf(form)) await remove("drafts", draftOf(form)).catch(() => undefined);
+    if (draftOf(form)) await forget(draftOf(form)).catch(() => undefined);
     location.reload();
   };
   form.append(made("button", stands ? "Leave what stands" : "Leave it", { type: "button", className: "plain leave", onclick: leaveIt }));

@@ -2,6 +2,7 @@
 // only when the bench has answered for it, or when the person who made it throws it away. The bench knows
 // each entry by its key, so that sending one twice, or after a lost answer, records it once.
 
+import { deleteDraft } from "./drafts.js";
 import { me } from "./fields.js";
 import { all, put, within } from "./keep.js";
 
@@ -26,7 +27,7 @@ export async function waiting() {
 export async function enter(entry, { draft, replaces } = {}) {
   try {
     await within(["drafts", "queue"], "readwrite", (its) => {
-      if (draft) its("drafts").delete(draft);
+      if (draft) deleteDraft(its("drafts"), draft);
       if (replaces) its("queue").delete(replaces);
       return its("queue").put(entry);
     });
