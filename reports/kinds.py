@@ -42,6 +42,7 @@ class Told:
     versions and the command that makes the report again. ``chemistry`` has one row per bake:
     the factors' columns and the account (``analysis.leavening.runs``), ``measured_ph`` if it was.
     ``scores`` has one row per score: ``bake``, ``response``, ``score``, ``person`` (a number) and the factors.
+    ``tasting_open``: somebody is still tasting blind.
     """
 
     analysis: Analysis
@@ -54,6 +55,7 @@ class Told:
     invented: bool = False
     cautions: tuple[str, ...] = ()
     scores: DataFrame | None = None
+    tasting_open: bool = False
 
 
 Parts = Iterable[Section | None]
@@ -100,9 +102,9 @@ def _panel(told: Told, keys: Keys) -> Parts:
     """For the sensory side: the scores, assessors, words; nothing of treatments before the end."""
     analysis = _scored(told.analysis)
     compared = panel_section(analysis, told.scores, keys)
-    if still_blind(analysis):
+    if _hides_treatments(told):
         provenance = provenance_section(analysis, told.provenance)
-        return (blind_section(), consent_section(), compared, provenance)
+        return (blind_section(analysis), consent_section(), compared, provenance)
     scored = replace(told, analysis=analysis)
     return (
         answer_section(analysis),
@@ -139,7 +141,12 @@ KINDS: Mapping[str, Callable[[Told, Keys], Parts]] = {"kitchen": _kitchen, "clas
 
 def told_to(kind: str, told: Told) -> Told:
     """What may be told to this reader: cautions that name settings of single runs would give codes away."""
-    return replace(told, cautions=()) if kind == "panel" and still_blind(told.analysis) else told
+    return replace(told, cautions=()) if kind == "panel" and _hides_treatments(told) else told
+
+
+def _hides_treatments(told: Told) -> bool:
+    """Is somebody still to taste blind, now or when the last runs are baked?"""
+    return told.tasting_open or still_blind(told.analysis)
 
 
 def sections_of(kind: str, told: Told) -> list[Section]:

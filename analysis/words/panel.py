@@ -30,6 +30,10 @@ CONSENT = (
     "Serve baked goods only; raw flour and raw egg can carry germs.",
 )
 APART = "assessors scored too few of the same bakes to be compared: let each bake be scored by all of them."
+STILL_TASTED = (
+    "A tasting is still open. Until it is closed this page says nothing of treatments, so that no code is given away; "
+    "how the assessors compare stands below."
+)
 STILL_BLIND = (
     "Not every run is baked and scored yet. Until then this page says nothing of treatments, so that no code is given "
     "away; how the assessors compare stands below."

@@ -8,7 +8,7 @@ from analysis.questions import Response
 from analysis.results import Analysis
 from analysis.words import headings as say
 from analysis.words.numbers import start
-from analysis.words.panel import CONSENT, HOW, STILL_BLIND, say_missing, say_panel
+from analysis.words.panel import CONSENT, HOW, STILL_BLIND, STILL_TASTED, say_missing, say_panel
 from reports.figures.panel import draw_panel, panel_table
 from reports.html import plain
 from reports.sections.blocks import Block, Grid, Heading, Items, Picture, Section, Words
@@ -25,9 +25,10 @@ def still_blind(analysis: Analysis) -> bool:
     return any(out.why == NOT_BAKED for out in analysis.left_out)
 
 
-def blind_section() -> Section:
+def blind_section(analysis: Analysis) -> Section:
     """In place of the answer while bakes are still to be scored."""
-    return Section(key="answer", title=say.NO_ANSWER_BEFORE, blocks=[Words(text=STILL_BLIND, tone="lead")])
+    why = STILL_BLIND if still_blind(analysis) else STILL_TASTED
+    return Section(key="answer", title=say.NO_ANSWER_BEFORE, blocks=[Words(text=why, tone="lead")])
 
 
 def consent_section() -> Section:

@@ -37,7 +37,8 @@ class TrialAnalysis:
     ``chemistry`` has one row per bake: its account beside what was measured (None without a formula);
     ``tables`` maps each response to its readings; ``taste_notes`` and ``plan`` are None for
     a spreadsheet; ``remarks`` are plain sentences about how the question was understood;
-    ``invented`` tells that no real bakes are behind it; ``why_none`` is set when there is no answer yet.
+    ``invented`` tells that no real bakes are behind it; ``why_none`` is set when there is no answer yet;
+    ``tasting_open``: somebody is still tasting its bakes blind.
     """
 
     analysis: Analysis
@@ -52,6 +53,7 @@ class TrialAnalysis:
     chemistry: pd.DataFrame | None = None
     scores: pd.DataFrame | None = None
     why_none: NotPossible | None = None
+    tasting_open: bool = False
 
     def summary(self) -> str:
         from analysis.words import analysis_text
@@ -75,6 +77,7 @@ def analyse_trial(
     from analysis.engine import analyse
     from tracker.frames import trial_tables
     from tracker.workflow.measured import with_measured
+    from tracker.workflow.tastings import still_open
 
     options = options or Options()
     tables = with_measured(trial_tables(store, trial))
@@ -116,6 +119,7 @@ def analyse_trial(
         invented=behind.invented,
         chemistry=chemistry_table(analysis, accounts),
         scores=tables.assessed,
+        tasting_open=still_open(store, trial),
     )
 
 

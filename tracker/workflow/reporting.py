@@ -230,6 +230,7 @@ def told_of(answer: TrialAnalysis, look: Look | None = None) -> Told:
         invented=answer.invented,
         cautions=(*answer.remarks, *say_warmth(answer.analysis)),
         scores=answer.scores,
+        tasting_open=answer.tasting_open,
     )
 
 

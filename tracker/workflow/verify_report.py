@@ -88,6 +88,7 @@ def _of_trial(path: Path, text: str, facts: Facts, typed: Typed, store: Store) -
     from analysis.errors import AnalysisError
     from tracker.frames import content_hash
     from tracker.workflow.reporting import answer_for_report
+    from tracker.workflow.tastings import still_open
 
     content = content_hash(store, typed.about)  # NotFound comes first
     place = _place(store, facts)
@@ -103,6 +104,7 @@ def _of_trial(path: Path, text: str, facts: Facts, typed: Typed, store: Store) -
     then: dict[str, Any] = {}
     if place is not None:  # entries that do not concern this trial change its report in nothing but this
         then = {"as_of": place.at, "audit_head": facts.audit_head, "audit_entries": int(facts.audit_entries)}
+        answer = replace(answer, tasting_open=still_open(store, typed.about, at=place.at))
     return _compared(path, text, facts, typed, _told(answer, then), record, since=since)
 
 

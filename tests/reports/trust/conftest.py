@@ -140,7 +140,12 @@ def panelled() -> dict[str, Told]:
     whole = tasted()
     one = replace(whole, scores=whole.scores[whole.scores["person"] == 11])
     waiting = replace(whole.analysis, left_out=(LeftOut(row="857", why="not yet baked"),))
-    return {"panel": whole, "panel of one": one, "panel still blind": replace(whole, analysis=waiting)}
+    return {
+        "panel": whole,
+        "panel of one": one,
+        "panel still blind": replace(whole, analysis=waiting),
+        "panel still tasted": replace(whole, tasting_open=True),
+    }
 
 
 def tasted() -> Told:

@@ -42,7 +42,7 @@ from analysis.words.classroom import (
 from analysis.words.glance import say_first_next, say_rests_on, say_taste, say_where
 from analysis.words.limits import all_limits
 from analysis.words.numbers import say_count, say_level, start, with_unit
-from analysis.words.panel import CONSENT, HOW, STILL_BLIND, say_missing, say_panel
+from analysis.words.panel import CONSENT, HOW, STILL_BLIND, STILL_TASTED, say_missing, say_panel
 from reports.figures.taste import tags_of
 from reports.html import plain
 from reports.kinds import Told, _scored
@@ -151,7 +151,7 @@ def asked_again(told: Told) -> Iterator[str]:
 
 def compared_again(told: Told) -> Iterator[str]:
     """What the scores say of the assessors."""
-    yield from (*CONSENT, HOW, STILL_BLIND, say.WHO_UNKNOWN, say.NO_SCORE)
+    yield from (*CONSENT, HOW, STILL_BLIND, STILL_TASTED, say.WHO_UNKNOWN, say.NO_SCORE)
     for result in told.analysis.responses:
         response = result.response
         if told.scores is not None:
