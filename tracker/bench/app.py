@@ -32,6 +32,7 @@ from tracker.bench.kit import (
     wants_json,
 )
 from tracker.bench.pages import PAGES
+from tracker.bench.remembered import Memory
 from tracker.bench.settings import BenchSettings
 from tracker.bench.versions import same_kitchen
 from tracker.bench.writer import Writer
@@ -49,6 +50,7 @@ def make_app(store: Store, settings: BenchSettings) -> FastAPI:
     app.state.writer = Writer(store)
     app.state.doormen = CapacityLimiter(4)
     app.state.delays = Delays(store.now)
+    app.state.memory = Memory()
     app.state.kitchen_name, app.state.kitchen_zone = kitchen_line(store)
     app.state.first_code = settings.first_code
     app.state.templates.globals["kitchen"] = app.state.kitchen_name

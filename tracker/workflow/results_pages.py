@@ -49,10 +49,10 @@ class Results:
 
 def state_of_record(store: Store) -> str:
     """The same as long as nothing was entered: an answer kept under it is still right."""
-    from tracker.fingerprints import audit_head
+    from tracker.store import chain_of
 
-    entries, head = audit_head(store)
-    return f"{entries}:{head}"
+    with store.read() as session:
+        return chain_of(session.connection()).head
 
 
 def results_of(store: Store, trial: str) -> Results:

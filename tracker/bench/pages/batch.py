@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from collections.abc import Sequence
+from typing import Annotated, Any
 from urllib.parse import quote
 
 from fastapi import APIRouter, Depends, Request
@@ -12,10 +13,11 @@ from starlette.responses import Response
 from tracker.bench.failing import OURS
 from tracker.bench.kit import form_of, keep, needs, page, status_of, store_of, text, wants_json, zone_of
 from tracker.bench.pages import batch_fields as fields
+from tracker.bench.remembered import remembered
 from tracker.errors import Conflict, NotFound, NotNow
 from tracker.intake.numbers import number_text
 from tracker.workflow.accounts import AccountLine
-from tracker.workflow.alarms import answer_alarms, causes_of, list_alarms, read_numbers
+from tracker.workflow.alarms import AlarmLine, answer_alarms, causes_of, list_alarms, read_numbers
 from tracker.workflow.batch_looks import looks_at
 from tracker.workflow.batch_pages import BatchForm, ResponseBoxes, batch_form, chart_of_batch, verdict_of
 from tracker.workflow.batches import BatchLine, show_batch
@@ -27,6 +29,7 @@ from tracker.workflow.quick_entry import add_readings, log_batch
 router = APIRouter()
 Baker = Annotated[AccountLine, Depends(needs("baker"))]
 Form = Annotated[FormData, Depends(form_of)]
+MOST_SIGNS = 200  # of the name of a response
 MOST_CHARTS, MOST_ALARMS = 2, 12  # on one page; each chart takes up to 45 KB
 
 
@@ -40,10 +43,11 @@ def address(path: str, product: str, number: str = "", response: str = "") -> st
 def show(request: Request, who: Baker, product: str = "") -> Response:
     """Every product, or the form of one product's next batch."""
     if not product:
-        products = list_products(store_of(request))
-        waiting = {each.name: len(list_alarms(store_of(request), each.name, open_only=True)) for each in products}
+        store = store_of(request)
+        products = remembered(request, "products", lambda: list_products(store))
+        waiting = {each.name: len(_open_alarms(request, each.name)) for each in products}
         return page(request, "batch/products.html", products=products, waiting=waiting, address=address)
-    return _form_page(request, batch_form(store_of(request), product), {})
+    return _form_page(request, _asked(request, product), {})
 
 
 @router.post("/batch")
@@ -197,7 +201,7 @@ def _form_page(request: Request, asked: BatchForm, filled: dict[str, str], error
         asked=asked,
         filled=filled,
         places=fields.offered(asked, filled),
-        waiting=list_alarms(store_of(request), asked.product, open_only=True),
+        waiting=_open_alarms(request, asked.product),
         wrong=None if error is None else fields.wrong(error),
         address=address,
         other=fields.OTHER,
@@ -212,17 +216,9 @@ def _one_page(
     wrong: dict[str, str] | None = None,
     status: int = 200,
 ) -> Response:
-    store = store_of(request)
-    stands = show_batch(store, product, number)
-    verdict = verdict_of(store, product, number)
-    own = {alarm for each in verdict.verdicts for alarm in each.alarms}
-    names = [each.response for each in sorted(verdict.verdicts, key=lambda each: not each.alarms)]
-    asked = request.query_params.get("response", "")
-    drawn = [asked] if asked in names else names[:MOST_CHARTS]
-    charts = [
-        (name, chart_of_batch(store, product, number, name, key=f"c{place}"))
-        for place, name in enumerate(drawn, start=1)
-    ]
+    store, asked = store_of(request), request.query_params.get("response", "")[:MOST_SIGNS]
+    told = remembered(request, ("batch", product, number, asked), lambda: _about(store, product, number, asked))
+    baked = fields.in_the_kitchen(told["stands"].baked_at, zone_of(request))
     return page(
         request,
         "batch/one.html",
@@ -230,17 +226,41 @@ def _one_page(
         product=product,
         filled=filled or {},
         wrong=wrong,
-        missing=[] if stands.void else _unread(store, stands, product),
-        stands=stands,
-        baked=fields.in_the_kitchen(stands.baked_at, zone_of(request)),
-        verdict=verdict,
-        alarms=[line for line in list_alarms(store, product) if line.number in own],
-        causes=causes_of(store, product).causes[:8],
-        charts=charts,
-        further=[name for name in names if name not in drawn],
-        notices=looks_at(store, product, number),
+        baked=baked,
         address=address,
+        **told,
     )
+
+
+def _about(store: Store, product: str, number: str, asked: str) -> dict[str, Any]:
+    """What the page of one batch tells, all of it from the record."""
+    stands = show_batch(store, product, number)
+    verdict = verdict_of(store, product, number)
+    own = {alarm for each in verdict.verdicts for alarm in each.alarms}
+    names = [each.response for each in sorted(verdict.verdicts, key=lambda each: not each.alarms)]
+    drawn = [asked] if asked in names else names[:MOST_CHARTS]
+    charts = [
+        (name, chart_of_batch(store, product, number, name, key=f"c{place}"))
+        for place, name in enumerate(drawn, start=1)
+    ]
+    return {
+        "missing": [] if stands.void else _unread(store, stands, product),
+        "stands": stands,
+        "verdict": verdict,
+        "alarms": [line for line in list_alarms(store, product) if line.number in own],
+        "causes": causes_of(store, product).causes[:8],
+        "charts": charts,
+        "further": [name for name in names if name not in drawn],
+        "notices": looks_at(store, product, number),
+    }
+
+
+def _asked(request: Request, product: str) -> BatchForm:
+    return remembered(request, ("form", product), lambda: batch_form(store_of(request), product))
+
+
+def _open_alarms(request: Request, product: str) -> Sequence[AlarmLine]:
+    return remembered(request, ("alarms", product), lambda: list_alarms(store_of(request), product, open_only=True))
 
 
 def _correct_page(

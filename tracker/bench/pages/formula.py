@@ -11,6 +11,7 @@ from starlette.responses import JSONResponse, Response
 
 from tracker.bench.failing import OURS
 from tracker.bench.kit import advice, form_of, keep, needs, page, status_of, store_of, text, wants_json
+from tracker.bench.remembered import remembered
 from tracker.workflow.accounts import AccountLine
 from tracker.workflow.formula_pages import (
     TypedLine,
@@ -42,7 +43,8 @@ def show(request: Request, who: Baker, name: str = "", version: str = "", new: s
         draft = f"new {len(list_formulas(store))}"
         return _editor(request, "", (TypedLine(ingredient="wheat flour", percent="100", flour=True),), "", draft=draft)
     if not name:
-        return page(request, "formula/formulas.html", formulas=list_formulas(store), address=address)
+        formulas = remembered(request, "formulas", lambda: list_formulas(store))
+        return page(request, "formula/formulas.html", formulas=formulas, address=address)
     wanted = int(version) if version.isascii() and version.isdigit() and len(version) < 6 else None
     found = show_formula(store, name, wanted)
     return _editor(request, found.formula.name, lines_of(found), found.formula.method, found=found, draft=found.title)

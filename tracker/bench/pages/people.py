@@ -9,6 +9,7 @@ from starlette.datastructures import FormData
 from starlette.responses import JSONResponse, Response
 
 from tracker.bench.kit import advice, form_of, keep, needs, page, status_of, store_of, text, wants_json
+from tracker.bench.remembered import remembered
 from tracker.errors import InputError, TrackerError
 from tracker.workflow.accounts import ROLES, AccountLine, change_pin, change_role, list_accounts, open_account
 from tracker.workflow.kitchens import Store
@@ -71,9 +72,9 @@ def own_pin(request: Request, who: Anybody, form: Form) -> Response:
 
 def _show(request: Request, *, status: int = 200, said: str | None = None, name: str = "") -> Response:
     store = store_of(request)
-    accounts = list_accounts(store)
+    accounts, people = remembered(request, "people", lambda: (list_accounts(store), list_people(store)))
     with_role = {account.person for account in accounts}
-    others = [line for line in list_people(store) if line.name and line.number not in with_role]
+    others = [line for line in people if line.name and line.number not in with_role]
     return page(
         request,
         "people/people.html",

@@ -13,6 +13,7 @@ from tracker.bench.kit import needs, page, store_of
 from tracker.bench.pages.plan_asking import Asking, read_asking
 from tracker.bench.pages.plan_shown import Wrong, address, looked_at, shown, wrong_of
 from tracker.bench.pages.plan_work import workshop
+from tracker.bench.remembered import remembered
 from tracker.workflow.accounts import AccountLine
 from tracker.workflow.formulas import list_formulas
 from tracker.workflow.plan_walk import Walk, walk
@@ -30,13 +31,15 @@ LOOK_AGAIN_S = "3"
 @router.get("/plan")
 def begin(request: Request, who: Analyst) -> Response:
     store = store_of(request)
+    trials = remembered(request, "trials", lambda: list_trials(store))
+    formulas = remembered(request, "formulas", lambda: list_formulas(store))
     return page(
         request,
         "plan/begin.html",
         seed=draw_seed(),
-        starters=list_starters(),
-        trials=[each for each in reversed(list_trials(store)) if each.state != "closed"],
-        formulas=len(list_formulas(store)),
+        starters=remembered(request, "starters", list_starters),
+        trials=[each for each in reversed(trials) if each.state != "closed"],
+        formulas=len(formulas),
         address=address,
     )
 

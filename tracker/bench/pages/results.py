@@ -14,6 +14,7 @@ from starlette.responses import Response
 
 from tracker.bench.failing import OURS
 from tracker.bench.kit import advice, form_of, keep, needs, page, status_of, store_of, text
+from tracker.bench.remembered import remembered
 from tracker.errors import Busy, NotFound
 from tracker.workflow.accounts import AccountLine
 from tracker.workflow.balance_at import facts_at
@@ -50,7 +51,8 @@ def address(path: str, trial: str, **more: str) -> str:
 def show(request: Request, who: Analyst, trial: str = "") -> Response:
     """Every trial, or the answer of one."""
     if not trial:
-        return page(request, "results/trials.html", trials=list_trials(store_of(request)), address=address)
+        trials = remembered(request, "trials", lambda: list_trials(store_of(request)))
+        return page(request, "results/trials.html", trials=trials, address=address)
     return _answer(request, trial)
 
 

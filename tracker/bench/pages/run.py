@@ -27,6 +27,7 @@ from tracker.bench.kit import (
     text,
     wants_json,
 )
+from tracker.bench.remembered import remembered
 from tracker.errors import Conflict, InputError, TrackerError
 from tracker.intake.numbers import read_number
 from tracker.workflow.accounts import AccountLine
@@ -139,7 +140,7 @@ def _show(
     refused: Refused | None = None,
     typed_in: dict[str, object] | None = None,
 ) -> Response:
-    run = run_view(store_of(request), trial, code)
+    run = remembered(request, ("run", trial, code), lambda: run_view(store_of(request), trial, code))
     return page(
         request,
         "run/run.html",
