@@ -78,6 +78,24 @@ def test_without_the_network_a_photo_waits_through_a_reload_and_comes_in_once(ta
     assert page.evaluate("import('/static/queue.js').then(queue => queue.waiting())") == []
 
 
+def test_a_reading_does_not_wait_behind_a_photo(tablet, bench_store):
+    page = tablet()
+    page.goto("/run/soda/108")
+    page.context.set_offline(True)
+    page.set_input_files("#photo-file", chosen(snap()))
+    page.click("#photos button.primary")
+    wait_for(page, "1 waiting")
+    page.fill("#r1-0-1-v", "42")
+    page.keyboard.press("Enter")
+    wait_for(page, "2 waiting")
+    sent: list[str] = []
+    page.on("request", lambda request: sent.append(request.url.split("/")[3]) if request.method == "POST" else None)
+    page.context.set_offline(False)
+    wait_for(page, "Saved")
+    assert sent[-2:] == ["run", "photo"]
+    assert len(photos(bench_store)) == 1
+
+
 def test_a_photo_that_is_not_sent_yet_outlasts_the_page(tablet, bench_store):
     page = tablet()
     page.goto("/run/soda/108")

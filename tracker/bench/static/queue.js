@@ -52,7 +52,7 @@ async function refuse(entry, told) {
 }
 
 async function post(entry) {
-  const pictures = entry.fields.some(([, value]) => value instanceof Blob);
+  const pictures = hasPhoto(entry);
   const body = pictures ? new FormData() : new URLSearchParams();
   for (const [name, value] of entry.fields) body.append(name, value);
   body.set("sent", String(Date.now()));
@@ -91,10 +91,14 @@ export async function sendAll() {
   }
 }
 
+// A reading does not wait behind the megabytes of a photo that was taken before it.
+const hasPhoto = (entry) => entry.fields.some(([, value]) => value instanceof Blob);
+const photosLast = (entries) => [...entries.filter((entry) => !hasPhoto(entry)), ...entries.filter(hasPhoto)];
+
 // False when the network or the person is missing: then nothing else is tried now.
 async function once() {
   const held = new Set();
-  for (const entry of await waiting()) {
+  for (const entry of photosLast(await waiting())) {
     if (entry.by !== me || entry.refused || held.has(entry.path)) continue;
     const next = await send(entry);
     if (next === "stop") return false;
