@@ -25,10 +25,10 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 
 from tracker.bench.settings import BenchSettings
 from tracker.errors import Full, NotNow, TrackerError
-from tracker.workflow.accounts import AccountLine, account_of
+from tracker.workflow.accounts import AccountLine, account_in
 from tracker.workflow.kitchens import Store
-from tracker.workflow.once import Kept, do_once
-from tracker.workflow.signed_in import standing_at
+from tracker.workflow.once import Kept, do_once, head_in
+from tracker.workflow.signed_in import saw, standing_in
 from tracker.workflow.tasting_passes import taster_at
 
 T = TypeVar("T")
@@ -115,10 +115,18 @@ def signed_in(request: Request) -> AccountLine | None:
 
 
 def _standing_here(store: Store, request: Request) -> AccountLine | None:
+    """In one look at the record, which also says whether anything was entered since the last (``remembered``)."""
     secret = request.cookies.get(PERSON, "")
-    session = standing_at(store, "person", secret)
-    person = session.person if session else None
-    return account_of(store, person) if person else taster_at(store, secret)
+    with store.read() as session:
+        found = standing_in(session, "person", secret, store.now())
+        account = account_in(session, found.person) if found and found.person else None
+        if store.joined is None:  # whoever enters something shows no page
+            request.state.record = head_in(session)
+    if found is None:
+        return taster_at(store, secret)
+    if found.due:
+        saw(store, secret)
+    return account
 
 
 async def form_of(request: Request) -> AsyncIterator[FormData]:

@@ -78,7 +78,12 @@ def list_accounts(store: Store) -> tuple[AccountLine, ...]:
 def account_of(store: Store, person: int) -> AccountLine | None:
     """The account of one person; None without a role."""
     with store.read() as session:
-        found = session.connection().execute(_ACCOUNT, {"person": person}).first()
+        return account_in(session, person)
+
+
+def account_in(session: Session, person: int) -> AccountLine | None:
+    """The same within a session that reads other things too."""
+    found = session.connection().execute(_ACCOUNT, {"person": person}).first()
     if found is None or found.role == "none":
         return None
     return AccountLine(person=person, name=found.name or f"person {person}", role=found.role)

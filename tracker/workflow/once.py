@@ -19,7 +19,7 @@ from sqlmodel import Session
 
 from tracker.bench_tables import keys
 from tracker.errors import InputError
-from tracker.store import Deed, Store, as_stamp
+from tracker.store import Deed, Store, as_stamp, chain_of
 from tracker.workflow.signed_in import change_outside_the_record
 
 T = TypeVar("T")
@@ -99,6 +99,11 @@ def do_once(
     except _Already as stands:
         return Kept(at=stands.at, again=True, result=None)
     return Kept(at=once.at or store.stamp(), again=False, result=result)
+
+
+def head_in(session: Session) -> str:
+    """The last entry of the audit chain: the same as long as nothing was entered."""
+    return chain_of(session.connection()).head
 
 
 def forget_old_keys(store: Store) -> None:

@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from secrets import token_urlsafe
 
 from sqlalchemy import bindparam, delete, insert, select, update
+from sqlmodel import Session
 
 from tracker.bench_tables import sessions
 from tracker.databases import for_writing, take_turn
@@ -34,6 +35,7 @@ class Standing:
 
     kind: str
     person: int | None
+    due: bool = False  # that it was seen is to be noted: ``saw``
 
 
 def begin(store: Store, kind: str, person: int | None) -> str:
@@ -57,21 +59,30 @@ def begin(store: Store, kind: str, person: int | None) -> str:
 
 def standing_at(store: Store, kind: str, token: str) -> Standing | None:
     """Whose secret is this? None when it is unknown, over, or was not used for too long."""
+    with store.read() as session:
+        found = standing_in(session, kind, token, store.now())
+    if found is not None and found.due:
+        saw(store, token)
+    return found
+
+
+def saw(store: Store, token: str) -> None:
+    """This secret was used now."""
+    was = update(sessions).where(sessions.c.token_hash == _hash(token))
+    change_outside_the_record(store, was.values(seen_at=store.stamp()))
+
+
+def standing_in(session: Session, kind: str, token: str, now: datetime) -> Standing | None:
+    """The same within a session that reads other things too; if ``due``, ``saw`` is called when it is closed."""
     if not token or len(token) > 100:
         return None
-    hashed, now = _hash(token), store.now()
-    with store.read() as session:
-        row = session.connection().execute(_STANDS, {"hash": hashed, "of": kind}).one_or_none()
+    row = session.connection().execute(_STANDS, {"hash": _hash(token), "of": kind}).one_or_none()
     if row is None or row.ends_at < as_stamp(now):
         return None
     seen = datetime.fromisoformat(row.seen_at)
     if kind == "person" and now - seen > IDLE:
         return None
-    if now - seen > _SEEN_EVERY:
-        change_outside_the_record(
-            store, update(sessions).where(sessions.c.token_hash == hashed).values(seen_at=as_stamp(now))
-        )
-    return Standing(kind=kind, person=row.person_id)
+    return Standing(kind=kind, person=row.person_id, due=now - seen > _SEEN_EVERY)
 
 
 def end(store: Store, token: str) -> None:
