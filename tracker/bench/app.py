@@ -106,6 +106,8 @@ async def _not_allowed(request: Request, error: Exception) -> Response:
 
 async def _somebody_else(request: Request, error: Exception) -> Response:
     words = "This was entered while somebody else was signed in. Nothing was changed."
+    if wants_json(request):  # no answer to the entry: it waits for its maker
+        return JSONResponse({"error": words, "sign_in": True}, status_code=403)
     return _say(request, words, "let that person sign in again; the entry waits on this tablet", 403)
 
 

@@ -444,3 +444,22 @@ def test_a_reading_that_another_corrected_meanwhile_is_not_replaced_unseen(table
     other.click("#r1-0-1 button.primary")  # seen now, and still meant
     other.wait_for_selector("#history >> text=44 mm")
     assert readings(bench_store) == [42, 43, 44]
+
+
+def test_a_page_left_open_sends_nothing_under_the_next_persons_name(tablet, bench_store):
+    page = tablet(role="baker")
+    page.goto(HERE)
+    other = page.context.new_page()  # the same tablet: another tab, at which Dora signs in
+    other.goto("/")
+    other.click("form.who button")
+    other.wait_for_url("**/sign-in")
+    sign_in(other, "Dora", "930571")
+    page.fill("#r1-0-1-v", "42.5")
+    page.keyboard.press("Enter")
+    wait_for(page, "1 waiting on this tablet: sign in to send")
+    assert readings(bench_store) == []
+    other.click("form.who button")
+    other.wait_for_url("**/sign-in")
+    sign_in(other, "Bo", "8305")
+    wait_for(other, "Saved")
+    assert readings(bench_store) == [42.5]

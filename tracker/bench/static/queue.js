@@ -115,7 +115,7 @@ async function send(entry) {
     tell({ kind: "trouble", entry, words: "no network" });
     return "stop";
   }
-  if (status === 401) {
+  if (status === 401 || told.sign_in) {
     tell({ kind: "trouble", entry, words: "sign in to send", signIn: true });
     return "stop";
   }
