@@ -8,7 +8,7 @@ every answer, those of errors too. What nobody foresaw ends here as one sentence
 from __future__ import annotations
 
 import logging
-from asyncio import timeout
+from asyncio import get_running_loop, timeout, timeout_at
 from contextlib import suppress
 from secrets import token_hex
 from typing import Any
@@ -38,6 +38,7 @@ TAKEN = (*SAFE, "POST")
 BODIES = ("application/x-www-form-urlencoded", "multipart/form-data")
 UPLOADS = "/upload"  # paths that end so take larger bodies
 DRAINS_FOR = 60.0  # seconds
+ARRIVES_WITHIN = 300.0  # seconds for all of a body; 15 MB over half a megabit a second
 PHOTOS = "/photo/"  # and those that begin so
 
 
@@ -48,12 +49,19 @@ class _TooLarge(Exception):
         self.more = more
 
 
+class _TooSlow(Exception):
+    """Whoever sends a byte now and then would hold a place for ever."""
+
+
 class Guard:
     """ASGI middleware; see the module's first lines."""
 
     def __init__(self, app: ASGIApp, settings: BenchSettings) -> None:
         self.app, self.settings = app, settings
-        self.hosts = frozenset(host.lower() for host in settings.hosts)
+        usual = ":443" if settings.tls else ":80"  # which a browser leaves out
+        self.hosts = frozenset(
+            name for host in settings.hosts for name in (host.lower(), host.lower().removesuffix(usual))
+        )
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         if scope["type"] != "http":
@@ -81,6 +89,9 @@ class Guard:
         except _TooLarge as cut:
             if not began:
                 await self._say_too_large(scope, receive, with_headers, more=cut.more)
+        except _TooSlow:
+            if not began:
+                await PlainTextResponse(TOO_SLOW, status_code=408)(scope, receive, with_headers)
         except Exception:
             number = token_hex(4)
             log.exception("error %s", number)
@@ -134,12 +145,20 @@ class Guard:
         await _too_large(scope, self._most(scope["path"]))(scope, receive, send)
 
     def _counted(self, scope: Scope, receive: Receive) -> Receive:
-        """A length may be missing or a lie: what really arrives is counted."""
-        most, so_far = self._most(scope["path"]), 0
+        """A length may be missing or a lie: what really arrives is counted, and how long it takes."""
+        most, so_far, whole = self._most(scope["path"]), 0, False
+        until = get_running_loop().time() + ARRIVES_WITHIN
 
         async def counted() -> Message:
-            nonlocal so_far
-            message = await receive()
+            nonlocal so_far, whole
+            if whole:  # what comes now is that the client has gone
+                return await receive()
+            try:
+                async with timeout_at(until):
+                    message = await receive()
+            except TimeoutError:
+                raise _TooSlow from None
+            whole = not message.get("more_body")
             so_far += len(message.get("body", b""))
             if so_far > most:
                 raise _TooLarge(more=bool(message.get("more_body")))
@@ -149,6 +168,7 @@ class Guard:
 
 
 TOO_LARGE = "That is larger than the bench takes here, which is {:.0f} MB. Nothing was changed."
+TOO_SLOW = "The form took too long to arrive. Nothing was changed.\n"
 GO_BACK = "Go back with the arrow of the browser: what was typed is still there."
 PAGE = (
     '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'

@@ -166,6 +166,45 @@ def test_50_mb_end_in_a_sentence_and_are_never_held(app, path, said, words):
     assert max(held) - min(held) < 3_000_000
 
 
+@pytest.mark.parametrize(
+    ("tls", "port", "host", "status"),
+    [
+        (True, 443, "kitchen.example", 200),
+        (True, 443, "kitchen.example:443", 200),
+        (True, 443, "kitchen.example:80", 400),
+        (True, 80, "kitchen.example", 400),
+        (False, 80, "kitchen.example", 200),
+        (False, 443, "kitchen.example", 400),
+        (False, 8030, "kitchen.example", 400),
+    ],
+)
+def test_a_browser_leaves_out_the_port_of_its_scheme(tls, port, host, status):
+    settings = BenchSettings(hosts=hosts_for(port, ("kitchen.example",)), tls=tls)
+    behind = TestClient(Guard(PlainTextResponse("in"), settings))
+    assert behind.get("/", headers={"host": host}).status_code == status
+    form = {"host": host, "origin": f"{settings.scheme}://{host}", "content-type": KINDS[0]}
+    assert behind.post("/", headers=form).status_code == status
+
+
+def test_a_body_that_drips_is_not_waited_for_for_ever(app, monkeypatch):
+    """One byte now and then, as long as anybody listens."""
+    monkeypatch.setattr("tracker.bench.guard.ARRIVES_WITHIN", 0.2)
+    sent: list[dict[str, Any]] = []
+
+    async def drip() -> dict[str, Any]:
+        await asyncio.sleep(0.01)
+        return {"type": "http.request", "body": b"a", "more_body": True}
+
+    async def send(message: Any) -> None:
+        sent.append(message)
+
+    headers = [(b"host", HOST.encode()), (b"origin", f"http://{HOST}".encode()), (b"content-type", KINDS[0].encode())]
+    scope = {"type": "http", "method": "POST", "path": "/sign-in", "query_string": b"", "headers": headers, "app": app}
+    asyncio.run(asyncio.wait_for(app(scope, drip, send), 5))
+    assert sent[0]["status"] == 408
+    assert b"took too long" in sent[1]["body"]
+
+
 def test_a_script_is_told_in_its_own_way(client):
     headers = {"content-type": "application/x-www-form-urlencoded", "accept": "application/json"}
     answer = client.post("/sign-in", content=b"a" * 1_000_001, headers=headers)
