@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import os
 
 import pytest
 from PIL import Image
@@ -180,7 +181,10 @@ def test_50_mb_show_the_sentence_and_no_broken_connection(tablet, bench_store, t
     assert photos(bench_store) == []
 
 
-SIZES = ["phone", "tablet", "larger tablet", "screen"]
+# Both schemes on every screen with CRUMBWISE_LARGE=1.
+LOOKS = [("phone", "light"), ("tablet", "dark"), ("larger tablet", "light"), ("screen", "dark")]
+if os.environ.get("CRUMBWISE_LARGE"):
+    LOOKS += [(size, "dark" if scheme == "light" else "light") for size, scheme in LOOKS]
 BOXES = """() => [...document.querySelectorAll('#photos a, #photos button, #photos input')]
   .filter(one => one.type !== 'hidden')
   .map(one => one.matches('[type=radio]') ? one.closest('label') : one)
@@ -189,8 +193,7 @@ BOXES = """() => [...document.querySelectorAll('#photos a, #photos button, #phot
     return [one.id || one.textContent.trim(), box.width, box.height, least] })"""
 
 
-@pytest.mark.parametrize("size", SIZES)
-@pytest.mark.parametrize("scheme", ["light", "dark"])
+@pytest.mark.parametrize(("size", "scheme"), LOOKS)
 def test_its_place_is_large_and_without_barriers(tablet, size, scheme):
     from axe_playwright_python.sync_playwright import Axe
 
