@@ -21,6 +21,8 @@ if TYPE_CHECKING:
     from analysis.goals.computed import Computed
     from tracker.frames import TrialTables
 
+LADDER = 3  # doses: enough for a bend, too few to be taken for a curve when nobody planned one
+
 
 def chosen_responses(tables: TrialTables, names: Sequence[str]) -> list[Any]:
     """The stored responses of these names; all when none is named. Raises NotFound with the nearest."""
@@ -52,7 +54,7 @@ def trial_question(
         **{**options.settings(), "model": _model(tables, options)},
         factors=set_references(factors, options.references),
         responses=wished[: len(measured)],
-        dose=_known(options.dose, known, "--dose"),
+        dose=_known(options.dose, known, "--dose") or _short_ladder(tables, options),
         by=_known(options.by, known, "--by"),
         blocks=blocks,
         group=laid[0] if laid else (),
@@ -119,12 +121,35 @@ def _model(tables: TrialTables, options: Options) -> Any:
     """The terms the plan was made to tell, unless something else is asked for."""
     if options.model is not None:
         return options.model
-    planned = tables.design.get("model")
-    if options.kind != "auto" or options.order != Options().order or options.dose or options.by or options.follow:
+    if _asked_otherwise(options):
         return None
+    planned = tables.design.get("model")
+    return None if planned == "interactions" or _is_ladder(tables) else planned
+
+
+def _asked_otherwise(options: Options) -> bool:
+    changed = options.kind != "auto" or options.order != Options().order
+    return bool(changed or options.dose or options.by or options.follow)
+
+
+def _is_ladder(tables: TrialTables) -> bool:
     single = sum(factor.kind == "amount" for factor in tables.factors) == 1
-    ladder = planned == "quadratic" and single and tables.design.get("kind") == "dose ladder"
-    return None if planned == "interactions" or ladder else planned
+    design = tables.design
+    ladder = design.get("kind") == "dose ladder" or (design.get("kind") == "extended" and len(tables.factors) == 1)
+    return single and ladder and design.get("model") == "quadratic"
+
+
+def _short_ladder(tables: TrialTables, options: Options) -> str | None:
+    """The amount of a ladder of three doses: planned to show where it bends, it is read so too.
+
+    From four doses on the engine sees a curve by itself; a straight line would foretell the middle wrong.
+    """
+    if _asked_otherwise(options) or options.model is not None or len(tables.factors) != 1 or not _is_ladder(tables):
+        return None
+    amount: str = tables.factors[0].name
+    read = [table for table in tables.tables.values() if len(table)]
+    enough = all(table[amount].nunique() == LADDER and table["bake"].nunique() >= 2 * LADDER for table in read)
+    return amount if read and enough else None
 
 
 def _known(name: str | None, known: Sequence[str], option: str) -> str | None:
