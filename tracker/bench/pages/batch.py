@@ -227,6 +227,7 @@ def _one_page(
         filled=filled or {},
         wrong=wrong,
         baked=baked,
+        notices=looks_at(store, product, number),  # a batch that lies ahead is one by the clock: not remembered
         address=address,
         **told,
     )
@@ -251,7 +252,6 @@ def _about(store: Store, product: str, number: str, asked: str) -> dict[str, Any
         "causes": causes_of(store, product).causes[:8],
         "charts": charts,
         "further": [name for name in names if name not in drawn],
-        "notices": looks_at(store, product, number),
     }
 
 
