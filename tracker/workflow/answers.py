@@ -20,6 +20,7 @@ NONE = ("none", "no", "-", "nothing")
 UNKNOWN = ("not known", "unknown", "?", *NONE)
 DAY = "bake day"
 MOST_LEVELS = 20
+MOST_STEPS = 20  # of a score, as in a plan file
 
 
 def choice(keys: Sequence[str], words: Sequence[str]) -> Callable[[str], str]:
@@ -65,6 +66,18 @@ def label(text: str) -> str:
         return str(clean_name(text))
     except ValueError as wrong:
         raise InputError(f"It {wrong}.", try_this="a short, plain text") from wrong
+
+
+def unit_or_steps(text: str) -> str | list[str]:
+    """A unit, or the steps of a score when there are several things between semicolons."""
+    steps = [part.strip() for part in text.split(";") if part.strip()]
+    if len(steps) < 2:
+        return label(text)
+    if len(steps) > MOST_STEPS or len({step.casefold() for step in steps}) < len(steps):
+        raise InputError(
+            f"A score has 2 to {MOST_STEPS} steps, each with a word of its own.", try_this="gummy; fair; fine"
+        )
+    return [label(step) for step in steps]
 
 
 def above_zero(text: str) -> float:

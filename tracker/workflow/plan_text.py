@@ -39,12 +39,15 @@ FACTOR = {
 RESPONSE = {
     "name": "what is measured",
     "unit": "of the readings",
+    "scale": "measured, score, count or yes-no",
+    "anchors": "the steps of the score, the worst first",
     "goal": "maximise, minimise, or target with target = ...",
     "target": "the value to hit",
     "matters": "the smallest difference worth acting on",
     "accept": "not good enough at all, and all one can wish for (or one of them); a target lies between",
     "importance": "how much the goal counts among the others",
     "spread": "standard deviation between bakes of the same thing",
+    "possible": "what lies outside is refused",
 }
 DESIGN = {
     "kind": "how the bakes are chosen",

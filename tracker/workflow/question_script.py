@@ -21,7 +21,7 @@ FIRST_NAMES = {"how much": "soda", "which kind": "fat", "as good": "fat", "best 
 LIKELY = {"oven": ("°C", "170 to 190"), "temperature": ("°C", "170 to 190"), "time": ("min", "5 to 30")}
 KINDS = {"amount": "an amount (a number)", "category": "a kind (butter, oil)"}
 GOALS = {"maximise": "more is better", "minimise": "less is better", "none": "neither"}
-
+PH = [0.0, 14.0]  # the scale of pH in water: a 72 is a 7.2 without its point
 
 Script = Generator[Asked, Any, None]
 Formulas = Mapping[str, Sequence[str]]
@@ -238,8 +238,9 @@ def _response(wishes: Wishes, name: str) -> Script:
         key="response unit",
         words=f"In which unit is {name} read?",
         default="mm" if "height" in name or "spread" in name else "none",
-        help='Such as mm, ml or min; "none" for pH or a ratio.',
-        read=read.label,
+        help='Such as mm, ml or min; "none" for pH or a ratio. '
+        "For a score its steps, the worst first: gummy; fair; fine.",
+        read=read.unit_or_steps,
         offers=("mm", "ml", "min", "none"),
     )
     goal = yield Asked(
@@ -250,7 +251,8 @@ def _response(wishes: Wishes, name: str) -> Script:
         read=read.choice(list(GOALS), list(GOALS.values())),
         choices=tuple(GOALS.values()),
     )
-    told = f" ({unit})" if unit else ""
+    steps, unit = (unit, "") if isinstance(unit, list) else ([], unit)
+    told = f" ({unit})" if unit else " (steps)" if steps else ""
     matters = yield Asked(
         key="matters",
         words=f"What difference in {name} matters{told}?",
@@ -273,6 +275,9 @@ def _response(wishes: Wishes, name: str) -> Script:
         ResponseTable(
             name=name,
             unit=unit,
+            scale="score" if steps else "measured",
+            anchors=steps,
+            possible=PH if "ph" in name.casefold().split() and not steps else None,
             goal=None if goal == "none" else goal,
             matters=matters,
             spread=None if differ is None else read.spread_of(differ),

@@ -163,3 +163,21 @@ def test_what_cannot_be_is_refused_with_a_way_out(read, text, says):
     with pytest.raises(InputError, match=says) as refused:
         read(text)
     assert refused.value.try_this
+
+
+def test_steps_between_semicolons_make_a_score_and_ph_stays_on_its_scale():
+    said = told(
+        "how much",
+        responses=[["taste", "soapy; fair ; fine", "1", "0,5", "0.4"], ["crumb pH", "none", "2", "0.2", "0.05"]],
+    )
+    responses = read_plan(propose(Interview(given=said).wishes, seed=7).text).responses
+    assert [(each.name, each.scale, each.anchors, each.possible) for each in responses] == [
+        ("taste", "score", ["soapy", "fair", "fine"], None),
+        ("crumb pH", "measured", [], [0.0, 14.0]),
+    ]
+
+
+@pytest.mark.parametrize("text", ["fine; fine", "; ".join(str(step) for step in range(21))])
+def test_steps_that_make_no_score_are_asked_again(text):
+    with pytest.raises(InputError, match="2 to 20 steps"):
+        answers.unit_or_steps(text)
