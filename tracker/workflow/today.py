@@ -17,7 +17,7 @@ from tracker.models import Bake, BakeMoment, Kitchen, Outcome, Product, Reading,
 from tracker.store import Store
 from tracker.workflow.alarms import AlarmLine, alarms_text, list_alarms
 
-LATEST = 3  # alarms that are shown
+LATEST = 3  # alarms, and trials that are done, that are shown
 AHEAD = 6  # runs of a trial that are shown before they are baked
 
 
@@ -47,6 +47,10 @@ class TrialToday:
     waiting: tuple[RunToday, ...]
     further: int  # runs to be baked beyond ``next_runs``
 
+    @property
+    def done(self) -> bool:
+        return not (self.in_oven or self.next_runs or self.waiting)
+
 
 @dataclass(frozen=True, kw_only=True)
 class ProductToday:
@@ -59,10 +63,11 @@ class ProductToday:
 
 @dataclass(frozen=True, kw_only=True)
 class Today:
-    """What the first page shows."""
+    """What the first page shows. ``finished`` are trials with nothing left to bake or to read, the latest first."""
 
     trials: tuple[TrialToday, ...]
     products: tuple[ProductToday, ...]
+    finished: tuple[TrialToday, ...] = ()
 
     @property
     def empty(self) -> bool:
@@ -83,7 +88,8 @@ def today(store: Store) -> Today:
         names = list(session.exec(select(Product.name).order_by(col(Product.name))))
     products = [_product(name, list_alarms(store, name, open_only=True)) for name in names]
     return Today(
-        trials=tuple(trial for trial in trials if trial.in_oven or trial.next_runs or trial.waiting),
+        trials=tuple(trial for trial in trials if not trial.done),
+        finished=tuple(trial for trial in trials if trial.done and trial.runs)[:LATEST],
         products=tuple(product for product in products if product.alarms),
     )
 

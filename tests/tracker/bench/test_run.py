@@ -11,8 +11,10 @@ import pytest
 
 from tracker.frames import trial_tables
 from tracker.models import BakeMoment, Outcome, Reading, TasteNote
+from tracker.workflow.recording import record_run
 from tracker.workflow.run_view import run_view
 from tracker.workflow.sheets import run_link
+from tracker.workflow.trials import show_trial
 from tracker.workflow.verifying import verify_record
 
 RUN = "/run/soda/108"
@@ -296,3 +298,12 @@ def test_names_with_every_sign_find_their_run(baker, bench_store):
     assert link == f"/run/{quote(odd)}/900"
     assert baker.get(link).status_code == 200
     assert link in baker.get("/").text
+
+
+def test_today_leads_from_a_trial_that_is_done_to_its_results(bench_store, as_role):
+    for run in show_trial(bench_store, "soda").to_json()["runs"]:
+        record_run(bench_store, "soda", run["code"], outcome="failed", reason="the oven went out")
+    assert 'href="/results?trial=soda"' in as_role("analyst").get("/").text
+    baker = as_role("baker").get("/").text
+    assert "Baked and read" in baker
+    assert "/results" not in baker
