@@ -134,3 +134,19 @@ def test_what_was_typed_of_a_batch_survives_a_reload_and_never_enters_the_next(t
     assert page.input_value("[name=number]") == "15"
     assert page.locator("[name='reading:rise height']").nth(0).input_value() == ""
     assert page.said == []
+
+
+def test_a_formula_gets_lines_as_they_are_filled_and_keeps_them_over_a_reload(tablet):
+    page = tablet(role="analyst")
+    page.goto("/formula?new=1")
+    page.wait_for_selector("body[data-ready]")
+    for place in range(2, 9):  # four lines stand there at first
+        page.fill(f"[name='ingredient:{place}']", f"thing {place}")
+        page.fill(f"[name='percent:{place}']", str(place))
+    page.wait_for_timeout(400)
+    page.reload()
+    page.wait_for_selector("body[data-ready]")
+    assert page.input_value("[name='ingredient:8']") == "thing 8"
+    assert page.input_value("[name='percent:8']") == "8"
+    assert page.input_value("[name='ingredient:9']") == ""
+    assert page.get_by_label("Ingredient of line 9", exact=True).count() == 1

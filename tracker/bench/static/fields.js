@@ -1,5 +1,7 @@
 // What stands in the fields of a form, and how is it put back?
 
+import { growFor } from "./growing.js";
+
 const HOW = new Set(["key", "by", "do", "place", "sent", "pressed", "correct", "seen"]);
 const MADE = new Set(["hidden", "password", "submit", "button"]);
 
@@ -31,6 +33,7 @@ export function sentBy(form, button) {
 }
 
 export function fill(form, pairs, { butNot = () => false } = {}) {
+  growFor(form, pairs);
   const turns = new Map();
   for (const field of form.elements) {
     if (!isTyped(field) || butNot(field)) continue;

@@ -1,5 +1,7 @@
 // What do the amounts give while they are being changed? Asks the bench a moment after the last key.
 
+import { spare } from "./growing.js";
+
 const WAIT = 300;
 const form = document.querySelector("form[data-balance]");
 const place = document.getElementById("balance");
@@ -58,6 +60,7 @@ async function ask() {
 }
 
 form?.addEventListener("input", () => {
+  spare(form);
   clearTimeout(timer);
   timer = setTimeout(ask, WAIT);
 });
