@@ -32,18 +32,40 @@ class Delays:
             waits = [self._until(which, now) for which in self._keys(account, address)]
         return max(0, *waits)
 
-    def wrong(self, account: str, address: str) -> None:
+    def take(self, account: str, address: str) -> int:
+        """Take a try, or say how long until one is taken (seconds).
+
+        It counts as wrong from now on, unless ``right`` takes that back: of many that are sent at one moment none is
+        looked at before the others are counted.
+        """
         now = self._now()
         with self._lock:
-            self._forget(now)
-            for which in self._keys(account, address):
-                count, _ = self._wrong.pop(which, (0, now))  # put in again behind the others
-                self._wrong[which] = (count + 1, now)
+            wait = max(0, *(self._until(which, now) for which in self._keys(account, address)))
+            if not wait:
+                self._count(account, address, now)
+            return wait
+
+    def wrong(self, account: str, address: str) -> None:
+        with self._lock:
+            self._count(account, address, self._now())
 
     def right(self, account: str, address: str) -> None:
-        """Whoever proved who they are starts anew; their address does not, or one known PIN would free all guesses."""
+        """Whoever proved who they are starts anew; of their address only this try is taken back, or one known PIN
+        would free all guesses."""
+        mine, its = self._keys(account, address)
         with self._lock:
-            self._wrong.pop(("account", account.casefold()), None)
+            self._wrong.pop(mine, None)
+            count, last = self._wrong.get(its, (0, self._now()))
+            if count > 1:
+                self._wrong[its] = (count - 1, last)
+            else:
+                self._wrong.pop(its, None)
+
+    def _count(self, account: str, address: str, now: datetime) -> None:
+        self._forget(now)
+        for which in self._keys(account, address):
+            count, _ = self._wrong.pop(which, (0, now))  # put in again behind the others
+            self._wrong[which] = (count + 1, now)
 
     def _until(self, which: tuple[str, str], now: datetime) -> int:
         count, last = self._wrong.get(which, (0, now))

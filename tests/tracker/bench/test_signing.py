@@ -30,6 +30,11 @@ def quick_hashes(monkeypatch):
     )
 
 
+def bare(app):
+    """A tablet that nobody knows."""
+    return TestClient(app, base_url=f"http://{HOST}", headers={"origin": f"http://{HOST}"}, follow_redirects=False)
+
+
 def sign_in(client, name="Bo", pin="8305", **more):
     return client.post("/sign-in", data={"name": name, "pin": pin, **more})
 
@@ -110,6 +115,40 @@ def test_a_wait_holds_for_the_right_pin_too_and_ends(client, clock):
     client.post("/sign-out", data={"tablet": ""})
     assert sign_in(client, pin="0000").status_code == 401  # counted from the start again
     assert sign_in(client).status_code == 303
+
+
+def test_guesses_sent_at_one_moment_are_counted_before_they_are_looked_at(app, client):
+    """Thirty tablets of a guesser press the button together."""
+    from concurrent.futures import ThreadPoolExecutor
+
+    tablets = [bare(app) for _ in range(30)]
+    with ThreadPoolExecutor(30) as together:
+        answers = list(together.map(lambda tablet: sign_in(tablet, "Dora", "0000").status_code, tablets))
+    assert sorted(answers) == [401] * 5 + [429] * 25
+
+
+def test_a_stranger_who_guesses_locks_no_known_tablet_out(client, app):
+    sign_in(client)
+    client.post("/sign-out", data={"tablet": ""})
+    stranger = bare(app)
+    for _ in range(30):  # for Bo, and for so many others that the address waits too
+        sign_in(stranger, pin="0000")
+    assert sign_in(stranger).status_code == 429
+    assert sign_in(client, pin="0000").status_code == 401
+    assert sign_in(client).status_code == 303
+    for _ in range(6):  # at the known tablet guesses are counted too
+        sign_in(client, pin="0000")
+    assert sign_in(client).status_code == 429
+
+
+def test_a_name_that_is_a_number_is_counted_for_nobody_else(client, app, bench_store):
+    """Or whoever guesses could learn the number of a person, and whose name stands here."""
+    number = accounts.named(bench_store, "Dora").person
+    for _ in range(6):
+        sign_in(bare(app), str(number), "0000")
+    assert sign_in(client, "Dora").status_code == 303
+    answers = [sign_in(bare(app), name, "0000").status_code for name in ["Zoe  Z", "zoe z", "ZOE   Z"] * 2]
+    assert answers == [401] * 5 + [429]  # as spaces and case would not matter for somebody who is here
 
 
 def test_one_address_cannot_try_everybody(client):

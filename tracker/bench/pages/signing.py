@@ -37,10 +37,9 @@ def sign_in(request: Request, form: Form) -> Response:
     store, pin = store_of(request), text(form, "pin")
     kept = [(name.removeprefix(KEPT), value) for name, value in typed(form) if name.startswith(KEPT)]
     account = _account(request, form)
-    tried = str(account.person) if account else text(form, "name").casefold()[:80]
-    address = request.client.host if request.client else ""
+    tried, address = _counted_under(request, account, text(form, "name"))
     delays = request.app.state.delays
-    wait = delays.seconds_left(tried, address)
+    wait = delays.take(tried, address)
     if wait:
         answer = ask_who(
             request, kept=kept, status=429, said=f"Too many wrong PINs. The next try is taken in {wait} s."
@@ -50,9 +49,12 @@ def sign_in(request: Request, form: Form) -> Response:
     with _hashing:
         right = pin_is_right(store, account.person if account else None, pin)
     if account is None or not right:
-        delays.wrong(tried, address)
         return ask_who(request, kept=kept, status=401, said=WRONG)
     delays.right(tried, address)
+    by = dict(kept).get("by", "")
+    if by and by != str(account.person):  # it would be recorded under a name that did not type it
+        said = "This was typed by somebody else, who alone can send it. It stands here until then."
+        return ask_who(request, kept=kept, status=409, said=said)
     return _let_in(request, account, kept, _local(text(form, "next")))
 
 
@@ -84,15 +86,15 @@ def start(request: Request, form: Form) -> Response:
     delays = request.app.state.delays
     if has_owner(store):
         raise Conflict("This kitchen has an owner.", where="start", try_this="sign in")
-    wait = delays.seconds_left("the first owner", address)
+    wait = delays.take("the first owner", address)
     if wait:
         said = f"Too many wrong codes. The next try is taken in {wait} s."
         return page(request, "start.html", status=429, name=name, code="", said=said)
     wanted = request.app.state.first_code
     if not wanted or not compare_digest(code.upper().encode(), wanted.encode()):
-        delays.wrong("the first owner", address)
         said = "That is not the code in the terminal where the bench was started."
         return page(request, "start.html", status=403, name=name, code="", said=said)
+    delays.right("the first owner", address)
     try:
         account = make_first_owner(store, name, text(form, "pin"))
     except TrackerError as error:
@@ -106,7 +108,7 @@ def ask_who(
 ) -> Response:
     """The page that asks for a name and a PIN; ``kept`` is what was typed when the session had ended."""
     store = store_of(request)
-    known = standing_at(store, "device", request.cookies.get(TABLET, "")) is not None
+    known = _known(request)
     people = list_accounts(store) if known else ()
     chosen = request.query_params.get("person", "")
     person = next((line for line in people if str(line.person) == chosen), None)
@@ -134,10 +136,24 @@ def ask_who(
 def _account(request: Request, form: FormData) -> AccountLine | None:
     """By number on a tablet that is known, by name on any other: strangers learn no names here."""
     store, number = store_of(request), text(form, "person")
-    known = standing_at(store, "device", request.cookies.get(TABLET, "")) is not None
-    if known and number.isascii() and number.isdigit() and len(number) < 10:
+    if _known(request) and number.isascii() and number.isdigit() and len(number) < 10:
         return account_of(store, int(number))
     return named(store, text(form, "name"))
+
+
+def _counted_under(request: Request, account: AccountLine | None, name: str) -> tuple[str, str]:
+    """What a wrong PIN counts against: who was meant, and the address.
+
+    Tablets that somebody signed in on before are counted apart: a stranger who guesses keeps nobody from their work.
+    """
+    where = " at a known tablet" if _known(request) else ""
+    who = str(account.person) if account else "nobody " + " ".join(name.split())[:80]
+    address = request.client.host if request.client else ""
+    return who + where, address + where
+
+
+def _known(request: Request) -> bool:
+    return standing_at(store_of(request), "device", request.cookies.get(TABLET, "")) is not None
 
 
 def _let_in(request: Request, account: AccountLine, kept: list[tuple[str, str]], after: str) -> Response:
@@ -152,7 +168,7 @@ def _let_in(request: Request, account: AccountLine, kept: list[tuple[str, str]],
         home = "/" if account.may("baker") else "/taste"
         answer = RedirectResponse(after if after not in ("", "/") else home, status_code=303)
     secrets = [(PERSON, begin(store, "person", account.person), SHIFT_LASTS)]
-    if standing_at(store, "device", request.cookies.get(TABLET, "")) is None:
+    if not _known(request):
         secrets.append((TABLET, begin(store, "device", None), TABLET_LASTS))
     for name, token, lasts in secrets:
         answer.set_cookie(

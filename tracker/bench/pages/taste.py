@@ -68,7 +68,7 @@ def come_in(request: Request, form: Form) -> Response:
     kept = _ours([(name.removeprefix(KEPT), value) for name, value in typed(form) if name.startswith(KEPT)])
     address = request.client.host if request.client else ""
     tried, delays = f"codes of tastings from {address}", request.app.state.delays
-    wait = delays.seconds_left(tried, address)
+    wait = delays.take(tried, address)
     if wait:
         said = f"Too many wrong codes. The next try is taken in {wait} s."
         answered = ask_code(request, kept=kept, status=429, said=said)
@@ -76,7 +76,6 @@ def come_in(request: Request, form: Form) -> Response:
         return answered
     token = begin_tasting(store, typed_code)
     if token is None:
-        delays.wrong(tried, address)
         return ask_code(request, kept=kept, status=401, said=WRONG)
     delays.right(tried, address)
     who, by = taster_at(store, token), dict(kept).get("by", "")
