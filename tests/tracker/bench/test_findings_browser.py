@@ -26,6 +26,7 @@ PATHS = [
     "/batch/one?product=scones&number=13",
     "/batch/correct?product=scones&number=13",
     "/batch/alarms?product=scones",
+    "/batch/product",
     "/results",
     "/results?trial=soda",
     "/results?trial=soda&set:soda=1,5&set:acid%20source=yogurt",

@@ -77,6 +77,7 @@ START = (
     *("/", "/taste", "/sign-in", "/my-pin", "/plan", "/plan/ask", "/plan/own", "/tasting", "/people"),
     *("/results?trial=cookies", "/batch?product=scones", "/batch/one?product=scones&number=9"),
     *("/batch/correct?product=scones&number=9", "/batch/alarms?product=scones", "/run/soda/108", "/run/soda/105"),
+    "/batch/product",
 )
 
 

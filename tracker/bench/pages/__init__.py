@@ -13,6 +13,7 @@ from tracker.bench.pages import (
     photo,
     plan,
     plan_release,
+    product,
     results,
     run,
     signing,
@@ -22,7 +23,22 @@ from tracker.bench.pages import (
     trust,
 )
 
-PAGES = (signing, today, plan, plan_release, run, photo, batch, formula, tasting, taste, results, people, trust)
+PAGES = (
+    signing,
+    today,
+    plan,
+    plan_release,
+    run,
+    photo,
+    batch,
+    product,
+    formula,
+    tasting,
+    taste,
+    results,
+    people,
+    trust,
+)
 
 MENU = (
     ("/", "Today", "baker"),
