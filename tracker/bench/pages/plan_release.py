@@ -17,6 +17,7 @@ from tracker.bench.kit import form_of, keep, needs, page, settings_of, store_of,
 from tracker.bench.pages.plan import proposal_of, walk_of
 from tracker.bench.pages.plan_asking import read_asking
 from tracker.bench.pages.plan_shown import Wrong, address, looked_at, read, shown, wrong_of
+from tracker.bench.pages.tasting import LOCAL
 from tracker.errors import InputError
 from tracker.workflow.accounts import AccountLine
 from tracker.workflow.plan_papers import PAPERS, paper, paper_style
@@ -132,7 +133,11 @@ def _again(request: Request, plan: str, seed: int, asked: str, wrong: Wrong) -> 
 def planned(request: Request, who: Analyst, trial: str = "") -> Response:
     """A trial that was released: its papers, its runs, the way to the first one."""
     view = show_trial(store_of(request), trial)
-    return page(request, "plan/trial.html", trial=view, papers=PAPERS, address=address, quote=quote)
+    host = request.headers["host"]
+    only_here = host if any(name in host for name in LOCAL) else ""
+    return page(
+        request, "plan/trial.html", trial=view, papers=PAPERS, address=address, quote=quote, only_here=only_here
+    )
 
 
 @router.get("/plan/paper/{kind}")
