@@ -118,6 +118,9 @@ class GroupWriter:
         self._found: dict[Any, Any] = {}
 
     def start(self) -> None:
+        """Once started it stays the one that writes: of two threads, one could take the other's end for its own."""
+        if self._thread is not None:
+            return
         self._thread = threading.Thread(target=self._run, name="writer", daemon=True)
         self._thread.start()
         self._taking = True

@@ -131,6 +131,19 @@ def test_what_waits_at_the_end_is_still_done(soda_anywhere):
     assert writer.do(note("alone")) is not None  # without its thread it writes by itself
 
 
+def test_started_twice_one_thread_writes_and_it_ends(soda_anywhere):
+    writers = {thread for thread in threading.enumerate() if thread.name == "writer"}
+    writer = GroupWriter(soda_anywhere)
+    writer.start()
+    writer.start()
+    assert len({thread for thread in threading.enumerate() if thread.name == "writer"} - writers) == 1
+    ends = threading.Thread(target=writer.stop, daemon=True)
+    ends.start()
+    ends.join(10)
+    assert not ends.is_alive()
+    assert writer.do(lambda store: "by itself") == "by itself"
+
+
 def test_a_deed_of_several_writes_stands_or_falls_with_its_key(writer, soda_anywhere):
     def twice(second):
         def deed(store):
