@@ -39,7 +39,7 @@ STATUS = {2: 400, 3: 422, 4: 404, 5: 409, 7: 422}  # exit code -> status
 HOW = ("key", "by", "sent")  # fields of a form that say how it is sent, not what is entered
 
 
-SECRET = ("pin", "code")  # never written anywhere, not even as part of the hash of an entry
+SECRET = ("pin", "old_pin", "code")  # never written anywhere, not even as part of the hash of an entry
 
 
 class NotSignedIn(Exception):

@@ -338,6 +338,25 @@ def test_when_the_only_owner_is_erased_another_may_begin(client, bench_store):
     assert client.get("/").headers["location"] == "/start"
 
 
+def test_who_finds_a_tablet_signed_in_cannot_change_the_pin(as_role, bench_store):
+    """The next one at the bench would be somebody else for ever."""
+    tablet = as_role("baker")
+    assert 'name="old_pin"' in tablet.get("/my-pin").text
+    for at, old in enumerate([{}, {"old_pin": "0000"}, {"old_pin": "0001"}]):
+        answer = tablet.post("/my-pin", data={"key": f"change-pin-{at}", "pin": "7519", **old})
+        assert answer.status_code == 422
+        assert "not your PIN as it is now" in answer.text
+        assert "7519" not in answer.text
+    changed = {"key": "change-pin-right", "old_pin": PINS["baker"], "pin": "7519"}
+    assert tablet.post("/my-pin", data=changed).status_code == 303
+    assert tablet.get("/").status_code == 401  # signed out, on every tablet
+    tablet = as_role("baker")
+    answers = [
+        tablet.post("/my-pin", data={"old_pin": "0000", "key": f"guess-pin-{at}"}).status_code for at in range(7)
+    ]
+    assert answers == [422] * 5 + [429] * 2
+
+
 def test_people_are_looked_after_on_their_page(as_role, bench_store):
     tablet = as_role("owner")
     eve = {"do": "add", "name": "Eve", "role": "baker", "pin": "6412"}

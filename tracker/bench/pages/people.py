@@ -9,6 +9,7 @@ from starlette.datastructures import FormData
 from starlette.responses import JSONResponse, Response
 
 from tracker.bench.kit import advice, form_of, keep, needs, page, status_of, store_of, text, wants_json
+from tracker.bench.pages.signing import not_proven
 from tracker.bench.remembered import remembered
 from tracker.errors import InputError, TrackerError
 from tracker.workflow.accounts import ROLES, AccountLine, change_pin, change_role, list_accounts, open_account
@@ -60,6 +61,9 @@ def show_pin(request: Request, who: Anybody) -> Response:
 @router.post("/my-pin")
 def own_pin(request: Request, who: Anybody, form: Form) -> Response:
     """Another PIN of one's own; whoever else is signed in under this name is signed out."""
+    refused = not_proven(request, who, text(form, "old_pin"))
+    if refused:
+        return page(request, "people/pin.html", status=refused[0], said=refused[1])
     try:
         return keep(
             request, who, form, lambda store: change_pin(store, who.person, text(form, "pin"), by=who.person), then="/"

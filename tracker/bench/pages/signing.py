@@ -141,6 +141,21 @@ def _account(request: Request, form: FormData) -> AccountLine | None:
     return named(store, text(form, "name"))
 
 
+def not_proven(request: Request, who: AccountLine, pin: str) -> tuple[int, str] | None:
+    """Why whoever stands here is not believed to be ``who``, as status and words: they may have left the tablet."""
+    tried, address = _counted_under(request, who, "")
+    delays = request.app.state.delays
+    wait = delays.take(tried, address)
+    if wait:
+        return 429, f"Too many wrong PINs. The next try is taken in {wait} s."
+    with _hashing:
+        right = pin_is_right(store_of(request), who.person, pin)
+    if not right:
+        return 422, "That is not your PIN as it is now."
+    delays.right(tried, address)
+    return None
+
+
 def _counted_under(request: Request, account: AccountLine | None, name: str) -> tuple[str, str]:
     """What a wrong PIN counts against: who was meant, and the address.
 
