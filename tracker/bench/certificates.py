@@ -56,6 +56,8 @@ def make_root(hosts: Sequence[str], *, now: datetime) -> Pair:
         .add_extension(
             x509.NameConstraints(permitted_subtrees=_permitted(hosts), excluded_subtrees=None), critical=True
         )
+        # Name constraints hold for hosts only: without this the root could sign for a person's mail, or for programs.
+        .add_extension(x509.ExtendedKeyUsage([ExtendedKeyUsageOID.SERVER_AUTH]), critical=False)
         .add_extension(x509.SubjectKeyIdentifier.from_public_key(key.public_key()), critical=False)
     )
     return _pair(begun.sign(key, hashes.SHA256()), key)

@@ -14,6 +14,9 @@ from pathlib import Path
 
 import pytest
 from cryptography import x509
+from cryptography.hazmat.primitives import hashes
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.serialization import Encoding, load_pem_private_key
 from cryptography.x509.oid import ExtendedKeyUsageOID
 
 from tracker.bench.certificate_files import LEAF, LEAF_KEY, ROOT, ROOT_KEY, certificates_in, folder_beside
@@ -99,6 +102,33 @@ def test_the_root_is_good_for_nobodys_bank(folder):
             says(port, stolen, made.root)
     for at_home in ("10.1.2.3", f"oven.{HOME_NAMES[1]}", "fd00::7"):
         assert root_serves(root, [at_home], now=NOW)
+
+
+@pytest.mark.skipif(not shutil.which("openssl"), reason="openssl is not here")
+@pytest.mark.parametrize("purpose", ["smimesign", "sslclient"])
+def test_the_root_is_good_for_nobodys_mail_and_lets_nobody_in(folder, purpose):
+    """What a thief of the key signs for something other than a server is refused, even with a name of the house."""
+    made = certificates_in(folder, HOSTS, now=NOW)
+    root = loaded(made.root)
+    key = ec.generate_private_key(ec.SECP256R1())
+    use = {"smimesign": ExtendedKeyUsageOID.EMAIL_PROTECTION, "sslclient": ExtendedKeyUsageOID.CLIENT_AUTH}[purpose]
+    stolen = (
+        x509.CertificateBuilder()
+        .subject_name(x509.Name([]))
+        .issuer_name(root.subject)
+        .public_key(key.public_key())
+        .serial_number(7)
+        .not_valid_before(root.not_valid_before_utc)
+        .not_valid_after(root.not_valid_before_utc + timedelta(days=90))
+        .add_extension(x509.SubjectAlternativeName([x509.RFC822Name("head@bank.example")]), critical=True)
+        .add_extension(x509.ExtendedKeyUsage([use]), critical=False)
+        .sign(load_pem_private_key((folder / ROOT_KEY).read_bytes(), None), hashes.SHA256())
+    )
+    (folder / "stolen.pem").write_bytes(stolen.public_bytes(Encoding.PEM))
+    asked = ["openssl", "verify", "-purpose", purpose, "-CAfile", str(made.root), str(folder / "stolen.pem")]
+    told = subprocess.run(asked, capture_output=True, text=True)
+    assert "CA certificate" in told.stderr or "purpose" in told.stderr, told.stderr
+    assert told.returncode != 0
 
 
 def test_it_is_shaped_as_browsers_ask(folder):
