@@ -21,7 +21,7 @@ from tracker.intake.pictures import LARGEST_BYTES, Picture, read_picture, sha256
 from tracker.models import Bake, Photo, PhotoContent
 from tracker.store import Store
 from tracker.workflow.lookup import find_run, find_trial, key, refuse_closed, runs_of
-from tracker.workflow.readings import piece_id
+from tracker.workflow.readings import MOST_PIECES, piece_id
 from tracker.workflow.standing import bake_of
 
 __all__ = [
@@ -35,7 +35,6 @@ __all__ = [
     "photo_views",
 ]
 
-MOST_PIECES = 10_000
 MOST_SIGNS = 400
 LARGEST_NUMBER = 2**31 - 1  # that a database takes
 

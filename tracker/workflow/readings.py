@@ -20,6 +20,8 @@ from tracker.workflow.lookup import key, piece_numbered
 from tracker.workflow.recorded import Written
 from tracker.workflow.said import said_reading
 
+MOST_PIECES = 10_000  # of one bake, and as many readings of one piece: beyond that it is a slip
+
 
 @dataclass(frozen=True, kw_only=True)
 class Entry:
@@ -38,6 +40,10 @@ class Entry:
 def piece_id(deed: Deed, bake: Bake, number: int | None) -> int | None:
     if number is None:
         return None
+    if not 1 <= number <= MOST_PIECES:
+        raise InputError(
+            f"Pieces count from 1 to {MOST_PIECES:,}.", where="piece", try_this="the number of the piece in its row"
+        )
     return piece_numbered(deed.session, bake, number) or deed.add(Piece(bake_id=key(bake), number=number)).id
 
 

@@ -26,6 +26,7 @@ from tracker.workflow.lookup import (
     trial_and_run,
 )
 from tracker.workflow.readings import (
+    MOST_PIECES,
     Entry,
     piece_id,
     readings_meant,
@@ -194,6 +195,8 @@ def _check_entry(entry: Entry, outcome: str) -> None:
         )
     if (entry.piece is not None and entry.piece < 1) or (entry.repeat is not None and entry.repeat < 1):
         raise UsageError("Pieces and repeats count from 1.", where="trial record", try_this="--piece 1")
+    if (entry.repeat or 0) > MOST_PIECES:
+        raise InputError(f"Repeats count from 1 to {MOST_PIECES:,}.", where="trial record", try_this="--repeat 2")
 
 
 def _open(deed: Deed, trial: str, run: str) -> tuple[Trial, Run, str, str]:

@@ -10,7 +10,7 @@ from urllib.parse import quote
 import pytest
 
 from tracker.frames import trial_tables
-from tracker.models import BakeMoment, Outcome, Reading, TasteNote
+from tracker.models import BakeMoment, Outcome, Piece, Reading, TasteNote
 from tracker.workflow.recording import record_run
 from tracker.workflow.run_view import run_view
 from tracker.workflow.sheets import run_link
@@ -205,6 +205,22 @@ def test_a_clock_that_cannot_be_is_refused(enter, bench_store, pressed):
     answer = enter("moment", what="begun", place="times", pressed=pressed, sent="99999999999999")
     assert answer.status_code in (303, 422)
     assert answer.status_code == 422 or rows(bench_store, BakeMoment)[0].moment == "2026-11-26T05:00:00Z"
+
+
+@pytest.mark.parametrize(("pressed", "sent"), [("nan", "1"), ("1", "nan"), ("-inf", "1"), ("1", "inf"), ("1", "1e308")])
+def test_a_time_that_is_no_number_records_nothing(enter, bench_store, pressed, sent):
+    assert enter("moment", what="begun", place="times", pressed=pressed, sent=sent).status_code == 422
+    assert rows(bench_store, BakeMoment) == []
+
+
+@pytest.mark.parametrize("which", [{"piece": "0"}, {"piece": "10001"}, {"piece": "999999999"}, {"repeat": "999999999"}])
+def test_a_piece_that_cannot_be_is_refused(enter, bench_store, which):
+    """A slip of the finger would stand beside the others as one more piece."""
+    reading = enter("reading", response="rise height", value="42", place="x", **which)
+    assert reading.status_code in (400, 422)
+    note = enter("note", words="soapy", place="notes", **which)
+    assert note.status_code == (422 if "piece" in which else 303)
+    assert rows(bench_store, Reading) == rows(bench_store, Piece) == []
 
 
 def test_how_the_bake_went(enter, bench_store):

@@ -7,6 +7,7 @@ so that what was saved is never held up by what was not.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import isfinite, nan
 from typing import Annotated
 from urllib.parse import quote
 
@@ -240,8 +241,9 @@ def _ago_s(form: FormData) -> float:
     if not pressed or not sent:
         return 0.0
     try:
-        return max(0.0, float(sent) - float(pressed)) / 1000
+        waited = float(sent) - float(pressed)
     except ValueError:
-        raise InputError(
-            "The form was changed on its way.", where="this page", try_this="load the page again"
-        ) from None
+        waited = nan
+    if not isfinite(waited):
+        raise InputError("The form was changed on its way.", where="this page", try_this="load the page again")
+    return max(0.0, waited) / 1000
