@@ -22,6 +22,7 @@ from tracker.workflow.provenance import Behind, provenance, what_stands_behind
 from tracker.workflow.run_chemistry import chemistry_table, follow_chemistry, trial_chemistry, with_chemistry
 from tracker.workflow.tasted import with_tags
 from tracker.workflow.trial_question import chosen_responses, trial_question
+from tracker.workflow.who_scored import gaps_of_the_panel
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -115,6 +116,7 @@ def analyse_trial(
             *_still_to_bake(tables.left_out),
             *(f"{one.name} has no readings yet and was left out." for one in picked if one not in read),
             *(_replaced(row) for row in tables.replaced),
+            *gaps_of_the_panel(tables.assessed, list(chosen)),
         ),
         invented=behind.invented,
         chemistry=chemistry_table(analysis, accounts),
