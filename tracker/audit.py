@@ -24,9 +24,12 @@ FIRST_PREVIOUS_HASH = "0" * 64
 _ENTRY_FIELDS = tuple(name for name in AuditEntry.model_fields if name != "hash")
 
 
+_ENCODER = json.JSONEncoder(sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+
+
 def canonical(content: Any) -> str:
     """Canonical JSON text; NaN and infinity are refused (ValueError)."""
-    return json.dumps(content, sort_keys=True, separators=(",", ":"), ensure_ascii=False, allow_nan=False)
+    return _ENCODER.encode(content)
 
 
 def sha256(text: str) -> str:
@@ -71,6 +74,26 @@ def settle(row: SQLModel) -> None:
             settled = _settled(value, kind, f"{row.__tablename__}.{name}")
             if settled is not value:
                 setattr(row, name, settled)
+
+
+def settled_row(table: type[SQLModel], values: Mapping[str, Any]) -> dict[str, Any]:
+    """Every column of a row but its number, as ``settle`` leaves it; what is not given has its usual value."""
+    row = {**_usual(table), **values}
+    for name, kind in _columns(table):
+        value = row.get(name)
+        if value is not None:
+            row[name] = _settled(value, kind, f"{table.__tablename__}.{name}")
+    return row
+
+
+@cache
+def _usual(table: type[SQLModel]) -> dict[str, Any]:
+    """The usual value of each column that has one, but the number's."""
+    return {
+        name: field.get_default(call_default_factory=True)
+        for name, field in table.model_fields.items()
+        if name != "id" and not field.is_required()
+    }
 
 
 @cache

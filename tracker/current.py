@@ -115,6 +115,15 @@ def rows_of(session: Session, table: type[Row], column: Any, numbers: list[Any])
     return sorted(rows, key=lambda row: row.id)  # type: ignore[attr-defined]
 
 
+def plain_rows_of(session: Session, table: type[SQLModel], column: Any, numbers: list[Any]) -> list[Any]:
+    """The same rows with their columns only, to be read: a fifth of the time of objects that could be changed."""
+    rows: list[Any] = []
+    for start in range(0, len(numbers), 500):
+        part = numbers[start : start + 500]
+        rows += session.connection().execute(select(table.__table__).where(col(column).in_(part)))  # type: ignore[attr-defined]
+    return sorted(rows, key=lambda row: row.id)
+
+
 def standing(rows: Iterable[Row]) -> list[Row]:
     kept = list(rows)
     replaced = {row.replaces_id for row in kept}  # type: ignore[attr-defined]

@@ -13,7 +13,7 @@ from typing import Any
 
 from sqlmodel import Session, col, or_, select
 
-from tracker.current import nearest_name, rows_of, standing
+from tracker.current import nearest_name, plain_rows_of, rows_of, standing
 from tracker.errors import NotFound
 from tracker.models import (
     Bake,
@@ -198,10 +198,10 @@ def _filled(session: Session, batches: Sequence[Batch]) -> list[CurrentBatch]:
     """These batches with their changes, lots and readings, in a fixed number of queries for each few hundred."""
     numbers = [batch.id for batch in batches]
     changes: dict[int, dict[str, str]] = {}
-    for change in rows_of(session, BatchChange, BatchChange.batch_id, list(numbers)):
+    for change in plain_rows_of(session, BatchChange, BatchChange.batch_id, list(numbers)):
         changes.setdefault(change.batch_id, {})[change.detail] = change.value
     lots = _lots(session, list(numbers))
-    bakes = {bake.batch_id: bake.id for bake in rows_of(session, Bake, Bake.batch_id, list(numbers))}
+    bakes = {bake.batch_id: bake.id for bake in plain_rows_of(session, Bake, Bake.batch_id, list(numbers))}
     readings = _readings(session, list(bakes.values()))
     return [
         CurrentBatch(
@@ -223,8 +223,8 @@ def _filled(session: Session, batches: Sequence[Batch]) -> list[CurrentBatch]:
 
 def _lots(session: Session, numbers: list[Any]) -> dict[int, dict[str, CurrentLot]]:
     """Batch -> ingredient -> lot, as they stand."""
-    links = rows_of(session, BatchLot, BatchLot.batch_id, numbers)
-    changes = rows_of(session, BatchLotChange, BatchLotChange.batch_id, numbers)
+    links = plain_rows_of(session, BatchLot, BatchLot.batch_id, numbers)
+    changes = plain_rows_of(session, BatchLotChange, BatchLotChange.batch_id, numbers)
     named = [link.lot_id for link in links] + [change.lot_id for change in changes if change.lot_id is not None]
     known = lots_as_they_stand(session, named)
     found: dict[int, dict[str, CurrentLot]] = {}
@@ -242,10 +242,12 @@ def _lots(session: Session, numbers: list[Any]) -> dict[int, dict[str, CurrentLo
 
 def _readings(session: Session, bakes: list[Any]) -> dict[int, list[CurrentReading]]:
     """Bake -> standing readings in order of pieces, repeats and entry."""
-    rows = standing(rows_of(session, Reading, Reading.bake_id, bakes))
-    pieces = {piece.id: piece.number for piece in rows_of(session, Piece, Piece.bake_id, bakes)}
+    rows = standing(plain_rows_of(session, Reading, Reading.bake_id, bakes))
+    pieces = {piece.id: piece.number for piece in plain_rows_of(session, Piece, Piece.bake_id, bakes)}
     counted = [row.id for row in rows]
-    sizes = {size.reading_id: size.size for size in rows_of(session, ReadingSize, ReadingSize.reading_id, counted)}
+    sizes = {
+        size.reading_id: size.size for size in plain_rows_of(session, ReadingSize, ReadingSize.reading_id, counted)
+    }
     found: dict[int, list[CurrentReading]] = {}
     for row in sorted(rows, key=lambda row: (pieces.get(row.piece_id, 0), row.repeat, row.id or 0)):
         assert row.value is not None

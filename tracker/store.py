@@ -9,7 +9,7 @@ writer waits for them at its commit, so compute after the session is closed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
@@ -17,12 +17,21 @@ from functools import cache
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
-from sqlalchemy import Connection, Engine, Insert, Table, event, insert
+from sqlalchemy import Connection, Engine, Insert, Table, event, func, insert, text
 from sqlalchemy.orm import make_transient_to_detached
 from sqlalchemy.orm.attributes import set_committed_value
 from sqlmodel import Session, SQLModel, select
 
-from tracker.audit import FIRST_PREVIOUS_HASH, canonical, entry_hash, row_content, row_key, settle
+from tracker.audit import (
+    FIRST_PREVIOUS_HASH,
+    canonical,
+    content_of,
+    entry_hash,
+    row_content,
+    row_key,
+    settle,
+    settled_row,
+)
 from tracker.databases import Place, default_name, engine_for, for_reading, for_writing, place_of, take_turn
 from tracker.errors import NotFound
 from tracker.models import AuditEntry, Kitchen, Person, PersonDetails
@@ -127,6 +136,38 @@ class Deed:
         self._failed = False
         return added
 
+    def add_rows(self, table: type[SQLModel], rows: Iterable[Mapping[str, Any]]) -> list[int]:
+        """Store many rows of one table, told by their columns, in this order; their numbers.
+
+        The same as ``add_many`` without an object for each row, which takes several times as long. For rows that
+        replace no other.
+        """
+        settled = [settled_row(table, row) for row in rows]
+        if not settled:
+            return []
+        self._failed = True
+        self.session.flush()
+        numbers = _next_numbers(self._connection, table.__table__, len(settled))  # type: ignore[attr-defined]
+        whole = [{"id": number, **row} for number, row in zip(numbers, settled, strict=True)]
+        if any(row.get("replaces_id") is not None for row in whole):
+            raise RuntimeError("What replaces another row goes through Deed.add, which keeps the old one.")
+        self._connection.execute(_insert_into(table.__table__), whole)  # type: ignore[attr-defined]
+        name = str(table.__tablename__)
+        self._enter(
+            [
+                {
+                    "table_name": name,
+                    "row_id": row["id"],
+                    "old": None,
+                    "new": canonical(content_of(table, row)),
+                    "reason": row.get("reason", ""),
+                }
+                for row in whole
+            ]
+        )
+        self._failed = False
+        return numbers
+
     def erase_person(self, person: int) -> None:
         """Remove a person's name and health answers; the number and what it recorded stay."""
         row = self.session.get(PersonDetails, person)
@@ -209,6 +250,15 @@ def _insert(connection: Connection, row: SQLModel) -> None:
     number = connection.execute(_insert_into(table), values).inserted_primary_key
     if own is not None and number is not None:
         set_committed_value(row, own.key, number[0])
+
+
+def _next_numbers(connection: Connection, table: Table, count: int) -> list[int]:
+    """The numbers that the database would give to the next rows; nobody else writes in this transaction."""
+    if connection.dialect.name == "sqlite":  # rows are never removed, so the next is one more than the last
+        last = connection.execute(select(func.max(table.c.id))).scalar() or 0
+        return list(range(last + 1, last + count + 1))
+    asked = text("SELECT nextval(pg_get_serial_sequence(:name, 'id')) FROM generate_series(1, :count)")
+    return sorted(connection.execute(asked, {"name": table.name, "count": count}).scalars())
 
 
 @cache

@@ -94,15 +94,25 @@ def is_skewed(values: Floats) -> bool:
 
     D'Agostino 1970, Biometrika 57:679. One wild batch is for the chart to find, not for the scale to hide.
     """
-    from scipy import stats
-
     without = np.delete(values, int(np.argmax(np.abs(values - np.median(values)))))
     parts = (values, without)
     if len(values) < FEWEST or any(np.ptp(part) <= 1e-9 * float(np.abs(part).max()) for part in parts):
         return False
-    tests = [stats.skewtest((part - part.mean()) / part.std()) for part in parts]
-    same = tests[0].statistic * tests[1].statistic > 0
-    return bool(same and all(test.pvalue < SURE_OF_SKEW for test in tests))
+    found = [skewness_z(part) for part in parts]
+    return found[0] * found[1] > 0 and all(math.erfc(abs(z) / math.sqrt(2)) < SURE_OF_SKEW for z in found)
+
+
+def skewness_z(values: Floats) -> float:
+    """How far the skewness of n >= 8 readings, not all alike, lies from 0, as a standard normal number.
+
+    D'Agostino's transformation, as above; written out, because loading what has it takes half a second of every log.
+    """
+    n, away = len(values), values - values.mean()
+    skewness = float((away**3).mean() / (away**2).mean() ** 1.5)
+    y = skewness * math.sqrt((n + 1) * (n + 3) / (6 * (n - 2)))
+    kurtosis = 3 * (n * n + 27 * n - 70) * (n + 1) * (n + 3) / ((n - 2) * (n + 5) * (n + 7) * (n + 9))
+    spread = math.sqrt(2 * (kurtosis - 1)) - 1
+    return math.asinh(y / math.sqrt(2 / (spread - 1))) / math.sqrt(math.log(spread) / 2)
 
 
 def fit_scale(values: Floats) -> Scale:

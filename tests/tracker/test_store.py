@@ -118,6 +118,33 @@ def test_many_rows_get_their_entries_in_order(store: Store) -> None:
     assert [row.value for row in rows] == [float(i) for i in range(500)]
 
 
+def test_rows_told_by_their_columns_are_kept_as_objects_are(store: Store) -> None:
+    """Both ways in turn: the same columns, numbers that go on, and entries that verify; nothing half."""
+    from tracker.workflow.verifying import verify_record
+
+    bake = one_bake(store)
+    told = [{"bake_id": bake, "response": "pH", "value": value, "person_id": 1, "at": "x"} for value in (7, -0.0, 7.5)]
+    with store.write(person=1, action="record") as deed:
+        objects = [deed.add(Reading(**one)) for one in told]
+        numbers = deed.add_rows(Reading, told)
+        assert deed.add_rows(Reading, []) == []
+        after = deed.add(Reading(**told[0])).id
+    assert numbers == [(objects[-1].id or 0) + step for step in (1, 2, 3)]
+    assert after == numbers[-1] + 1
+    with store.read() as session:
+        rows = list(session.exec(select(Reading).order_by(Reading.id)))  # type: ignore[arg-type]
+        entries = session.exec(select(AuditEntry).where(AuditEntry.table_name == "reading")).all()
+    plain = [{**row_content(row), "id": None} for row in rows]
+    assert plain[:3] == plain[3:6]
+    assert [entry.new for entry in entries] == [canonical(row_content(row)) for row in rows]
+    assert verify_record(store).entries == count(store, AuditEntry)
+    before = count(store, AuditEntry)
+    for wrong in ({"value": float("nan")}, {"response": "a\x00b"}, {"bake_id": 999}, {"repeat": 0}, {"replaces_id": 1}):
+        with pytest.raises((TrackerError, RuntimeError)), store.write(person=1, action="record") as deed:
+            deed.add_rows(Reading, [told[0], {**told[0], **wrong}])
+    assert (count(store, Reading), count(store, AuditEntry)) == (7, before)
+
+
 def test_a_correction_keeps_the_old_value_readable(store: Store) -> None:
     bake = one_bake(store)
     with store.write(person=1, action="record reading") as deed:

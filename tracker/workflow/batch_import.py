@@ -209,9 +209,8 @@ def _file_meant(session: Session, product: Product, file: str) -> ImportFile:
     return found[-1]
 
 
-def _record(deed: Deed, product: Product, rows: Sequence[Batch], person: int, reason: str) -> Changes:
+def _record(deed: Deed, product: Product, only: Sequence[int], person: int, reason: str) -> Changes:
     changes = Changes()
-    only = [key(row) for row in rows]
     for response in responses_of(deed.session, product):
         changes += record_by_chart(deed, product, response, person=person, only=only, reason=reason)
     return changes

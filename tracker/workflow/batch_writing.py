@@ -78,34 +78,42 @@ def write_batches(
     person: int,
     file: int | None = None,
     reason: str = "",
-) -> list[Batch]:
-    """Write these batches; ``file`` is the row of the file they came from.
+) -> list[int]:
+    """Write these batches; ``file`` is the row of the file they came from. Returns their rows' numbers.
 
     Raises Conflict when a number is taken by a batch that stands.
     """
     again = _refuse_taken(deed, product, entries)
     lots = _lots(deed, entries)
     new = [entry for entry in entries if entry.number not in again]
-    written = deed.add_many(
-        Batch(product_id=key(product), number=e.number, baked_at=e.baked_at, line=e.line, oven=e.oven, shift=e.shift)
-        for e in new
+    written = deed.add_rows(
+        Batch,
+        (
+            {"product_id": key(product), "number": e.number, **{detail: getattr(e, detail) for detail in DETAILS}}
+            for e in new
+        ),
     )
-    deed.add_many(
-        BatchLot(batch_id=key(batch), lot_id=key(lots[lot]))
-        for batch, entry in zip(written, new, strict=True)
-        for lot in entry.lots.items()
+    deed.add_rows(
+        BatchLot,
+        (
+            {"batch_id": batch, "lot_id": key(lots[lot])}
+            for batch, entry in zip(written, new, strict=True)
+            for lot in entry.lots.items()
+        ),
     )
-    made = deed.add_many(Bake(batch_id=key(batch), made_at=batch.baked_at) for batch in written)
+    made = deed.add_rows(
+        Bake, ({"batch_id": batch, "made_at": e.baked_at} for batch, e in zip(written, new, strict=True))
+    )
     for entry in entries:
         if entry.number in again:
             _let_stand_again(deed, again[entry.number], entry, lots, person, reason or "logged again")
-    rows = {batch.number: batch for batch in written} | {number: row for number, (row, _) in again.items()}
-    bakes = {batch.number: bake for batch, bake in zip(written, made, strict=True)}
-    bakes |= {number: _bake(deed, row) for number, (row, _) in again.items()}
+    numbers = [entry.number for entry in new]
+    rows = dict(zip(numbers, written, strict=True)) | {number: key(row) for number, (row, _) in again.items()}
+    bakes = dict(zip(numbers, made, strict=True))
+    bakes |= {number: key(_bake(deed, row)) for number, (row, _) in again.items()}
     if file is not None:
-        deed.add_many(
-            BatchFile(batch_id=key(rows[e.number]), import_file_id=file) for e in _not_from(deed, file, entries, rows)
-        )
+        came = _not_from(deed, file, entries, rows)
+        deed.add_rows(BatchFile, ({"batch_id": rows[e.number], "import_file_id": file} for e in came))
     write_readings(deed, [(bakes[entry.number], entry) for entry in entries], person, file)
     return [rows[entry.number] for entry in entries]
 
@@ -184,13 +192,14 @@ def _bake(deed: Deed, batch: Batch) -> Bake:
     return known or deed.add(Bake(batch_id=key(batch), made_at=batch.baked_at))
 
 
-def _not_from(deed: Deed, file: int, entries: Sequence[BatchEntry], rows: Mapping[str, Batch]) -> list[BatchEntry]:
+def _not_from(deed: Deed, file: int, entries: Sequence[BatchEntry], rows: Mapping[str, int]) -> list[BatchEntry]:
     """Entries whose batch did not come from this file before."""
     came = set(deed.session.exec(select(BatchFile.batch_id).where(BatchFile.import_file_id == file)))
-    return [entry for entry in entries if rows[entry.number].id not in came]
+    return [entry for entry in entries if rows[entry.number] not in came]
 
 
-def write_readings(deed: Deed, pairs: Sequence[tuple[Bake, BatchEntry]], person: int, file: int | None) -> None:
+def write_readings(deed: Deed, pairs: Sequence[tuple[int, BatchEntry]], person: int, file: int | None) -> None:
+    """Pieces and readings of each entry, under the number of its bake."""
     numbered = [
         (bake, number)
         for bake, entry in pairs
@@ -204,34 +213,39 @@ def write_readings(deed: Deed, pairs: Sequence[tuple[Bake, BatchEntry]], person:
         for number, value in enumerate(values, start=1)
         if value is not None
     ]
-    written = deed.add_many(
-        Reading(
-            bake_id=key(bake),
-            # A count is taken of the batch as a whole.
-            piece_id=None if response in entry.sizes else pieces[(key(bake), number)].id,
-            response=response,
-            value=value,
-            person_id=person,
-            import_file_id=file,
-            at=entry.baked_at,
-        )
-        for bake, entry, response, number, value in told
+    written = deed.add_rows(
+        Reading,
+        (
+            {
+                "bake_id": bake,
+                # A count is taken of the batch as a whole.
+                "piece_id": None if response in entry.sizes else pieces[bake, number],
+                "response": response,
+                "value": value,
+                "person_id": person,
+                "import_file_id": file,
+                "at": entry.baked_at,
+            }
+            for bake, entry, response, number, value in told
+        ),
     )
-    deed.add_many(
-        ReadingSize(reading_id=key(reading), size=entry.sizes[response][number - 1])
-        for reading, (_, entry, response, number, _) in zip(written, told, strict=True)
-        if response in entry.sizes
+    deed.add_rows(
+        ReadingSize,
+        (
+            {"reading_id": reading, "size": entry.sizes[response][number - 1]}
+            for reading, (_, entry, response, number, _) in zip(written, told, strict=True)
+            if response in entry.sizes
+        ),
     )
 
 
-def _pieces(deed: Deed, numbered: Sequence[tuple[Bake, int]]) -> dict[tuple[int, int], Piece]:
-    """Bake and number -> piece; those that are not there yet are written."""
-    bakes = sorted({key(bake) for bake, _ in numbered})
-    known: dict[tuple[int, int], Piece] = {}
+def _pieces(deed: Deed, numbered: Sequence[tuple[int, int]]) -> dict[tuple[int, int], int]:
+    """Number of the bake and of the piece -> its row's number; those that are not there yet are written."""
+    bakes = sorted({bake for bake, _ in numbered})
+    known: dict[tuple[int, int], int] = {}
     for start in range(0, len(bakes), 500):
         found = deed.session.exec(select(Piece).where(col(Piece.bake_id).in_(bakes[start : start + 500])))
-        known |= {(piece.bake_id, piece.number): piece for piece in found}
-    new = deed.add_many(
-        Piece(bake_id=key(bake), number=number) for bake, number in numbered if (key(bake), number) not in known
-    )
-    return known | {(piece.bake_id, piece.number): piece for piece in new}
+        known |= {(piece.bake_id, piece.number): key(piece) for piece in found}
+    new = [place for place in numbered if place not in known]
+    written = deed.add_rows(Piece, ({"bake_id": bake, "number": number} for bake, number in new))
+    return known | dict(zip(new, written, strict=True))

@@ -20,6 +20,7 @@ from tracker.workflow.acceptance import said_by_rules
 from tracker.workflow.batch_notices import check_ingredients, clock_notices, new_lots
 from tracker.workflow.batch_writing import BatchEntry, check_entries, write_batches, write_readings
 from tracker.workflow.logged_responses import find_response, responses_of
+from tracker.workflow.lookup import key
 from tracker.workflow.recorded_alarms import judge_and_record
 from tracker.workflow.verdicts import BatchVerdict, verdicts_of
 
@@ -61,8 +62,8 @@ def log_batch(
         )
         check_entries([entry])
         notices += new_lots(deed.session, [entry.lots])
-        (row,) = write_batches(deed, its, [entry], person=person)
-        batch = current_batch(deed.session, row)
+        write_batches(deed, its, [entry], person=person)
+        batch = current_batch(deed.session, find_batch(deed.session, its, entry.number))
         notices += clock_notices(deed.session, its, batch, datetime.fromisoformat(deed.at))
         done = f'Batch {number} of "{product}" is logged, baked at {batch.baked_at}.'
         return told(deed, its, batch, done, person=person, notices=notices)
@@ -98,7 +99,7 @@ def add_readings(store: Store, product: str, number: str, readings: Iterable[str
         check_entries([entry])
         bake = deed.session.exec(select(Bake).where(Bake.batch_id == row.id)).first()
         bake = bake or deed.add(Bake(batch_id=row.id, made_at=stands.baked_at))
-        write_readings(deed, [(bake, entry)], person, None)
+        write_readings(deed, [(key(bake), entry)], person, None)
         batch = current_batch(deed.session, row)
         return told(deed, its, batch, f'Batch {number} of "{product}" has further readings.', person=person)
 

@@ -9,7 +9,15 @@ import pytest
 
 from analysis.control.charts import chart_batches
 from analysis.control.results import BatchSeries, Phase
-from analysis.control.transforming import Power, ShiftedLog, fit_power, fit_scale, fit_shifted_log, is_skewed
+from analysis.control.transforming import (
+    Power,
+    ShiftedLog,
+    fit_power,
+    fit_scale,
+    fit_shifted_log,
+    is_skewed,
+    skewness_z,
+)
 from analysis.errors import NotPossible, TrialDataError
 
 RANDOM = 20
@@ -34,6 +42,16 @@ def chart_of(values, **asked):
 
 def lognormal(n, seed=RANDOM):
     return 3 * np.exp(0.5 * random(seed).standard_normal(n))
+
+
+@pytest.mark.parametrize("n", [8, 20, 57, 400])
+def test_the_skewness_is_judged_as_by_scipy(n):
+    from scipy.stats import skewtest
+
+    for values in (random(n).standard_normal(n), lognormal(n), -lognormal(n, 3)):
+        test = skewtest(values)
+        assert skewness_z(values) == pytest.approx(test.statistic, rel=1e-10)
+        assert math.erfc(abs(skewness_z(values)) / math.sqrt(2)) == pytest.approx(test.pvalue, rel=1e-9)
 
 
 def test_the_power_is_found():
