@@ -59,6 +59,8 @@ class ResponseView:
     anchors: tuple[str, ...]
     low: float | None
     high: float | None
+    least: float | None  # what lies outside these is impossible and is refused
+    most: float | None
     pieces: int
     cells: tuple[Cell, ...]
 
@@ -183,6 +185,8 @@ def _response(response: Response, stands: list[Reading], pieces: dict[int | None
         anchors=anchors_of(response),
         low=response.plausible_low,
         high=response.plausible_high,
+        least=response.possible_low,
+        most=response.possible_high,
         pieces=response.pieces,
         cells=tuple(_cell(response, piece, repeat, have.get((piece, repeat))) for piece, repeat in places),
     )

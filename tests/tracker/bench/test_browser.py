@@ -169,6 +169,19 @@ def test_an_unlikely_value_asks_why_and_is_saved(tablet, bench_store):
     assert readings(bench_store) == [9.5]
 
 
+def test_an_impossible_value_is_not_asked_a_reason_that_would_not_help(tablet, bench_store):
+    page = tablet()
+    page.goto("/run/soda/108")
+    page.fill("#r1-0-1-v", "4100")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("#r1-0-1 .wrong:has-text('impossible')")
+    assert page.locator("#r1-0-1-why").count() == 0
+    page.fill("#r1-0-1-v", "41")
+    page.keyboard.press("Enter")
+    page.wait_for_selector("[data-cell='r1-0-1'] .stands")
+    assert readings(bench_store) == [41.0]
+
+
 def test_two_tablets_see_both_values(tablet, bench_store):
     one, other = tablet(), tablet("phone")
     for page in (one, other):

@@ -23,11 +23,12 @@ export function askReason(form, words, label = "Why it is so all the same") {
 
 // Asked here too, so that it is asked when the network is gone.
 export function unlikely(form, fields) {
-  const { low, high } = form.dataset;
+  const { low, high, least, most } = form.dataset;
   if (form.elements.reason || (low === undefined && high === undefined)) return "";
   const typed = Object.fromEntries(fields).value?.trim().replace(",", ".");
   const value = Number(typed);
   if (!typed || Number.isNaN(value)) return "";
+  if (value < Number(least ?? -Infinity) || value > Number(most ?? Infinity)) return ""; // no reason makes it possible: the bench says so
   const below = low !== undefined && value < Number(low);
   const above = high !== undefined && value > Number(high);
   if (!below && !above) return "";
