@@ -2,6 +2,9 @@
 
 addEventListener("pageshow", (event) => event.persisted && location.replace("/taste"));
 
+// Nor the code of a card: whoever tastes next at this tablet would find it on the way back.
+if (new URLSearchParams(location.search).has("code")) history.replaceState(null, "", location.pathname);
+
 const rest = document.querySelector("[data-rest]");
 const at = rest?.textContent;
 
