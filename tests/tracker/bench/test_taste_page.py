@@ -195,6 +195,28 @@ def test_an_assessor_with_a_pin_goes_straight_to_taste(as_role, client, baked, k
     assert client.get("/").status_code == 403
 
 
+def test_an_answer_belongs_to_the_tasting_of_its_page(as_role, baked, guest, key):
+    """A second tasting of the same person begins while the answer to the first one waits on the tablet."""
+    asta = as_role("assessor")
+    person = next(line for line in tasting_people(as_role("owner")) if line[1] == "Asta")[0]
+    first = set_up(as_role("owner"), key, person=person, nameless="0")
+    agree(asta, key)
+    waits = asta.get("/taste")
+    assert f'name="tasting" value="{first}"' in waits.text
+    second = set_up(as_role("owner"), key, person=person, nameless="1")
+    assert f'name="tasting" value="{second}"' in asta.get("/taste").text
+    said = {"do": "answer", "place": sample_of(waits), "tasting": str(first), "v1": "4", "v2": "no"}
+    assert asta.post("/taste", data={**said, "key": key()}).status_code == 303
+    assert [tasting_view(baked, number).people[0].done for number in (first, second)] == [1, 0]
+    guest_of_second = come_in(guest(), codes(as_role("owner"), key, second)[1])
+    agree(guest_of_second, key)
+    for number in (first, 999_999_999):  # a card opens its own tasting and no other
+        refused = guest_of_second.post("/taste", data={**said, "tasting": str(number), "key": key()})
+        assert refused.status_code == 409
+    assert asta.post("/taste", data={**said, "tasting": "999999999", "key": key()}).status_code == 404
+    assert len(rows(baked, TastingAnswer)) == 1
+
+
 @pytest.fixture
 def tasting(as_role, baked, guest, key):
     """A tablet at which somebody has agreed to taste."""

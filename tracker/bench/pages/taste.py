@@ -89,7 +89,7 @@ def come_in(request: Request, form: Form) -> Response:
 @router.post("/taste")
 def enter(request: Request, who: Taster, form: Form) -> Response:
     """One step; ``do`` says which."""
-    do, number = text(form, "do"), _seat(request)
+    do, number = text(form, "do"), _meant(who, text(form, "tasting"), _seat(request))
     if do in ENDED:
         return _leave(request, do)
     if number is None:
@@ -153,6 +153,15 @@ def _seat(request: Request) -> int | None:
     return who.tasting if who.tasting is not None else open_seat(store_of(request), who.person)
 
 
+def _meant(who: AccountLine, typed_for: str, seat: int | None) -> int | None:
+    """The tasting of the page that was filled in: the next one may have begun since, with the same code in it."""
+    if who.tasting is None and typed_for.isascii() and typed_for.isdigit() and len(typed_for) < 10:
+        return int(typed_for)  # whether they taste there is asked when it is kept
+    if typed_for not in ("", str(seat)):
+        raise Conflict("This page is of another tasting.", where="tasting", try_this="load the page again")
+    return seat
+
+
 def _show(
     request: Request,
     number: int,
@@ -172,6 +181,7 @@ def _show(
         "taste/taste.html",
         status=status,
         now=now,
+        tasting=number,
         rests=bool(now.rest_until) and not ready,
         consent=CONSENT,
         agreed=AGREED,
