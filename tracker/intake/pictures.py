@@ -78,8 +78,11 @@ def small_picture(content: bytes) -> bytes:
 
 
 def _upright(data: bytes, head: Head) -> Image:
+    from PIL import ImageFile
     from PIL.Image import Resampling
 
+    # The library that writes PDFs sets this for the whole program: half a picture would then pass for a whole one.
+    ImageFile.LOAD_TRUNCATED_IMAGES = False
     image = _opened(data, head)
     image.draft("RGB", (LONGEST_SIDE, LONGEST_SIDE))  # JPEG: decoded at an eighth to all of its size
     image.load()

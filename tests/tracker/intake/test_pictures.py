@@ -16,7 +16,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from PIL import Image, ImageCms, PngImagePlugin
+from PIL import Image, ImageCms, ImageFile, PngImagePlugin
 
 from tracker.errors import InputError
 from tracker.intake.picture_heads import MOST_PASSES, picture_head
@@ -259,8 +259,11 @@ REFUSED = {
 }
 
 
+@pytest.mark.parametrize("lenient", [False, True])
 @pytest.mark.parametrize("what", REFUSED)
-def test_what_is_no_picture_is_refused_in_words(what):
+def test_what_is_no_picture_is_refused_in_words(what, lenient, monkeypatch):
+    """Also when another part of the program told the decoder to take half pictures, as the writing of PDFs does."""
+    monkeypatch.setattr(ImageFile, "LOAD_TRUNCATED_IMAGES", lenient)
     data, words = REFUSED[what]
     with pytest.raises(InputError) as refused:
         read_picture(data)
