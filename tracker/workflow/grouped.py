@@ -30,6 +30,7 @@ from tracker.workflow.lookup import FOUND
 T = TypeVar("T")
 MOST_AT_ONCE = 100
 MOST_FOUND = 10_000
+TAKE_BACK = "ROLLBACK TO SAVEPOINT deed"
 
 
 class _Together(Store):
@@ -56,8 +57,10 @@ class _Together(Store):
 
     @contextmanager
     def write(self, *, person: int | None, action: str, reason: str = "") -> Iterator[Deed]:
-        connection, self.wrote = self.joined, True
-        with in_words(self.place.shown), connection.begin_nested(), _joined(connection) as session:
+        connection = self.joined
+        inner = connection.begin_nested() if self.wrote else self._all_of_the_deed()
+        self.wrote = True
+        with in_words(self.place.shown), inner, _joined(connection) as session:
             self._require(session, None if person is None else int(person))
             session.info[FOUND] = self._found
             deed = Deed(
@@ -67,6 +70,16 @@ class _Together(Store):
             yield deed
             deed.finish()
         self._chain = deed.chain  # of a deed that failed it is as before
+
+    @contextmanager
+    def _all_of_the_deed(self) -> Iterator[None]:
+        """The first write of a deed is all of it so far: it needs no savepoint beside the deed's own."""
+        try:
+            yield
+        except BaseException:
+            if _is_open(self.joined):
+                self.joined.exec_driver_sql(TAKE_BACK)
+            raise
 
     def _require(self, session: Session, person: int | None) -> None:
         if person in self._people:
@@ -204,7 +217,7 @@ class GroupWriter:
                 except Exception as error:  # it is taken back; the others go on
                     if not _is_open(connection):
                         raise _first_reason(error, self.store.place.shown) from error
-                    connection.exec_driver_sql("ROLLBACK TO SAVEPOINT deed")
+                    connection.exec_driver_sql(TAKE_BACK)
                     if together.wrote:
                         together.forget()
                     answer.set_exception(error)

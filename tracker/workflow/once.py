@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from typing import Generic, TypeVar
 
-from sqlalchemy import Connection, bindparam, delete, insert, select
+from sqlalchemy import Connection, bindparam, delete, select, text
 from sqlmodel import Session
 
 from tracker.bench_tables import keys
@@ -25,7 +25,10 @@ from tracker.workflow.signed_in import change_outside_the_record
 T = TypeVar("T")
 # Made once: building a statement takes longer than running it.
 _STANDS = select(keys).where(keys.c.key == bindparam("wanted"))
-_KEEP = insert(keys)
+_KEEP = text(
+    'INSERT INTO bench_key ("key", payload_hash, person_id, at) VALUES (:key, :payload_hash, :person_id, :at) '
+    'ON CONFLICT ("key") DO NOTHING'
+)
 KEPT = timedelta(days=90)
 LONGEST = 80
 
@@ -68,9 +71,9 @@ class OnceStore(Store):
         with self._under.write(person=person, action=action, reason=reason) as deed:
             if not self.at:
                 connection = deed.session.connection()
-                self._refuse_again(connection)
                 row = {"key": self._key, "payload_hash": self._digest, "person_id": self._person, "at": deed.at}
-                connection.execute(_KEEP, row)
+                if not connection.execute(_KEEP, row).rowcount:
+                    self._refuse_again(connection)
             yield deed
         self.at = self.at or deed.at
 
