@@ -26,10 +26,18 @@ def looks_at(store: Store, product: str, number: str) -> tuple[str, ...]:
         batch = current_batch(session, find_batch(session, its, number))
         if batch.void:
             return ()
-        ahead = datetime.fromisoformat(batch.baked_at) > store.now() + AHEAD
         said = [*_new_lots(session, batch), *_clock(session, its, batch)]
-        said += [f"{batch.baked_at} lies ahead of this kitchen's clock: is the time right?"] if ahead else []
+        said += (
+            [f"{batch.baked_at} lies ahead of this kitchen's clock: is the time right?"]
+            if lies_ahead(store, batch.baked_at)
+            else []
+        )
         return (*said, *_withdrawn(session, its, batch))
+
+
+def lies_ahead(store: Store, baked_at: str) -> bool:
+    """Whether a moment (RFC 3339) has not come yet, by the kitchen's clock."""
+    return datetime.fromisoformat(baked_at) > store.now() + AHEAD
 
 
 def _new_lots(session: Session, batch: CurrentBatch) -> list[str]:

@@ -18,7 +18,7 @@ from tracker.errors import Conflict, NotFound, NotNow
 from tracker.intake.numbers import number_text
 from tracker.workflow.accounts import AccountLine
 from tracker.workflow.alarms import AlarmLine, answer_alarms, causes_of, list_alarms, read_numbers
-from tracker.workflow.batch_looks import looks_at
+from tracker.workflow.batch_looks import lies_ahead, looks_at
 from tracker.workflow.batch_pages import BatchForm, ResponseBoxes, batch_form, chart_of_batch, verdict_of
 from tracker.workflow.batches import BatchLine, show_batch
 from tracker.workflow.correcting_batches import correct_batch
@@ -219,6 +219,8 @@ def _one_page(
     store, asked = store_of(request), request.query_params.get("response", "")[:MOST_SIGNS]
     told = remembered(request, ("batch", product, number, asked), lambda: _about(store, product, number, asked))
     baked = fields.in_the_kitchen(told["stands"].baked_at, zone_of(request))
+    # Whether it lies ahead goes by the clock; all else that is to be looked at stands in the record.
+    looks = ("looks", product, number, lies_ahead(store, told["stands"].baked_at))
     return page(
         request,
         "batch/one.html",
@@ -227,7 +229,7 @@ def _one_page(
         filled=filled or {},
         wrong=wrong,
         baked=baked,
-        notices=looks_at(store, product, number),  # a batch that lies ahead is one by the clock: not remembered
+        notices=remembered(request, looks, lambda: looks_at(store, product, number)),
         address=address,
         **told,
     )
