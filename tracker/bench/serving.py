@@ -7,6 +7,8 @@ that tablets may ask for.
 from __future__ import annotations
 
 import gc
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -138,8 +140,8 @@ def _code() -> str:
     return "-".join("".join(choice(SIGNS) for _ in range(4)) for _ in range(2))
 
 
-def serve(wanted: Wanted, planned: Planned) -> None:
-    """Serve until it is stopped."""
+def serve(wanted: Wanted, planned: Planned, ready: Callable[[], None]) -> None:
+    """Serve until it is stopped; ``ready`` is called when tablets are answered."""
     import uvicorn
 
     from tracker.bench.app import make_app
@@ -152,7 +154,7 @@ def serve(wanted: Wanted, planned: Planned) -> None:
         gc.collect()
         gc.freeze()
         gc.set_threshold(50_000, 50, 100)
-        uvicorn.run(
+        config = uvicorn.Config(
             app,
             host=wanted.host,
             port=wanted.port,
@@ -166,3 +168,20 @@ def serve(wanted: Wanted, planned: Planned) -> None:
             ssl_certfile=planned.certificates.chain if planned.certificates else wanted.certificate,
             ssl_keyfile=planned.certificates.key if planned.certificates else wanted.private_key,
         )
+        _run(config, ready)
+
+
+def _run(config: Any, ready: Callable[[], None]) -> None:
+    import uvicorn
+
+    class Server(uvicorn.Server):
+        async def startup(self, sockets: Any = None) -> None:
+            await super().startup(sockets)
+            if self.started:
+                ready()
+
+    server = Server(config)
+    with suppress(KeyboardInterrupt):
+        server.run()
+    if not server.started:  # it has said why
+        raise SystemExit(1)

@@ -51,9 +51,14 @@ def bench(
         check=check,
     )
     planned = plan(wanted)
-    if as_json:
-        print_json(planned.to_json())
+
+    def told() -> None:
+        if as_json:
+            print_json(planned.to_json())
+        else:
+            (say if check else tell)(planned.words())
+
+    if check:
+        told()
     else:
-        (say if check else tell)(planned.words())
-    if not check:
-        serve(wanted, planned)
+        serve(wanted, planned, ready=told)

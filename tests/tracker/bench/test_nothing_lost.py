@@ -256,6 +256,21 @@ def test_signing_out_asks_when_entries_wait_and_they_are_sent_by_nobody_else(tab
     assert readings(bench_store) == [42.5]
 
 
+def test_without_a_network_nobody_is_signed_out_and_the_page_says_so(tablet):
+    page = tablet(role="baker")
+    page.goto(HERE)
+    page.context.set_offline(True)
+    page.click("form.who button")
+    said = page.locator("#leaving")
+    said.wait_for()
+    assert "you are still signed in here" in said.inner_text()
+    assert page.url.endswith(HERE)
+    page.context.set_offline(False)
+    page.click("form.who button")
+    page.wait_for_url("**/sign-in")
+    assert page.goto(HERE).status == 401
+
+
 def sign_in(page, name, pin):
     """On a tablet that knows its people, or on one that does not."""
     if page.locator(".names").count():
