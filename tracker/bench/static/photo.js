@@ -2,13 +2,13 @@
 // is said at once: it would be carried through a slow Wi-Fi for nothing. The queue and the drafts hold it like
 // everything else that is entered; the bench makes it smaller.
 
-const form = document.querySelector("form[data-most]");
+const form = document.querySelector("form[data-most-bytes]");
 const field = form?.querySelector("input[type=file]");
 const preview = form?.querySelector(".preview");
 
 function chosen() {
   const [file] = field.files;
-  const most = Number(form.dataset.most);
+  const most = Number(form.dataset.mostBytes);
   const large = file && file.size > most;
   field.setCustomValidity(large ? `This file has ${Math.ceil(file.size / 1e6)} MB; at most ${Math.floor(most / 1e6)} MB are taken. Choose a smaller size in the settings of the camera.` : "");
   if (large) field.reportValidity();
