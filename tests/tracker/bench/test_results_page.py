@@ -10,6 +10,7 @@ from xml.etree import ElementTree
 import openpyxl
 import pytest
 
+from tracker.errors import NotFound
 from tracker.workflow.analysing import analyse_trial
 from tracker.workflow.exporting import export_table
 from tracker.workflow.next_bakes import next_bakes_of
@@ -270,3 +271,36 @@ def test_what_if_says_the_balance_of_a_trial_with_a_formula(bench_store, as_role
         assert "pH of the crumb by acid account" in page
     # All of the acid is used up by this much soda, so that gas goes with the buttermilk.
     assert gas["60"] == pytest.approx(2 * gas["30"], rel=0.02)
+
+
+def test_a_slow_answer_holds_up_neither_what_is_kept_nor_the_other_pages(client, as_role, monkeypatch):
+    """All requests share one loop, as they do where the bench is served: ``client`` is kept open for that."""
+    import threading
+    import time
+    from concurrent.futures import ThreadPoolExecutor
+
+    from tracker.bench.pages import results
+
+    client.cookies.update(as_role("analyst").cookies)
+    assert client.get("/results?trial=soda").status_code == 200  # kept from now on
+    begun, go_on = threading.Event(), threading.Event()
+
+    def slow(store, trial):
+        begun.set()
+        assert go_on.wait(30)
+        raise NotFound(f"no {trial}", where="here", try_this="another")
+
+    monkeypatch.setattr(results, "results_of", slow)
+    with ThreadPoolExecutor(12) as pool:
+        waiting = [pool.submit(client.get, "/results?trial=other") for _ in range(8)]
+        try:
+            assert begun.wait(30)
+            assert client.get("/results?trial=soda").status_code == 200
+            assert client.get("/").status_code == 200
+            until = time.monotonic() + 20
+            while sum(each.done() for each in waiting) < 2 and time.monotonic() < until:  # no place for them to wait
+                time.sleep(0.02)
+        finally:
+            go_on.set()
+        told = sorted(each.result().status_code for each in waiting)
+    assert told == [404] * 6 + [503] * 2
