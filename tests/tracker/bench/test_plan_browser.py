@@ -2,24 +2,16 @@
 
 from __future__ import annotations
 
-import socket
-import threading
-import time
-from collections.abc import Iterator
-from datetime import UTC, datetime
+from functools import partial
 
 import pytest
-import uvicorn
 
-from tracker.bench.app import make_app
-from tracker.bench.settings import BenchSettings, hosts_for
 from tracker.formulas import FormulaLine, checked
 from tracker.workflow.formulas import add_formula
 from tracker.workflow.trials import show_trial
 
 pytestmark = pytest.mark.browser
 SIZES = {"phone": (390, 844), "tablet": (768, 1024), "larger tablet": (810, 1080), "screen": (1280, 800)}
-NAME = "kitchen.test"
 ANSWERED = (
     "seed=5&aim=2&formula=soda+loaf&flour=&factor.1=soda&kind.1=1&unit.1=&doses.1=0.5+to+2.5&line.1=&factor.2="
     "&hard-to-change=&bakes-a-day=8&bakes-at-most=&response.1=&response-unit.1=&goal.1=1&matters.1=3&differ.1=2.5&response.2="
@@ -48,49 +40,17 @@ TARGETS = """() => [...document.querySelectorAll('a, button, input:not([type=hid
 
 
 @pytest.fixture
-def served(bench_store) -> Iterator[str]:
-    """A bench with a formula, at its address."""
-    bench_store.now = lambda: datetime.now(UTC)
+def filled(bench_store, filled):
+    """A kitchen with a formula."""
     lines = (("wheat flour", 100.0), ("buttermilk", 80.0), ("baking soda", 1.2))
     typed = [FormulaLine(ingredient=name, bakers_percent=percent) for name, percent in lines]
     add_formula(bench_store, checked("soda loaf", typed))
-    with socket.socket() as free:
-        free.bind(("127.0.0.1", 0))
-        port = free.getsockname()[1]
-    app = make_app(bench_store, BenchSettings(hosts=hosts_for(port, (NAME,))))
-    server = uvicorn.Server(uvicorn.Config(app, host="127.0.0.1", port=port, log_level="error", access_log=False))
-    thread = threading.Thread(target=server.run, daemon=True)
-    thread.start()
-    while not server.started:
-        time.sleep(0.02)
-    yield f"http://{NAME}:{port}"
-    server.should_exit = True
-    thread.join(10)
 
 
 @pytest.fixture
-def tablet(browser, served):
+def tablet(tablet):
     """``tablet("phone", …)``: a page at which the analyst is signed in, and all that its console said."""
-    contexts = []
-
-    def opened(size="larger tablet", **more):
-        width, height = SIZES[size]
-        context = browser.new_context(viewport={"width": width, "height": height}, base_url=served, **more)
-        contexts.append(context)
-        page = context.new_page()
-        page.said = []
-        # Over plain http this header is not heeded, which the browser says.
-        heeded = lambda words: "Cross-Origin-Opener-Policy" not in words  # noqa: E731
-        page.on("console", lambda message: heeded(message.text) and page.said.append(message.text))
-        page.on("pageerror", lambda error: page.said.append(str(error)))
-        page.goto("/sign-in")
-        sign_in(page)
-        page.said.clear()
-        return page
-
-    yield opened
-    for context in contexts:
-        context.close()
+    return partial(tablet, role="analyst")
 
 
 def sign_in(page):
