@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from typing import Any, TypeVar
@@ -108,19 +108,17 @@ def _of(session: Session, table: type[Row], where: Any, order: Any) -> list[Row]
 
 def rows_of(session: Session, table: type[Row], column: Any, numbers: list[Any]) -> list[Row]:
     """Rows whose ``column`` is one of ``numbers``, in order of entry; a few hundred at a time."""
-    rows: list[Row] = []
-    for start in range(0, len(numbers), 500):
-        part = numbers[start : start + 500]
-        rows += session.exec(select(table).where(col(column).in_(part)))
-    return sorted(rows, key=lambda row: row.id)  # type: ignore[attr-defined]
+    return _by_parts(lambda part: session.exec(select(table).where(col(column).in_(part))), numbers)
 
 
 def plain_rows_of(session: Session, table: type[SQLModel], column: Any, numbers: list[Any]) -> list[Any]:
     """The same rows with their columns only, to be read: a fifth of the time of objects that could be changed."""
-    rows: list[Any] = []
-    for start in range(0, len(numbers), 500):
-        part = numbers[start : start + 500]
-        rows += session.connection().execute(select(table.__table__).where(col(column).in_(part)))  # type: ignore[attr-defined]
+    wanted = select(table.__table__)  # type: ignore[attr-defined]
+    return _by_parts(lambda part: session.connection().execute(wanted.where(col(column).in_(part))), numbers)
+
+
+def _by_parts(ask: Callable[[list[Any]], Iterable[Any]], numbers: list[Any]) -> list[Any]:
+    rows = [row for start in range(0, len(numbers), 500) for row in ask(numbers[start : start + 500])]
     return sorted(rows, key=lambda row: row.id)
 
 

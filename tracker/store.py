@@ -152,19 +152,7 @@ class Deed:
         if any(row.get("replaces_id") is not None for row in whole):
             raise RuntimeError("What replaces another row goes through Deed.add, which keeps the old one.")
         self._connection.execute(_insert_into(table.__table__), whole)  # type: ignore[attr-defined]
-        name = str(table.__tablename__)
-        self._enter(
-            [
-                {
-                    "table_name": name,
-                    "row_id": row["id"],
-                    "old": None,
-                    "new": canonical(content_of(table, row)),
-                    "reason": row.get("reason", ""),
-                }
-                for row in whole
-            ]
-        )
+        self._enter([_drafted(table, row["id"], content_of(table, row)) for row in whole])
         self._failed = False
         return numbers
 
@@ -191,13 +179,7 @@ class Deed:
     def _draft(self, row: SQLModel) -> dict[str, Any]:
         replaced = getattr(row, "replaces_id", None)
         old = self.session.get(type(row), replaced) if replaced is not None else None
-        return {
-            "table_name": row.__tablename__,
-            "row_id": row_key(row),
-            "old": None if old is None else canonical(row_content(old)),
-            "new": canonical(row_content(row)),
-            "reason": getattr(row, "reason", ""),
-        }
+        return _drafted(type(row), row_key(row), row_content(row), old)
 
     def _enter(self, drafts: list[dict[str, Any]]) -> None:
         zone, sequence, head = self.chain.zone, self.chain.sequence, self.chain.head
@@ -231,6 +213,19 @@ class Deed:
         for row in (*session.new, *session.deleted, *(row for row in session.dirty if session.is_modified(row))):
             if id(row) not in self._expected:
                 raise RuntimeError(f"A row of {row.__tablename__} went past Deed.add.")
+
+
+def _drafted(
+    table: type[SQLModel], number: int, content: Mapping[str, Any], old: SQLModel | None = None
+) -> dict[str, Any]:
+    """What an audit entry says of one row, before it is chained."""
+    return {
+        "table_name": table.__tablename__,
+        "row_id": number,
+        "old": None if old is None else canonical(row_content(old)),
+        "new": canonical(content),
+        "reason": content.get("reason", ""),
+    }
 
 
 def chain_of(connection: Connection) -> Chain:

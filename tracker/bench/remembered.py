@@ -47,6 +47,12 @@ class Memory:
 def remembered(request: Request, about: Hashable, make: Callable[[], T]) -> T:
     """``make()``, or what it gave before if nothing was entered since; errors are not kept."""
     memory: Memory = request.app.state.memory
+    return memory.get(about, record_seen(request), make)
+
+
+def record_seen(request: Request) -> str:
+    """The last entry of the record when this request came in: looked up with whoever is signed in, once."""
     if not hasattr(request.state, "record"):
         request.state.record = state_of_record(store_of(request))
-    return memory.get(about, request.state.record, make)
+    seen: str = request.state.record
+    return seen

@@ -130,6 +130,7 @@ def unanswered_trial(
 ) -> TrialAnalysis:
     """What is known of a trial that cannot be analysed ``why``: how it was planned and where it comes from."""
     from tracker.frames import trial_tables
+    from tracker.workflow.tastings import still_open
 
     options = options or Options()
     tables = trial_tables(store, trial)
@@ -151,6 +152,7 @@ def unanswered_trial(
         provenance=_of_trial(store, tables, analysis, behind, _options_said(options, responses)),
         question=tables.trial.question,
         plan={**_plan(tables, behind.formula), **_amounts(tables)},
+        tasting_open=still_open(store, trial),
         invented=behind.invented,
         why_none=why,
     )

@@ -148,10 +148,8 @@ def still_open(store: Store, trial: str, *, at: str | None = None) -> bool:
     """Whether some tasting of this trial still takes answers, or took them at the moment ``at`` (RFC 3339, UTC)."""
     with store.read() as session:
         tastings = session.exec(select(Tasting).where(Tasting.trial_id == find_trial(session, trial).id)).all()
-        if at is None:
-            return any(is_open(session, row) for row in tastings)
-        ends = {row.id: closed(session, row) for row in tastings}
-        return any(row.at <= at and ((end := ends[row.id]) is None or end.at > at) for row in tastings)
+        ends = [(row, closed(session, row)) for row in tastings]
+    return any((at is None or row.at <= at) and (end is None or (at is not None and end.at > at)) for row, end in ends)
 
 
 def tasting_view(store: Store, number: int) -> TastingView:

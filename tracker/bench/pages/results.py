@@ -14,7 +14,7 @@ from starlette.responses import Response
 
 from tracker.bench.failing import OURS
 from tracker.bench.kit import advice, form_of, keep, needs, page, status_of, store_of, text
-from tracker.bench.remembered import remembered
+from tracker.bench.remembered import record_seen, remembered
 from tracker.errors import Busy, NotFound
 from tracker.workflow.accounts import AccountLine
 from tracker.workflow.balance_at import facts_at
@@ -22,8 +22,7 @@ from tracker.workflow.exporting import export_table
 from tracker.workflow.extending import ExtendedTrial
 from tracker.workflow.number_line import Line, line_of
 from tracker.workflow.report_portions import portion, portions
-from tracker.workflow.results_pages import Results, add_proposed, kept_together, results_of, start, state_of_record
-from tracker.workflow.tastings import still_open
+from tracker.workflow.results_pages import Results, add_proposed, kept_together, results_of, start
 from tracker.workflow.trials import list_trials
 from tracker.workflow.what_if import Foretold, foretell, read_settings
 
@@ -140,7 +139,6 @@ def _answer(request: Request, trial: str) -> Response:
         "results/one.html",
         status=status,
         trial=trial,
-        tasting_open=still_open(store_of(request), trial),
         found=found,
         why=None if why is None else {"what": why.what, "next": advice(why)},  # type: ignore[arg-type]
         typed=typed,
@@ -168,7 +166,7 @@ def _kept(request: Request, what: tuple[str, str], make: Callable[[], T]) -> T:
     state = request.app.state
     if not hasattr(state, "answers"):
         state.answers, state.answering, state.asking = OrderedDict(), Lock(), BoundedSemaphore(WAITING)
-    now = state_of_record(store_of(request))
+    now = record_seen(request)
     had = state.answers.get(what)
     if had is None or had[0] != now:
         had = _computed(state, what, now, make)
