@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 from tracker.errors import InputError
-from tracker.intake.numbers import read_number
+from tracker.intake.numbers import number_text, read_number
 from tracker.intake.plan_checks import TAKEN, TAKEN_GROUPS
 from tracker.intake.plan_tables import clean_name
 
@@ -20,6 +20,7 @@ NONE = ("none", "no", "-", "nothing")
 UNKNOWN = ("not known", "unknown", "?", *NONE)
 DAY = "bake day"
 MOST_LEVELS = 20
+RANGE = r"\s+(?:to|and|until|–|-)\s+|\s*\.\.\s*|\s*;\s*|,\s+|(?<=\d)[–-](?=\d)"  # between two values
 MOST_STEPS = 20  # of a score, as in a plan file
 
 
@@ -125,6 +126,27 @@ def doses(*, weighed: bool) -> Callable[[str], Doses]:
         if weighed and found[0] < 0:
             raise InputError("Nothing on a scale is below 0.", try_this="0 as the least")
         return (found[0], found[1]) if len(parts) == 2 else found
+
+    return read
+
+
+def between(unit: str, inside: Sequence[float] | None = None) -> Callable[[str], tuple[float, float]]:
+    """ "10 to 120" or "10 mm to 120 mm" as (least, most); ``inside``: what can be at all."""
+
+    def read(text: str) -> tuple[float, float]:
+        # Only at the end of a part, so that a unit of one letter takes nothing out of a word.
+        plain = re.sub(rf"(?<=[\d\s]){re.escape(unit)}(?=\s|;|$)", "", text, flags=re.IGNORECASE) if unit else text
+        parts = [part.strip() for part in re.split(RANGE, plain.strip(), flags=re.IGNORECASE)]
+        parts = parts[0].split() if len(parts) == 1 else parts
+        if len(parts) != 2:
+            raise InputError("A range has a least and a most value.", try_this="10 to 120, or none")
+        low, high = map(read_number, parts)
+        if low >= high:
+            raise InputError(f"{parts[0]} is not below {parts[1]}.", try_this="the least first: 10 to 120")
+        if inside is not None and not inside[0] <= low < high <= inside[1]:
+            ends = f"{number_text(inside[0])} to {number_text(inside[1])}"
+            raise InputError(f"What lies outside {ends} cannot be at all.", try_this=f"a range inside {ends}")
+        return low, high
 
     return read
 

@@ -47,6 +47,7 @@ RESPONSE = {
     "accept": "not good enough at all, and all one can wish for (or one of them); a target lies between",
     "importance": "how much the goal counts among the others",
     "spread": "standard deviation between bakes of the same thing",
+    "plausible": "what lies outside is asked about, and kept",
     "possible": "what lies outside is refused",
 }
 DESIGN = {
@@ -76,7 +77,7 @@ DESIGN = {
 class Draft:
     """A plan before it is written.
 
-    ``remarks`` are sentences for the head; ``notes`` tells of a response where its spread is from.
+    ``remarks`` are sentences for the head; ``notes``: (response, key) -> where its value is from.
     """
 
     title: str
@@ -86,7 +87,7 @@ class Draft:
     formula: str | None = None
     flour_per_bake_g: float | None = None
     remarks: tuple[str, ...] = ()
-    notes: Mapping[str, str] | None = None
+    notes: Mapping[tuple[str, str], str] | None = None
 
 
 def plan_text(draft: Draft, request: DesignRequest) -> str:
@@ -94,9 +95,7 @@ def plan_text(draft: Draft, request: DesignRequest) -> str:
     parts = ["\n".join(_remarks(draft.remarks)), _keys(_head(draft), HEAD)]
     parts += ["[[factor]]\n" + _keys(_said(factor, FACTOR), FACTOR) for factor in draft.factors]
     for response in draft.responses:
-        why = dict(RESPONSE)
-        if draft.notes and response.name in draft.notes:
-            why["spread"] = draft.notes[response.name]
+        why = {key: (draft.notes or {}).get((response.name, key), words) for key, words in RESPONSE.items()}
         parts.append("[[response]]\n" + _keys(_said(response, RESPONSE), why))
     parts += [f"[[constraint]]\nsays = {_value(each)}" for each in request.constraints]
     parts.append("[design]\n" + _keys(_design(request), DESIGN))

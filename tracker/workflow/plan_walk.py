@@ -21,12 +21,13 @@ TOGETHER = (
     ("bakes-a-day", "bakes-at-most"),
     ("response-unit", "goal"),
     ("matters", "differ"),
+    ("differ", "plausible"),
 )
 THING = ("factor", "kind", "unit", "doses", "kinds", "share", "line")
-READING = ("response", "response-unit", "goal", "matters", "differ")
+READING = ("response", "response-unit", "goal", "matters", "differ", "plausible")
 MOST_QUESTIONS = 120
 # Their defaults are made from answers before; left as they stood, they follow when those change.
-FOLLOWS = ("unit", "doses", "line", "response-unit", "title")
+FOLLOWS = ("unit", "doses", "line", "response-unit", "plausible", "title")
 
 
 @dataclass(frozen=True, kw_only=True)

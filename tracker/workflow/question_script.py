@@ -8,11 +8,12 @@ from __future__ import annotations
 from collections.abc import Generator, Mapping, Sequence
 from typing import Any
 
-from tracker.intake.plan_tables import FactorTable, ResponseTable
+from tracker.intake.plan_tables import FactorTable
 from tracker.workflow import answers as read
+from tracker.workflow.response_questions import responses
 from tracker.workflow.wishes import AIMS, Asked, Wishes
 
-MOST_FACTORS, MOST_RESPONSES = 10, 5
+MOST_FACTORS = 10
 MOST_BAKES = 400
 WEIGHT_UNITS = ("% flour", "%", "g", "% of flour")
 FEWEST = {"which matter": 2, "best setting": 2, "best blend": 2}
@@ -20,8 +21,6 @@ FIRST_NAMES = {"how much": "soda", "which kind": "fat", "as good": "fat", "best 
 # What a word in a name makes likely: unit, doses.
 LIKELY = {"oven": ("°C", "170 to 190"), "temperature": ("°C", "170 to 190"), "time": ("min", "5 to 30")}
 KINDS = {"amount": "an amount (a number)", "category": "a kind (butter, oil)"}
-GOALS = {"maximise": "more is better", "minimise": "less is better", "none": "neither"}
-PH = [0.0, 14.0]  # the scale of pH in water: a 72 is a 7.2 without its point
 
 Script = Generator[Asked, Any, None]
 Formulas = Mapping[str, Sequence[str]]
@@ -55,7 +54,7 @@ def script(wishes: Wishes, formulas: Formulas) -> Script:
         read=read.optional(read.whole(3, MOST_BAKES), ("as many as needed", *read.NONE)),
         offers=("as many as needed",),
     )
-    yield from _responses(wishes)
+    yield from responses(wishes)
     wishes.title = yield Asked(
         key="title",
         words="What shall the trial be called?",
@@ -213,76 +212,6 @@ def _hard(wishes: Wishes) -> Script:
         many=True,
     )
     wishes.factors[:] = [factor.model_copy(update={"hard_to_change": factor.name in hard}) for factor in wishes.factors]
-
-
-def _responses(wishes: Wishes) -> Script:
-    while len(wishes.responses) < MOST_RESPONSES:
-        taken = [*(factor.name for factor in wishes.factors), *(each.name for each in wishes.responses)]
-        naming = read.name(taken, "reading")
-        first = not wishes.responses
-        chosen = yield Asked(
-            key="response",
-            words="What do you measure?" if first else "What else do you measure?",
-            default="rise height" if first else "no more",
-            help="Something read off each bake, such as rise height, crumb pH or spread.",
-            read=naming if first else read.optional(naming, ("no more", *read.NONE)),
-            offers=() if first else ("no more",),
-        )
-        if chosen is None:
-            return
-        yield from _response(wishes, chosen)
-
-
-def _response(wishes: Wishes, name: str) -> Script:
-    unit = yield Asked(
-        key="response unit",
-        words=f"In which unit is {name} read?",
-        default="mm" if "height" in name or "spread" in name else "none",
-        help='Such as mm, ml or min; "none" for pH or a ratio. '
-        "For a score its steps, the worst first: gummy; fair; fine.",
-        read=read.unit_or_steps,
-        offers=("mm", "ml", "min", "none"),
-    )
-    goal = yield Asked(
-        key="goal",
-        words=f"Is more {name} better?",
-        default="1",
-        help="It decides which amount is recommended at the end.",
-        read=read.choice(list(GOALS), list(GOALS.values())),
-        choices=tuple(GOALS.values()),
-    )
-    steps, unit = (unit, "") if isinstance(unit, list) else ([], unit)
-    told = f" ({unit})" if unit else " (steps)" if steps else ""
-    matters = yield Asked(
-        key="matters",
-        words=f"What difference in {name} matters{told}?",
-        default="not known",
-        help="The smallest difference that would make you bake otherwise. The plan is made to see it.",
-        read=read.optional(read.above_zero, read.UNKNOWN),
-        offers=("not known",),
-    )
-    differ = yield Asked(
-        key="differ",
-        words=f"How much do two bakes of the same thing usually differ{told}?",
-        default="not known",
-        help="Both mixed and baked afresh, nothing changed on purpose. It decides how many bakes are needed.",
-        read=read.optional(read.above_zero, read.UNKNOWN),
-        offers=("not known",),
-    )
-    if differ is not None:
-        wishes.differ[name] = differ
-    wishes.responses.append(
-        ResponseTable(
-            name=name,
-            unit=unit,
-            scale="score" if steps else "measured",
-            anchors=steps,
-            possible=PH if "ph" in name.casefold().split() and not steps else None,
-            goal=None if goal == "none" else goal,
-            matters=matters,
-            spread=None if differ is None else read.spread_of(differ),
-        )
-    )
 
 
 def _title(wishes: Wishes) -> str:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING, Any
 from tracker.errors import InputError
 from tracker.intake.numbers import number_text
 from tracker.intake.plan_tables import LARGEST_SEED
-from tracker.workflow.plan_text import Draft, plan_text
+from tracker.workflow.plan_text import RESPONSE, Draft, plan_text
 from tracker.workflow.question_script import Formulas, script
 from tracker.workflow.wishes import AIMS, Asked, Wishes
 
@@ -156,8 +156,15 @@ def _draft(wishes: Wishes, advice: Advice) -> Draft:
             *map(say_reason, advice.cautions),
             "Change what you like; text behind a # is not read.",
         ),
-        notes={
-            name: f"standard deviation; two bakes of the same thing differ by about {number_text(value)}"
-            for name, value in wishes.differ.items()
-        },
+        notes=_notes(wishes),
     )
+
+
+def _notes(wishes: Wishes) -> dict[tuple[str, str], str]:
+    """Where what is written of a response is from."""
+    spreads = {
+        (name, "spread"): f"standard deviation; two bakes of the same thing differ by about {number_text(value)}"
+        for name, value in wishes.differ.items()
+    }
+    ranges = {(name, "plausible"): f"{RESPONSE['plausible']}; {why}" for name, why in wishes.proposed.items()}
+    return spreads | ranges

@@ -37,12 +37,17 @@ class Asked:
 
 @dataclass(kw_only=True)
 class Wishes:
-    """What was asked for. ``differ``: response -> how much two bakes of the same thing differ, in its unit."""
+    """What was asked for.
+
+    ``differ``: response -> how much two bakes of the same thing differ, in its unit.
+    ``proposed``: response -> what its plausible range rests on, where it was taken as it was proposed.
+    """
 
     aim: str = "which matter"
     factors: list[FactorTable] = field(default_factory=list)
     responses: list[ResponseTable] = field(default_factory=list)
     differ: dict[str, float] = field(default_factory=dict)
+    proposed: dict[str, str] = field(default_factory=dict)
     bakes_a_day: int | None = None
     most_bakes: int | None = None
     formula: str | None = None

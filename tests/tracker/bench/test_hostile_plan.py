@@ -41,6 +41,7 @@ ANSWERS = {
     "goal.1": "1",
     "matters.1": "",
     "differ.1": "",
+    "plausible.1": "",
     "response.2": "",
     "title": "",
 }

@@ -14,7 +14,8 @@ pytestmark = pytest.mark.browser
 SIZES = {"phone": (390, 844), "tablet": (768, 1024), "larger tablet": (810, 1080), "screen": (1280, 800)}
 ANSWERED = (
     "seed=5&aim=2&formula=soda+loaf&flour=&factor.1=soda&kind.1=1&unit.1=&doses.1=0.5+to+2.5&line.1=&factor.2="
-    "&hard-to-change=&bakes-a-day=8&bakes-at-most=&response.1=&response-unit.1=&goal.1=1&matters.1=3&differ.1=2.5&response.2="
+    "&hard-to-change=&bakes-a-day=8&bakes-at-most=&response.1=&response-unit.1=&goal.1=1&matters.1=3&differ.1=2.5&plausible.1="
+    "&response.2="
 )
 PATHS = [
     "/plan",

@@ -181,6 +181,31 @@ def test_what_was_shown_is_released_once_and_leads_on(loaf, as_role, key):
     assert as_role("baker").get(f"/run/how-much-soda/{trial.runs[0]['code']}").status_code == 200
 
 
+@pytest.mark.parametrize(
+    ("answer", "typed", "asked"),
+    [("", "4200", True), ("", "42,00", False), ("20 to 90", "120", True), ("none", "4200", False)],
+)
+def test_a_reading_outside_what_was_said_is_asked_about_at_its_run(answer, typed, asked, bench_store, as_role, key):
+    analyst = as_role("analyst")
+    release(analyst, walk_through(analyst, aim="2", **{"plausible.1": answer}), key)
+    place = f"/run/how-much-soda/{show_trial(bench_store, 'how-much-soda').runs[0]['code']}"
+    reading = {"do": "reading", "response": "rise height", "value": typed, "repeat": "1", "place": "r1-0-1"}
+    said = as_role("baker").post(place, data=reading | {"key": key()})
+    assert said.status_code == (422 if asked else 303)
+    assert ("Why it is so all the same" in said.text) == asked
+
+
+@pytest.mark.parametrize(("answer", "why"), [("120 to 10", "120 is not below 10"), ("42", "a least and a most")])
+def test_a_range_that_is_none_is_said_beside_its_field(answer, why, as_role):
+    analyst = as_role("analyst")
+    page = walk_through(analyst, aim="2")
+    fields = next(each[1] for each in Form(page.text).forms if each[0] == "/plan/proposal")
+    again = get(analyst, "/plan/proposal", dict(fields) | {"plausible.1": answer})
+    assert again.status_code == 422
+    assert why in unescape(again.text)
+    assert dict(sent(again, "/plan/ask")[0])["plausible.1"] == answer
+
+
 def test_a_released_trial_has_its_papers(loaf, as_role, key):
     analyst = as_role("analyst")
     release(analyst, walk_through(analyst, aim="2", formula="soda loaf"), key)

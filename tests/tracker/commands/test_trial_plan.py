@@ -18,7 +18,7 @@ import pytest
 from tracker.commands import main
 from tracker.intake.plan_file import read_plan
 
-LADDER = ["2", "soda", "1", "% flour", "0,5 to 2,5", "", "", "8", "", "rise height", "mm", "", "3", "2", "", ""]
+LADDER = ["2", "soda", "1", "% flour", "0,5 to 2,5", "", "", "8", "", "rise height", "mm", "", "3", "2", "", "", ""]
 
 
 class Terminal(io.StringIO):

@@ -31,6 +31,7 @@ TWO_THINGS = {
     "goal.1": "",
     "matters.1": "3",
     "differ.1": "2,5",
+    "plausible.1": "",
     "response.2": "",
     "title": "",
 }
@@ -96,10 +97,14 @@ def test_an_answer_that_fits_no_longer_is_asked_again_with_what_was_typed():
 
 def test_a_refusal_stands_at_its_own_field_of_two():
     found = walk({}, TWO_THINGS | {"matters.1": "a lot", "differ.1": "2"})
-    assert [(each.name, each.refusal is None) for each in found.page] == [("matters.1", False), ("differ.1", True)]
-    assert [each.text for each in found.page] == ["a lot", "2"]
+    assert [(each.name, each.refusal is None) for each in found.page] == [
+        ("matters.1", False),
+        ("differ.1", True),
+        ("plausible.1", True),
+    ]
+    assert [each.text for each in found.page] == ["a lot", "2", ""]
     second = walk({}, TWO_THINGS | {"differ.1": "-1"})
-    assert [(each.name, each.refusal is None) for each in second.page] == [("differ.1", False)]
+    assert [(each.name, each.refusal is None) for each in second.page] == [("differ.1", False), ("plausible.1", True)]
     assert second.before == "matters.1"
 
 
@@ -110,6 +115,17 @@ def test_what_was_left_as_it_stood_follows_what_it_was_made_from():
     assert walk({}, TWO_THINGS | {"factor.1": "powder"}).wishes.title == "Which of powder and fat matter"
     last = walk({}, TWO_THINGS | named).answered[-1]
     assert last.text == ""  # it is the default, and is kept as such
+
+
+def test_a_proposed_range_follows_the_unit_and_an_own_one_stays():
+    for typed in ("", "5 to 200"):
+        found = walk({}, TWO_THINGS | {"plausible.1": typed})
+        assert found.wishes.responses[0].plausible == [5, 200]
+        (taken,) = [each.text for each in found.answered if each.name == "plausible.1"]
+        other = walk({}, TWO_THINGS | {"plausible.1": taken, "response-unit.1": "N"})
+        assert other.wishes.responses[0].plausible is None
+    own = TWO_THINGS | {"plausible.1": "20 to 90"}
+    assert walk({}, own | {"response-unit.1": "N"}).wishes.responses[0].plausible == [20, 90]
 
 
 def test_answers_are_said_in_words():
@@ -137,6 +153,7 @@ WORDS = [
     "fat",
     "rye flour",
     "0.5 to 2",
+    "5 to 200",
     "0,2",
     "butter, oil",
     "mm",

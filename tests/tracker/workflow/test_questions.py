@@ -11,6 +11,7 @@ from tracker.workflow import answers
 from tracker.workflow.planning import preview_plan
 from tracker.workflow.questions import Interview, propose
 from tracker.workflow.requests import design_request
+from tracker.workflow.usual_ranges import usual_range
 from tracker.workflow.wishes import AIMS
 
 FORMULAS = {"loaf": ("wheat flour", "rye flour", "water", "butter", "baking soda")}
@@ -27,8 +28,8 @@ FACTORS = {
     "best blend": [["wheat flour", "40 to 100"], ["rye flour", "0 to 60"], ["oat flour", "0 to 60"]],
 }
 RESPONSES = [
-    [["rise height", "mm", "1", "3", "2,5"]],
-    [["rise height", "mm", "3", "not known", "none"], ["crumb pH", "none", "2", "0.2", "0.05"]],
+    [["rise height", "mm", "1", "3", "2,5", ""]],
+    [["rise height", "mm", "3", "not known", "none", ""], ["crumb pH", "none", "2", "0.2", "0.05", ""]],
 ]
 
 
@@ -135,6 +136,13 @@ def test_lines_of_the_formula_are_offered_and_weighed():
         (answers.whole(2, 400), "12", 12),
         (answers.label, "none", ""),
         (answers.above_zero, "0,2", 0.2),
+        (answers.between("mm"), "10 to 120", (10, 120)),
+        (answers.between("mm"), "10 mm to 120 mm", (10, 120)),
+        (answers.between("mm"), "10mm; 120,5MM", (10, 120.5)),
+        (answers.between("m"), "0,5 120", (0.5, 120)),
+        (answers.between("°C"), "-18 - 4", (-18, 4)),
+        (answers.between(""), "-18 – -4", (-18, -4)),
+        (answers.between("", [0, 14]), "0-14", (0, 14)),
     ],
 )
 def test_an_answer_is_read_as_it_was_meant(read, text, value):
@@ -157,6 +165,15 @@ def test_an_answer_is_read_as_it_was_meant(read, text, value):
         (answers.whole(2, 400), "2.5", "whole number"),
         (answers.whole(2, 400), "1", "whole number"),
         (answers.above_zero, "0", "above 0"),
+        (answers.between("mm"), "120", "a least and a most"),
+        (answers.between("mm"), "1; 2; 3", "a least and a most"),
+        (answers.between("mm"), "120 to 10", "120 is not below 10"),
+        (answers.between("mm"), "10 to 10", "10 is not below 10"),
+        (answers.between("mm"), "10 to many", "text in a number"),
+        (answers.between("mm"), "10 to nan", "not a number"),
+        (answers.between("mm"), "1 cm to 12 cm", "behind its number"),
+        (answers.between("mm"), "-5 -9", "not below"),
+        (answers.between("", [0, 14]), "5 to 72", "outside 0 to 14"),
     ],
 )
 def test_what_cannot_be_is_refused_with_a_way_out(read, text, says):
@@ -168,7 +185,7 @@ def test_what_cannot_be_is_refused_with_a_way_out(read, text, says):
 def test_steps_between_semicolons_make_a_score_and_ph_stays_on_its_scale():
     said = told(
         "how much",
-        responses=[["taste", "soapy; fair ; fine", "1", "0,5", "0.4"], ["crumb pH", "none", "2", "0.2", "0.05"]],
+        responses=[["taste", "soapy; fair ; fine", "1", "0,5", "0.4"], ["crumb pH", "none", "2", "0.2", "0.05", ""]],
     )
     responses = read_plan(propose(Interview(given=said).wishes, seed=7).text).responses
     assert [(each.name, each.scale, each.anchors, each.possible) for each in responses] == [
@@ -181,3 +198,52 @@ def test_steps_between_semicolons_make_a_score_and_ph_stays_on_its_scale():
 def test_steps_that_make_no_score_are_asked_again(text):
     with pytest.raises(InputError, match="2 to 20 steps"):
         answers.unit_or_steps(text)
+
+
+def ranges(name="rise height", unit="mm", differ="2,5", plausible="", **more):
+    """What the plan file says of it: the range, and the words beside it."""
+    said = told("how much", responses=[[name, unit, "1", "not known", differ, plausible]], **more)
+    text = propose(Interview(given=said).wishes, seed=7).text
+    (response,) = read_plan(text).responses
+    return response.plausible, next((line for line in text.splitlines() if line.startswith("plausible = ")), "")
+
+
+def test_a_range_that_was_proposed_is_marked_as_such_and_another_is_not():
+    taken, words = ranges()
+    assert taken == [5, 200]
+    assert "common practice, no source" in words
+    assert ranges(plausible="5 to 200")[1] == words
+    own, words = ranges(plausible="20 to 90,5 mm")
+    assert own == [20, 90.5]
+    assert "no source" not in words
+    assert ranges(plausible="none") == (None, "")
+
+
+@pytest.mark.parametrize(
+    ("name", "unit", "flour_g", "differences", "text"),
+    [
+        ("crumb pH", "", None, [0.1], "4 to 10"),
+        ("Rise height", "mm", None, [], "5 to 200"),
+        ("rise height", "cm", 300, [0.3], "0.5 to 20"),
+        ("rise height", "mm", None, [250], None),  # no difference in mm is so large
+        ("spread", "mm", None, [], "20 to 400"),
+        ("weight of a loaf", "g", None, [None], "5 to 3000"),
+        ("weight of a loaf", "g", 300, [], "15 to 1500"),
+        ("loss of weight", "%", 300, [], "0 to 40"),
+        ("moisture", "%", None, [], "0 to 100"),
+        ("volume", "mL", None, [], "10 to 5000"),
+        ("spread", "", None, [], None),  # a ratio
+        ("firmness", "N", None, [], None),
+    ],
+)
+def test_a_range_is_proposed_where_such_readings_are_known(name, unit, flour_g, differences, text):
+    found = usual_range(name, unit, flour_g=flour_g, differences=differences)
+    assert (found and found.text) == text
+    assert found is None or "no source" in found.why
+
+
+@pytest.mark.parametrize(("plausible", "kept"), [("", [4, 10]), ("6,5 to 8", [6.5, 8]), ("none", None)])
+def test_the_range_of_a_ph_lies_on_its_scale(plausible, kept):
+    assert ranges("crumb pH", "none", "0.1", plausible)[0] == kept
+    with pytest.raises(InputError, match="outside 0 to 14 cannot be"):
+        ranges("crumb pH", "none", "0.1", "6 to 72")

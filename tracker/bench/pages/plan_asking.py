@@ -13,7 +13,7 @@ from tracker.workflow.plan_working import draw_seed
 
 NAME = re.compile(
     r"(?:aim|formula|flour|factor|kind|unit|doses|kinds|share|line|hard-to-change|bakes-a-day"
-    r"|bakes-at-most|response|response-unit|goal|matters|differ|title)(?:\.\d{1,2})?"
+    r"|bakes-at-most|response|response-unit|goal|matters|differ|plausible|title)(?:\.\d{1,2})?"
 )
 SEVERAL = "hard-to-change"  # the one question whose answers are ticked
 LONGEST = 1500
