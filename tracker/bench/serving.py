@@ -7,6 +7,7 @@ that tablets may ask for.
 from __future__ import annotations
 
 import gc
+from asyncio import get_running_loop
 from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -145,6 +146,7 @@ def serve(wanted: Wanted, planned: Planned, ready: Callable[[], None]) -> None:
     import uvicorn
 
     from tracker.bench.app import make_app
+    from tracker.bench.connections import patient
     from tracker.workflow.once import forget_old_keys
 
     with opened(wanted.kitchen, create=bool(planned.new)) as store:
@@ -163,6 +165,8 @@ def serve(wanted: Wanted, planned: Planned, ready: Callable[[], None]) -> None:
             server_header=False,
             proxy_headers=False,
             timeout_keep_alive=20,
+            http=patient("h11"),
+            ws="none",  # a wish for a web socket is answered as the page it asks for
             limit_concurrency=500,
             h11_max_incomplete_event_size=64 * 1024,
             ssl_certfile=planned.certificates.chain if planned.certificates else wanted.certificate,
@@ -174,8 +178,12 @@ def serve(wanted: Wanted, planned: Planned, ready: Callable[[], None]) -> None:
 def _run(config: Any, ready: Callable[[], None]) -> None:
     import uvicorn
 
+    from tracker.bench.connections import hurry_handshakes
+
     class Server(uvicorn.Server):
         async def startup(self, sockets: Any = None) -> None:
+            if self.config.is_ssl:
+                hurry_handshakes(get_running_loop())
             await super().startup(sockets)
             if self.started:
                 ready()
