@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import re
 
+import pypdfium2
 import pytest
 
+from reports.batches import batches_page
 from reports.page import trial_report
 
 pytestmark = pytest.mark.browser
@@ -33,6 +35,49 @@ def test_a_report_takes_few_leaves_and_folded_tables_are_not_on_them(opened):
     opened.evaluate("document.querySelectorAll('details:not(.screen)').forEach(part => part.open = true)")
     kept = "[...document.querySelectorAll('details:not(.screen)')].map(d => d.getBoundingClientRect().height)"
     assert min(opened.evaluate(kept)) > 0  # once opened, they are printed
+
+
+def lines_on(leaf) -> list[tuple[float, float, float, float]]:
+    """Left, bottom, right, top of each piece of a line, in points."""
+    text = leaf.get_textpage()
+    return [text.get_rect(number) for number in range(text.count_rects())]
+
+
+def drawn_over_each_other(leaf) -> int:
+    """Pairs of pieces of lines that share more than a third of the lower one's height."""
+    boxes = lines_on(leaf)
+    found = 0
+    for place, one in enumerate(boxes):
+        for other in boxes[place + 1 :]:
+            across = min(one[2], other[2]) - max(one[0], other[0])
+            along = min(one[3], other[3]) - max(one[1], other[1])
+            found += across > 1 and along > min(one[3] - one[1], other[3] - other[1]) / 3
+    return found
+
+
+@pytest.mark.parametrize("opened", ["factorial"], indirect=True)
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_no_line_is_drawn_over_another_wherever_a_leaf_ends(opened, paper):
+    opened.evaluate("document.querySelectorAll('main > section:not(.sure)').forEach(other => other.remove())")
+    opened.evaluate("document.querySelector('section.sure').before(document.createElement('hr'))")
+    for gap in range(600, 960, 12):  # the end of a leaf passes over the methods and the words used
+        opened.evaluate(f"document.querySelector('main > hr').style.cssText = 'height: {gap}px; border: 0; margin: 0'")
+        leaves = pypdfium2.PdfDocument(opened.pdf(format=paper))
+        assert sum(len(lines_on(leaf)) for leaf in leaves) > 20
+        assert [drawn_over_each_other(leaf) for leaf in leaves] == [0] * len(leaves), gap
+
+
+def test_a_section_of_which_nothing_is_printed_leaves_no_heading(browser, logged, tmp_path):
+    target = tmp_path / "batches.html"
+    target.write_text(batches_page(logged()).html(), encoding="utf-8")
+    page = browser.new_page()
+    page.goto(target.as_uri())
+    page.emulate_media(media="print")
+    shown = "document.querySelector('section.batches').getBoundingClientRect().height"
+    assert page.evaluate(shown) == 0
+    page.evaluate("document.querySelector('section.batches details').open = true")
+    assert page.evaluate(shown) > 0
+    page.close()
 
 
 def test_two_pictures_fit_on_a_leaf(opened):
