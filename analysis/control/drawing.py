@@ -5,6 +5,7 @@ One way from arrays to a ``Chart`` for every kind: rules run inside a phase, nev
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from typing import Protocol
 
@@ -44,7 +45,7 @@ def draw(
 
     NaN in ``bounds`` means no limit; a point without any limit raises no alarm. ``phase_of`` numbers each point.
     """
-    batches = [series.batches[int(place)] for place in at]
+    batches = [series.batches[place] for place in at.tolist()]
     lower, centre, upper = bounds
     z = way_out(values, lower=lower, centre=centre, upper=upper)
     alarms: list[Alarm] = []
@@ -54,17 +55,18 @@ def draw(
     raised: dict[str, list[str]] = {}
     for alarm in alarms:
         raised.setdefault(alarm.batch, []).append(alarm.rule)
+    columns = (values.tolist(), _or_none(lower), centre.tolist(), _or_none(upper), phase_of.tolist())
     points = tuple(
         Point(
             batch=batch,
-            value=float(values[i]),
-            lower=none_for_nan(lower[i]),
-            centre=float(centre[i]),
-            upper=none_for_nan(upper[i]),
-            phase=int(phase_of[i]),
+            value=value,
+            lower=low,
+            centre=middle,
+            upper=high,
+            phase=phase,
             alarms=tuple(raised.get(batch, ())),
         )
-        for i, batch in enumerate(batches)
+        for batch, value, low, middle, high, phase in zip(batches, *columns, strict=True)
     )
     return Chart(
         kind=kind,
@@ -77,6 +79,10 @@ def draw(
         cautions=tuple(cautions),
         more={"rules": tuple(rule.key for rule in rules), **(more or {})},
     )
+
+
+def _or_none(bounds: Floats) -> list[float | None]:
+    return [None if math.isnan(bound) else bound for bound in bounds.tolist()]
 
 
 def none_for_nan(bound: float) -> float | None:

@@ -137,9 +137,9 @@ def spread_sd(kind: str, limits: Limits, size: int) -> float:
 
 
 def _spread_bounds(sd: float, sizes: NDArray[np.generic], mean_and_sd: Callable[[int], tuple[float, float]]) -> Bounds:
-    each = {int(size): mean_and_sd(int(size)) for size in set(sizes.tolist())}
-    centre = np.array([sd * each[int(size)][0] for size in sizes])
-    reach = np.array([SIGMAS * sd * each[int(size)][1] for size in sizes])
+    each = {size: mean_and_sd(int(size)) for size in set(sizes.tolist())}
+    centre = np.array([sd * each[size][0] for size in sizes.tolist()])
+    reach = np.array([SIGMAS * sd * each[size][1] for size in sizes.tolist()])
     if sd <= 0:
         nothing = np.full(sizes.shape, np.nan)
         return nothing, centre, nothing
@@ -150,26 +150,37 @@ def _within(series: BatchSeries, method: str) -> float:
     """Standard deviation of the readings of one batch, put together over the batches that have several."""
     if method == BY_MOVING_RANGES:
         return 0.0
-    several = [np.asarray(values, dtype=float) for values in series.values if len(values) > 1]
+    several = [values for values in series.values if len(values) > 1]
     if not several:
         raise NotPossible(
             f"Every batch has one reading of {series.response}: there is no spread within a batch.",
             where=series.response,
             try_this="--kind individuals",
         )
-    each: Callable[[Constants], tuple[float, float]]
-    if method == BY_RANGES:
-        spans = [float(np.ptp(values)) for values in several]
-        each = _range_sureness
-    else:
-        spans = [float(values.std(ddof=1)) for values in several]
-        each = _deviation_sureness
-    estimates, weights = [], []
-    for span, values in zip(spans, several, strict=True):
-        factor, weight = each(constants(len(values)))
-        estimates.append(span / factor)
-        weights.append(weight)
+    spread, sureness = (range_of, _range_sureness) if method == BY_RANGES else (deviation_of, _deviation_sureness)
+    sizes = [len(values) for values in several]
+    each = {size: sureness(constants(size)) for size in set(sizes)}
+    factors, weights = np.array([each[size] for size in sizes]).T
+    estimates = by_size(several, spread) / factors
     return _no_rounding(float(np.average(estimates, weights=weights)), means_of(series))
+
+
+def by_size(readings: Sequence[Sequence[float]], spread: Callable[[Floats], Floats]) -> Floats:
+    """The spread of each batch's readings, (batches,): all batches of one size, (batches, size), are asked at once."""
+    sizes = np.array([len(values) for values in readings])
+    found = np.empty(len(sizes))
+    for size in np.unique(sizes):
+        own = np.flatnonzero(sizes == size)
+        found[own] = spread(np.array([readings[place] for place in own.tolist()], dtype=float))
+    return found
+
+
+def range_of(readings: Floats) -> Floats:
+    return np.asarray(np.ptp(readings, axis=-1))
+
+
+def deviation_of(readings: Floats) -> Floats:
+    return np.asarray(readings.std(ddof=1, axis=-1))
 
 
 def _range_sureness(of: Constants) -> tuple[float, float]:

@@ -128,7 +128,7 @@ def moving_ranges(series: BatchSeries, stretches: Sequence[Stretch], rules: Sequ
 
 def _sizes(series: BatchSeries, at: np.ndarray) -> dict[str, tuple[int, ...]]:
     """What a chart tells of batches of unequal size."""
-    sizes = tuple(len(series.values[place]) for place in at)
+    sizes = tuple(len(series.values[place]) for place in at.tolist())
     return {"sizes": sizes} if len(set(sizes)) > 1 else {}
 
 
@@ -141,16 +141,24 @@ def spread_chart(kind: str, series: BatchSeries, stretches: Sequence[Stretch], r
     """Ranges or standard deviations of the batches that have more than one reading."""
     sizes = made.sizes_of(series)
     at = np.flatnonzero(sizes > 1)
-    spans = np.array([spread_of(kind, series.values[place]) for place in at])
+    spans = made.by_size([series.values[place] for place in at.tolist()], lambda readings: spreads_of(kind, readings))
     limits_for = made.range_bounds if kind == "range" else made.deviation_bounds
-    bounds = _over(stretches, lambda of: limits_for(of.limits, sizes[[place for place in of.at if sizes[place] > 1]]))
+    bounds = _over(stretches, lambda of: limits_for(of.limits, _several(sizes[of.start : of.stop])))
     return _spread_like(kind, series, stretches, rules, at, spans, bounds)
+
+
+def _several(sizes: Floats) -> Floats:
+    return sizes[sizes > 1]
 
 
 def spread_of(kind: str, values: Sequence[float]) -> float:
     """The range or the standard deviation of the readings of one batch."""
-    ordered = np.sort(np.asarray(values, dtype=float))
-    return float(np.ptp(ordered)) if kind == "range" else float(ordered.std(ddof=1))
+    return float(spreads_of(kind, np.asarray(values, dtype=float)))
+
+
+def spreads_of(kind: str, readings: Floats) -> Floats:
+    """The same of several batches of one size, (batches, size); the order of readings does not change a bit of it."""
+    return made.range_of(readings) if kind == "range" else made.deviation_of(np.sort(readings, axis=-1))
 
 
 def rules_of_spread(rules: Sequence[Rule]) -> tuple[Rule, ...]:
