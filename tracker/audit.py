@@ -50,7 +50,7 @@ def content_of(table: type[SQLModel], values: Mapping[str, Any]) -> dict[str, An
     """The same from a plain mapping of the row's columns."""
     if table is PersonDetails:
         return {"person_id": values["person_id"]}
-    return {name: _kept(value) for name, value in values.items()}
+    return {name: kept(value) for name, value in values.items()}
 
 
 def row_key(row: SQLModel) -> int:
@@ -58,7 +58,8 @@ def row_key(row: SQLModel) -> int:
     return row.person_id if isinstance(row, PersonDetails) else row.id  # type: ignore[attr-defined]
 
 
-def _kept(value: Any) -> Any:
+def kept(value: Any) -> Any:
+    """A value as an entry keeps it: of bytes their hash."""
     return "sha256:" + hashlib.sha256(value).hexdigest() if isinstance(value, bytes) else value
 
 
@@ -76,14 +77,38 @@ def settle(row: SQLModel) -> None:
                 setattr(row, name, settled)
 
 
-def settled_row(table: type[SQLModel], values: Mapping[str, Any]) -> dict[str, Any]:
-    """Every column of a row but its number, as ``settle`` leaves it; what is not given has its usual value."""
-    row = {**_usual(table), **values}
-    for name, kind in _columns(table):
-        value = row.get(name)
-        if value is not None:
-            row[name] = _settled(value, kind, f"{table.__tablename__}.{name}")
-    return row
+def settled_columns(table: type[SQLModel], columns: Mapping[str, Any]) -> dict[str, Any]:
+    """Every column of many rows but their numbers, as ``settle`` leaves each value.
+
+    A list has one value for each row; anything else stands in every row, and so does the usual value of what is not
+    given.
+    """
+    told = {**_usual(table), **columns}
+    if unknown := told.keys() - {name for name, _ in _columns(table)}:
+        raise RuntimeError(f"{table.__tablename__} has no {unknown}.")
+    return {
+        name: _settled_column(told[name], kind, f"{table.__tablename__}.{name}")
+        for name, kind in _columns(table)
+        if name != "id"
+    }
+
+
+def _settled_column(values: Any, kind: type, where: str) -> Any:
+    if not isinstance(values, list):
+        return None if values is None else _settled(values, kind, where)
+    if set(map(type, values)) == {kind} and _all_fit(values, kind):
+        return [value + 0.0 for value in values] if kind is float else values
+    return [None if value is None else _settled(value, kind, where) for value in values]
+
+
+def _all_fit(values: list[Any], kind: type) -> bool:
+    """Would the record take each of these? Asked of all at once, which is quick; if not, each is looked at."""
+    if kind is str:
+        text = "".join(values)
+        return text.isascii() and "\x00" not in text
+    if kind is float:
+        return all(map(math.isfinite, values))
+    return kind is int and min(values) >= -(2**31) and max(values) < 2**31
 
 
 @cache

@@ -25,13 +25,13 @@ from sqlmodel import Session, SQLModel, select
 from tracker.audit import (
     FIRST_PREVIOUS_HASH,
     canonical,
-    content_of,
     entry_hash,
     row_content,
     row_key,
     settle,
-    settled_row,
+    settled_columns,
 )
+from tracker.chaining import Columns, contents_of, entries_of, write_columns
 from tracker.databases import Place, default_name, engine_for, for_reading, for_writing, place_of, take_turn
 from tracker.errors import NotFound
 from tracker.models import AuditEntry, Kitchen, Person, PersonDetails
@@ -136,23 +136,39 @@ class Deed:
         self._failed = False
         return added
 
-    def add_rows(self, table: type[SQLModel], rows: Iterable[Mapping[str, Any]]) -> list[int]:
-        """Store many rows of one table, told by their columns, in this order; their numbers.
+    def add_rows(self, table: type[SQLModel], columns: Columns) -> list[int]:
+        """Store many rows of one table in this order; their numbers.
 
-        The same as ``add_many`` without an object for each row, which takes several times as long. For rows that
-        replace no other.
+        In ``columns`` a list has one value for each row, anything else stands in every row. The same as ``add_many``
+        without an object for each row, in a twentieth of the time. For rows that replace no other.
         """
-        settled = [settled_row(table, row) for row in rows]
-        if not settled:
+        (count,) = {len(values) for values in columns.values() if isinstance(values, list)}
+        settled = settled_columns(table, columns)
+        if not count:
             return []
+        if settled.get("replaces_id") is not None:
+            raise RuntimeError("What replaces another row goes through Deed.add, which keeps the old one.")
         self._failed = True
         self.session.flush()
-        numbers = _next_numbers(self._connection, table.__table__, len(settled))  # type: ignore[attr-defined]
-        whole = [{"id": number, **row} for number, row in zip(numbers, settled, strict=True)]
-        if any(row.get("replaces_id") is not None for row in whole):
-            raise RuntimeError("What replaces another row goes through Deed.add, which keeps the old one.")
-        self._connection.execute(_insert_into(table.__table__), whole)  # type: ignore[attr-defined]
-        self._enter([_drafted(table, row["id"], content_of(table, row)) for row in whole])
+        self._write_entries()
+        numbers = _next_numbers(self._connection, table.__table__, count)  # type: ignore[attr-defined]
+        whole = {"id": numbers, **settled}
+        write_columns(self._connection, table.__table__, whole, count)  # type: ignore[attr-defined]
+        entry = {
+            "at": self.at,
+            "zone": self.chain.zone,
+            "person_id": self._person,
+            "action": self._action,
+            "table_name": table.__tablename__,
+            "row_id": numbers,
+            "old": None,
+            "new": contents_of(whole),
+            "reason": self._reason or settled.get("reason", ""),
+            "version": version(),
+        }
+        entries = entries_of(entry, sequence=self.chain.sequence, head=self.chain.head)
+        write_columns(self._connection, _ENTRIES, entries, count)
+        self.chain = replace(self.chain, sequence=entries["sequence"][-1], head=entries["hash"][-1])
         self._failed = False
         return numbers
 

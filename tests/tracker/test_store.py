@@ -123,12 +123,13 @@ def test_rows_told_by_their_columns_are_kept_as_objects_are(store: Store) -> Non
     from tracker.workflow.verifying import verify_record
 
     bake = one_bake(store)
-    told = [{"bake_id": bake, "response": "pH", "value": value, "person_id": 1, "at": "x"} for value in (7, -0.0, 7.5)]
+    alike = {"bake_id": bake, "response": "pH", "person_id": 1, "at": "x"}
+    told = {**alike, "value": [7, -0.0, 7.5]}
     with store.write(person=1, action="record") as deed:
-        objects = [deed.add(Reading(**one)) for one in told]
+        objects = [deed.add(Reading(**alike, value=value)) for value in told["value"]]
         numbers = deed.add_rows(Reading, told)
-        assert deed.add_rows(Reading, []) == []
-        after = deed.add(Reading(**told[0])).id
+        assert deed.add_rows(Reading, {**alike, "value": []}) == []
+        after = deed.add(Reading(**alike, value=7)).id
     assert numbers == [(objects[-1].id or 0) + step for step in (1, 2, 3)]
     assert after == numbers[-1] + 1
     with store.read() as session:
@@ -139,9 +140,17 @@ def test_rows_told_by_their_columns_are_kept_as_objects_are(store: Store) -> Non
     assert [entry.new for entry in entries] == [canonical(row_content(row)) for row in rows]
     assert verify_record(store).entries == count(store, AuditEntry)
     before = count(store, AuditEntry)
-    for wrong in ({"value": float("nan")}, {"response": "a\x00b"}, {"bake_id": 999}, {"repeat": 0}, {"replaces_id": 1}):
+    for wrong in (
+        {"value": [7, 7, float("nan")]},
+        {"response": ["pH", "pH", "a\x00b"]},
+        {"bake_id": [bake, bake, 999]},
+        {"repeat": 0},
+        {"repeat": [1, 1, 2**31]},
+        {"replaces_id": 1},
+        {"unknown": 1},
+    ):
         with pytest.raises((TrackerError, RuntimeError)), store.write(person=1, action="record") as deed:
-            deed.add_rows(Reading, [told[0], {**told[0], **wrong}])
+            deed.add_rows(Reading, {**told, **wrong})
     assert (count(store, Reading), count(store, AuditEntry)) == (7, before)
 
 

@@ -86,35 +86,22 @@ def write_batches(
     again = _refuse_taken(deed, product, entries)
     lots = _lots(deed, entries)
     new = [entry for entry in entries if entry.number not in again]
-    written = deed.add_rows(
-        Batch,
-        (
-            {"product_id": key(product), "number": e.number, **{detail: getattr(e, detail) for detail in DETAILS}}
-            for e in new
-        ),
-    )
-    deed.add_rows(
-        BatchLot,
-        (
-            {"batch_id": batch, "lot_id": key(lots[lot])}
-            for batch, entry in zip(written, new, strict=True)
-            for lot in entry.lots.items()
-        ),
-    )
-    made = deed.add_rows(
-        Bake, ({"batch_id": batch, "made_at": e.baked_at} for batch, e in zip(written, new, strict=True))
-    )
+    numbers = [entry.number for entry in new]
+    told = {detail: [getattr(entry, detail) for entry in new] for detail in DETAILS}
+    written = deed.add_rows(Batch, {"product_id": key(product), "number": numbers, **told})
+    named = [(batch, lot) for batch, entry in zip(written, new, strict=True) for lot in entry.lots.items()]
+    deed.add_rows(BatchLot, {"batch_id": [batch for batch, _ in named], "lot_id": [key(lots[lot]) for _, lot in named]})
+    made = deed.add_rows(Bake, {"batch_id": written, "made_at": told["baked_at"]})
     for entry in entries:
         if entry.number in again:
             _let_stand_again(deed, again[entry.number], entry, lots, person, reason or "logged again")
-    numbers = [entry.number for entry in new]
     rows = dict(zip(numbers, written, strict=True)) | {number: key(row) for number, (row, _) in again.items()}
     bakes = dict(zip(numbers, made, strict=True))
     bakes |= {number: key(_bake(deed, row)) for number, (row, _) in again.items()}
     if file is not None:
         came = _not_from(deed, file, entries, rows)
-        deed.add_rows(BatchFile, ({"batch_id": rows[e.number], "import_file_id": file} for e in came))
-    write_readings(deed, [(bakes[entry.number], entry) for entry in entries], person, file)
+        deed.add_rows(BatchFile, {"batch_id": [rows[entry.number] for entry in came], "import_file_id": file})
+    write_readings(deed, [(bakes[entry.number], entry) for entry in entries], person, file, new=frozenset(made))
     return [rows[entry.number] for entry in entries]
 
 
@@ -198,16 +185,24 @@ def _not_from(deed: Deed, file: int, entries: Sequence[BatchEntry], rows: Mappin
     return [entry for entry in entries if rows[entry.number] not in came]
 
 
-def write_readings(deed: Deed, pairs: Sequence[tuple[int, BatchEntry]], person: int, file: int | None) -> None:
-    """Pieces and readings of each entry, under the number of its bake."""
+def write_readings(
+    deed: Deed,
+    pairs: Sequence[tuple[int, BatchEntry]],
+    person: int,
+    file: int | None,
+    *,
+    new: frozenset[int] = frozenset(),
+) -> None:
+    """Pieces and readings of each entry, under the number of its bake; ``new`` bakes have no pieces yet."""
     numbered = [
         (bake, number)
         for bake, entry in pairs
         for number in range(1, max((len(values) for values in entry.readings.values()), default=0) + 1)
     ]
-    pieces = _pieces(deed, numbered)
+    pieces = _pieces(deed, numbered, new)
     told = [
-        (bake, entry, response, number, value)
+        # A count is taken of the batch as a whole.
+        (bake, None if response in entry.sizes else pieces[bake, number], entry, response, number, value)
         for bake, entry in pairs
         for response, values in entry.readings.items()
         for number, value in enumerate(values, start=1)
@@ -215,37 +210,31 @@ def write_readings(deed: Deed, pairs: Sequence[tuple[int, BatchEntry]], person: 
     ]
     written = deed.add_rows(
         Reading,
-        (
-            {
-                "bake_id": bake,
-                # A count is taken of the batch as a whole.
-                "piece_id": None if response in entry.sizes else pieces[bake, number],
-                "response": response,
-                "value": value,
-                "person_id": person,
-                "import_file_id": file,
-                "at": entry.baked_at,
-            }
-            for bake, entry, response, number, value in told
-        ),
+        {
+            "bake_id": [each[0] for each in told],
+            "piece_id": [each[1] for each in told],
+            "at": [each[2].baked_at for each in told],
+            "response": [each[3] for each in told],
+            "value": [each[5] for each in told],
+            "person_id": person,
+            "import_file_id": file,
+        },
     )
-    deed.add_rows(
-        ReadingSize,
-        (
-            {"reading_id": reading, "size": entry.sizes[response][number - 1]}
-            for reading, (_, entry, response, number, _) in zip(written, told, strict=True)
-            if response in entry.sizes
-        ),
-    )
+    counted = [
+        (reading, entry.sizes[response][number - 1])
+        for reading, (_, _, entry, response, number, _) in zip(written, told, strict=True)
+        if response in entry.sizes
+    ]
+    deed.add_rows(ReadingSize, {"reading_id": [row for row, _ in counted], "size": [size for _, size in counted]})
 
 
-def _pieces(deed: Deed, numbered: Sequence[tuple[int, int]]) -> dict[tuple[int, int], int]:
+def _pieces(deed: Deed, numbered: Sequence[tuple[int, int]], without: frozenset[int]) -> dict[tuple[int, int], int]:
     """Number of the bake and of the piece -> its row's number; those that are not there yet are written."""
-    bakes = sorted({bake for bake, _ in numbered})
+    bakes = sorted({bake for bake, _ in numbered} - without)
     known: dict[tuple[int, int], int] = {}
     for start in range(0, len(bakes), 500):
         found = deed.session.exec(select(Piece).where(col(Piece.bake_id).in_(bakes[start : start + 500])))
         known |= {(piece.bake_id, piece.number): key(piece) for piece in found}
     new = [place for place in numbered if place not in known]
-    written = deed.add_rows(Piece, ({"bake_id": bake, "number": number} for bake, number in new))
+    written = deed.add_rows(Piece, {"bake_id": [bake for bake, _ in new], "number": [number for _, number in new]})
     return known | dict(zip(new, written, strict=True))
