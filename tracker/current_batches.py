@@ -120,7 +120,7 @@ def current_batches(
     ``last`` (or ``first``) takes so many from the end (or the beginning); ``void`` gives those
     that were taken back as well.
     """
-    moved = _moved(session, product)
+    moved = moved_batches(session, product)
     wanted = select(Batch).where(Batch.product_id == product.id)
     if moved:
         wanted = wanted.where(col(Batch.id).not_in(list(moved)))
@@ -170,7 +170,7 @@ def _lot(lot: Lot, dates: LotDates | None) -> CurrentLot:
     )
 
 
-def _moved(session: Session, product: Product) -> dict[int, tuple[Batch, str, bool]]:
+def moved_batches(session: Session, product: Product) -> dict[int, tuple[Batch, str, bool]]:
     """Batches whose time was corrected or that were taken back: row, when they were baked, whether they are void."""
     rows = session.exec(
         select(BatchChange, Batch)
@@ -191,7 +191,7 @@ def _moved(session: Session, product: Product) -> dict[int, tuple[Batch, str, bo
 
 def taken_back(session: Session, product: Product) -> int:
     """How many batches of a product count no longer."""
-    return sum(gone for _, _, gone in _moved(session, product).values())
+    return sum(gone for _, _, gone in moved_batches(session, product).values())
 
 
 def _filled(session: Session, batches: Sequence[Batch]) -> list[CurrentBatch]:

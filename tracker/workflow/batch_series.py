@@ -14,10 +14,11 @@ from sqlmodel import Session, col, select
 
 from analysis.control.results import BatchSeries, CountSeries, Limits, Phase, Specification
 from tracker.current import rows_of
-from tracker.current_batches import CurrentBatch, current_batch, current_batches, find_product
+from tracker.current_batches import CurrentBatch, current_batch, find_product
 from tracker.errors import Conflict
 from tracker.models import Batch, LoggedResponse, PersonDetails, PhaseEntry, PhaseLimits, Product
 from tracker.models import Specification as SpecificationRow
+from tracker.whole_log import LoggedBatch, read_log
 from tracker.workflow.logged_responses import find_response, responses_of
 
 if TYPE_CHECKING:
@@ -35,8 +36,8 @@ def product_series(store: Store, product: str, response: str) -> tuple[Series, t
     with store.read() as session:
         its = find_product(session, product)
         found = find_response(responses_of(session, its), response, product=product)
-        batches = current_batches(session, its)
-        series = series_of(batches, found)
+        batches = read_log(session, its, found.name)
+        series = series_of_log(batches, found)
         phases = phases_over(session, its, found, batches) or _promised(session, its, series)
         meets = specification_of(session, its, found)
     if not series.batches:
@@ -67,24 +68,36 @@ def response_names(store: Store, product: str) -> tuple[str, ...]:
 
 def series_of(batches: Sequence[CurrentBatch], response: LoggedResponse) -> Series:
     """The batches that have a reading of the response, in the order given."""
-    kept = [(batch, [each for each in batch.readings if each.response == response.name]) for batch in batches]
-    kept = [(batch, readings) for batch, readings in kept if readings]
-    numbers = tuple(batch.number for batch, _ in kept)
-    at = tuple(batch.baked_at for batch, _ in kept)
+    read = [(batch, [each for each in batch.readings if each.response == response.name]) for batch in batches]
+    return series_of_log(
+        [
+            LoggedBatch(
+                batch.id,
+                batch.number,
+                batch.baked_at,
+                tuple(each.value for each in readings),
+                tuple(each.size for each in readings),
+            )
+            for batch, readings in read
+        ],
+        response,
+    )
+
+
+def series_of_log(batches: Sequence[LoggedBatch], response: LoggedResponse) -> Series:
+    """The same of batches that hold the readings of this response only."""
+    kept = [batch for batch in batches if batch.values]
+    numbers = tuple(batch.number for batch in kept)
+    at = tuple(batch.baked_at for batch in kept)
     if response.scale == "measured":
-        return BatchSeries(
-            response=response.name,
-            unit=response.unit,
-            batches=numbers,
-            values=tuple(tuple(each.value for each in readings) for _, readings in kept),
-            at=at,
-        )
+        values = tuple(batch.values for batch in kept)
+        return BatchSeries(response=response.name, unit=response.unit, batches=numbers, values=values, at=at)
     return CountSeries(
         response=response.name,
         of="pieces" if response.scale == "share" else "places",
         batches=numbers,
-        counts=tuple(sum(each.value for each in readings) for _, readings in kept),
-        sizes=tuple(sum(each.size or 1.0 for each in readings) for _, readings in kept),
+        counts=tuple(sum(batch.values) for batch in kept),
+        sizes=tuple(sum(size or 1.0 for size in batch.sizes) for batch in kept),
         at=at,
     )
 
@@ -153,14 +166,14 @@ def place_of(session: Session, row: PhaseEntry) -> tuple[str, int]:
 
 
 def phases_over(
-    session: Session, product: Product, response: LoggedResponse, batches: Sequence[CurrentBatch]
+    session: Session, product: Product, response: LoggedResponse, batches: Sequence[LoggedBatch]
 ) -> tuple[Phase, ...]:
-    """The phases as these batches (standing, in order) know them.
+    """The phases as these batches (standing, in order, with their readings of this response) know them.
 
     A phase begins at its first batch that stands and was read for the response: the one it was
     frozen from may have been taken back since.
     """
-    read = [batch for batch in batches if any(each.response == response.name for each in batch.readings)]
+    read = [batch for batch in batches if batch.values]
     found: dict[str, Phase] = {}
     for phase, row in phases_of(session, product, response.name):
         begins = place_of(session, row)

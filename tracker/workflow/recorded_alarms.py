@@ -17,7 +17,8 @@ from tracker.current import rows_of
 from tracker.current_batches import CurrentBatch, Place, current_batches, find_batch
 from tracker.models import AlarmAnswer, AlarmEntry, LoggedResponse, Product
 from tracker.store import Deed
-from tracker.workflow.batch_series import phases_of, phases_over, series_of
+from tracker.whole_log import read_log
+from tracker.workflow.batch_series import phases_of, phases_over, series_of_log
 from tracker.workflow.judged import Judged, judge_batch
 from tracker.workflow.logged_responses import responses_of
 from tracker.workflow.lookup import key
@@ -117,8 +118,8 @@ def record_by_chart(
     """
     from analysis.control.charts import chart_batches
 
-    batches = current_batches(deed.session, product)
-    series = series_of(batches, response)
+    batches = read_log(deed.session, product, response.name)
+    series = series_of_log(batches, response)
     if len(series.batches) < 2:
         return Changes()
     phases = phases_over(deed.session, product, response, batches)
