@@ -133,8 +133,9 @@ def _split(text: str, separator: str) -> list[list[str]]:
     rows: list[list[str]] = []
     for row in reader:
         rows.append(row)
-        rows.extend([] for _ in range(reader.line_num - len(rows)))
-        if len(rows) * max(len(row), 1) > MAX_CELLS:
+        if reader.line_num > len(rows):
+            rows.extend([] for _ in range(reader.line_num - len(rows)))
+        if len(rows) * (len(row) or 1) > MAX_CELLS:
             raise csv.Error(f"more than {MAX_CELLS} cells")
     return rows
 
@@ -153,7 +154,7 @@ def _separator(text: str) -> str:
 
 
 def _table(cells: list[list[str]], name: str, title: str | None, content: bytes, notes: list[str]) -> Sheet:
-    filled = [(at, row) for at, row in enumerate(cells, start=1) if any(cell.strip() for cell in row)]
+    filled = [(at, row) for at, row in enumerate(cells, start=1) if "".join(row).strip()]
     where = f'{name}, sheet "{title}"' if title else name
     if not filled:
         raise InputError(f"{where} is empty.", where=where, try_this="give a header line and rows below it")
@@ -162,7 +163,8 @@ def _table(cells: list[list[str]], name: str, title: str | None, content: bytes,
         raise InputError(
             f"{where} has a header and no rows.", where=where, try_this="add the readings below the header"
         )
-    rows = [_row(row, len(header), f"{where}, row {at}") for at, row in filled[1:]]
+    width = len(header)
+    rows = [tuple(row) if len(row) == width else _row(row, width, f"{where}, row {at}") for at, row in filled[1:]]
     return Sheet(
         source=name,
         sheet=title,
@@ -192,7 +194,7 @@ def _header(row: list[str], where: str) -> tuple[str, ...]:
 
 
 def _row(row: list[str], width: int, where: str) -> tuple[str, ...]:
-    if any(cell.strip() for cell in row[width:]):
+    if "".join(row[width:]).strip():
         raise InputError(
             f"The row has {len(row)} cells, the header {width}.",
             where=where,

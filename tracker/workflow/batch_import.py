@@ -6,7 +6,9 @@ not at all; it is kept beside what it brought. Undoing takes its batches back, a
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+import gc
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from pathlib import Path
 
@@ -46,11 +48,27 @@ def import_batches(
     A dry run writes nothing and returns the preview with its errors. Otherwise raises InputError
     (rows that cannot be used), Conflict (the file came before, numbers are taken), NotFound.
     """
-    table = read_spreadsheet(path, sheet=sheet)
-    explicit = read_map(mapping)
-    if dry_run:
-        with store.read() as session:
-            return _preview(session, find_product(session, product), table, explicit)[0]
+    with _without_collecting():
+        table = read_spreadsheet(path, sheet=sheet)
+        if dry_run:
+            with store.read() as session:
+                return _preview(session, find_product(session, product), table, read_map(mapping))[0]
+        return _import(store, product, table, read_map(mapping), person)
+
+
+@contextmanager
+def _without_collecting() -> Iterator[None]:
+    """Let the collector of circular references rest; it would go through all rows again and again and find nothing."""
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
+
+
+def _import(store: Store, product: str, table: Sheet, explicit: dict[str, str], person: int) -> BatchPreview:
     with store.write(person=person, action="import batches") as deed:
         its = find_product(deed.session, product)
         preview, entries = _preview(deed.session, its, table, explicit)

@@ -22,12 +22,16 @@ from tracker.workflow.import_rows import unguarded
 from tracker.workflow.logged_responses import find_response
 
 DETAILS = ("line", "oven", "shift")
+WHEN = ("baked at", "date", "time")
 MOST_PIECES = 10_000
 
 
 @dataclass
 class _Batch:
-    """A batch as its rows tell it; ``readings`` maps response -> piece -> value, ``sizes`` likewise."""
+    """A batch as its rows tell it; ``readings`` maps response -> piece -> value, ``sizes`` likewise.
+
+    ``said`` are its details and lots as a row without a mistake has them: a row like it says nothing new.
+    """
 
     number: str
     row: int
@@ -36,6 +40,7 @@ class _Batch:
     readings: dict[str, dict[int, float]] = field(default_factory=dict)
     sizes: dict[str, dict[int, float]] = field(default_factory=dict)
     rows: int = 0
+    said: tuple[str, ...] | None = None
 
 
 @dataclass
@@ -52,14 +57,27 @@ class BatchRows:
     _batches: dict[str, _Batch] = field(default_factory=dict)
     _last: str = ""
 
+    def __post_init__(self) -> None:
+        cells = zip(*self.sheet.rows, strict=True)
+        self._cells = {column: _clean(texts) for column, texts in zip(self.sheet.header, cells, strict=True)}
+        self._measured: dict[str, float] = {}  # what a text was read as: in a season the same numbers come back
+        self._named = {response.name: response for response in self.responses}
+
     def read(self) -> list[BatchEntry]:
         """Every batch in the order of the file. Look at ``errors`` before using any."""
-        for index in range(len(self.sheet.rows)):
-            batch = self._batch(index)
+        told = [self._cells[column] for name in (*DETAILS, *WHEN) if (column := self.columns.own.get(name))]
+        told += [self._cells[column] for column in self.columns.lots.values()]
+        rows = zip(self._cells[self.columns.own["batch"]], zip(*told, strict=True), strict=True)
+        for index, (number, said) in enumerate(rows):
+            batch = self._batch(index, number)
             if batch is not None:
                 batch.rows += 1
-                self._details(index, batch)
-                self._lots(index, batch)
+                if said != batch.said:
+                    before = len(self.errors)
+                    self._details(index, batch)
+                    self._lots(index, batch)
+                    if len(self.errors) == before:
+                        batch.said = said
                 self._readings(index, batch)
         entries = [self._entry(batch) for batch in self._batches.values()]
         self._clock(entries)
@@ -69,7 +87,7 @@ class BatchRows:
         return self._batches[number].row
 
     def _cell(self, index: int, column: str | None) -> str:
-        return "" if column is None else unguarded(self.sheet.rows[index][self.sheet.header.index(column)].strip())
+        return "" if column is None else self._cells[column][index]
 
     def _own(self, index: int, name: str) -> str:
         return self._cell(index, self.columns.own.get(name))
@@ -78,15 +96,17 @@ class BatchRows:
         place = self.sheet.places[index]
         self.errors.append(RowError(row=place, column=column or "", what=what, try_this=try_this))
 
-    def _batch(self, index: int) -> _Batch | None:
-        number = " ".join(self._own(index, "batch").split())
+    def _batch(self, index: int, typed: str) -> _Batch | None:
+        number = " ".join(typed.split())
+        if number == self._last and number:
+            return self._batches[number]
         column = self.columns.own["batch"]
         if not number:
             self._error(index, column, "The row has readings without a batch.", "write the number of its batch")
             return None
         if number not in self._batches:
             self._batches[number] = _Batch(number, self.sheet.places[index])
-        elif number != self._last and not self.columns.long:
+        elif not self.columns.long:
             before = self._batches[number]
             self._error(
                 index,
@@ -140,9 +160,8 @@ class BatchRows:
                 return
             self._reading(index, batch, response, self.columns.own["value"], self.columns.own.get("size"))
             return
-        known = {response.name: response for response in self.responses}
         for name, column in self.columns.responses.items():
-            self._reading(index, batch, known[name], column, self.columns.sizes.get(name))
+            self._reading(index, batch, self._named[name], column, self.columns.sizes.get(name))
 
     def _reading(
         self, index: int, batch: _Batch, response: LoggedResponse, column: str, size_column: str | None
@@ -153,7 +172,9 @@ class BatchRows:
         counted = response.scale != "measured"
         try:
             if not counted:
-                value, out_of = read_measured(text, what=response.name), None
+                value, out_of = self._measured.get(text), None
+                if value is None:
+                    value = self._measured[text] = read_measured(text, what=response.name)
             else:
                 typed = text if "/" in text or " of " in text else f"{text}/{size}"
                 (read,) = read_pieces(typed, scale=response.scale, what=response.name)
@@ -164,12 +185,13 @@ class BatchRows:
         piece = self._piece(index, batch, response.name)
         if piece is None:
             return
-        if piece in batch.readings.setdefault(response.name, {}):
+        readings = batch.readings.setdefault(response.name, {})
+        if piece in readings:
             self._error(
                 index, column, f"Piece {piece} of batch {batch.number} has {response.name} already.", "count the pieces"
             )
             return
-        batch.readings[response.name][piece] = value
+        readings[piece] = value
         if out_of is not None:
             batch.sizes.setdefault(response.name, {})[piece] = out_of
 
@@ -229,3 +251,8 @@ class BatchRows:
 def _in_order(values: dict[int, float]) -> tuple[float | None, ...]:
     """Piece by piece, None where a piece was not read."""
     return tuple(values.get(piece) for piece in range(1, max(values) + 1))
+
+
+def _clean(texts: Sequence[str]) -> list[str]:
+    """The cells of a column without blanks around them and without an export's quote."""
+    return [unguarded(text) if text[:1] == "'" else text for text in map(str.strip, texts)]
