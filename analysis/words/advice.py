@@ -11,6 +11,7 @@ from typing import Any
 from analysis.designs.advice import Advice, runs_of_plots
 from analysis.designs.situations import Reason
 from analysis.designs.trying import Option, Sureness
+from analysis.words.design_names import tell_apart
 from analysis.words.numbers import join_words, say_count, say_number, start, with_unit
 from analysis.words.plans import say_chance
 
@@ -178,8 +179,9 @@ def say_runner_up(advice: Advice) -> str | None:
         if a.half_width is not None and b.half_width is not None
     ]
     widths = f", and gives {join_words(told_widths)}" if told_widths else ""
+    _, name = tell_apart((chosen, other))
     return (
-        f'The next best is "{other.request.kind}" with {say_size(other)}. It takes {cost}{widths}. '
+        f'The next best is "{name}" with {say_size(other)}. It takes {cost}{widths}. '
         f"{say_reason(other.why)}{_warning(other)}{say_resets(other, chosen)}"
     )
 

@@ -60,6 +60,38 @@ def say_chemistry(part: ChemistryPart, response: Response, confidence: float = 0
     return f"Whether chemistry explains what {part.category} did to {response.name} stays open: {at_equal}."
 
 
+CHEMISTRY_FOR = "For 100 g of flour; gas that the acid can set free at 25 °C and sea level."
+
+OF_THE_CRUMB = "The pH is that of the watery part of the crumb, baked and cooled, with most of its gas gone."
+# pK2 of phosphoric acid is 7.2 and dairy is titrated to pH 8.2 to 8.3, so by equivalence acid is left up to there.
+ACID_ABOVE_7 = (
+    "Acid left over beside a pH above 7 is no slip: phosphates and dairy give their last acid only near pH 8, and "
+    f"there, not at pH 7, nothing is left over. Flour and egg, which this leaves out, bring it "
+    f"lower: {MEASURED_CRUMBS}."
+)
+NO_WATER = (
+    "Where the pH is not known, no line of the formula is known to bring water, and without water there is none "
+    "to compute."
+)
+
+
+def say_about_ph(accounts: Sequence[RunChemistry]) -> tuple[str, ...]:
+    """What to read beside these accounts: what the pH is of, why it may lie above 7, where there is none."""
+    said = []
+    if any(each.predicted_ph is not None for each in accounts):
+        said.append(OF_THE_CRUMB)
+    if any(each.predicted_ph is not None and _acid_above_7(each) for each in accounts):
+        said.append(ACID_ABOVE_7)
+    if any(each.predicted_ph is None for each in accounts):
+        said.append(NO_WATER)
+    return tuple(said)
+
+
+def _acid_above_7(chemistry: RunChemistry) -> bool:
+    """As it is shown: to one decimal."""
+    return round(chemistry.acid_left_meq, 1) > 0 and round(chemistry.predicted_ph or 0.0, 1) > 7
+
+
 MODEL_CAUTION = (
     "Gas is what the acid can set free, at 25 °C and sea level. The pH is that of the watery part; flour, egg and "
     f"sugar are left out, so look at the differences more than at the level: with them, {MEASURED_CRUMBS}."

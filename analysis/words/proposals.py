@@ -99,7 +99,7 @@ def said_setting(value: Any, unit: str) -> str:
 
 def chemistry_row(chemistry: RunChemistry) -> tuple[str, ...]:
     """Gas, soda left over, acid left over, pH of the crumb, as ``CHEMISTRY`` heads them."""
-    ph = "–" if chemistry.predicted_ph is None else say_fixed(chemistry.predicted_ph, 1)
+    ph = "not known" if chemistry.predicted_ph is None else say_fixed(chemistry.predicted_ph, 1)
     return (
         say_fixed(chemistry.gas_ml, 0),
         say_fixed(chemistry.soda_left_g, 2),
@@ -109,4 +109,3 @@ def chemistry_row(chemistry: RunChemistry) -> tuple[str, ...]:
 
 
 CHEMISTRY = ("Gas, mL", "Soda left over, g", "Acid left over, meq", "pH of the crumb")
-CHEMISTRY_FOR = "For 100 g of flour; gas that the acid can set free at 25 °C and sea level."

@@ -9,10 +9,10 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
+from analysis.words.chemistry import CHEMISTRY_FOR, say_about_ph
 from analysis.words.numbers import start
 from analysis.words.proposals import (
     CHEMISTRY,
-    CHEMISTRY_FOR,
     chemistry_row,
     compared,
     said_setting,
@@ -40,10 +40,10 @@ Facts = tuple[tuple[str, str], ...]
 
 @dataclass(frozen=True, kw_only=True)
 class OtherDesign:
-    """Another design for the same question. ``key`` asks for it."""
+    """Another design for the same question. ``key`` asks for it; no two have one ``name``."""
 
     key: str
-    kind: str
+    name: str
     why: str
     facts: Facts
 
@@ -88,6 +88,7 @@ class PlanView:
     block: str
     chemistry_columns: tuple[str, ...] = CHEMISTRY
     chemistry_for: str = CHEMISTRY_FOR
+    about_ph: tuple[str, ...] = ()
     repeats: int
     repeatable: bool
     has_formula: bool
@@ -106,7 +107,7 @@ def view_plan(store: Store, worked: Worked) -> PlanView:
         title=planned.title,
         name=planned.name,
         question=read.question,
-        kind=planned.plan.design.kind,
+        kind=_names(advice)[0] if advice else planned.plan.design.kind,
         advised=_advised(advice),
         takes=_takes(planned, takes, advice),
         ingredients=tuple((name, say_weight(grams)) for name, grams in takes.ingredients),
@@ -116,6 +117,7 @@ def view_plan(store: Store, worked: Worked) -> PlanView:
         how=parts["how"],
         cautions=tuple(dict.fromkeys(_cautions(planned, takes, advice))),
         chemistry=_chemistry(planned),
+        about_ph=say_about_ph([each.chemistry for each in planned.treatments]),
         others=_others(advice),
         factors=tuple(factor.name for factor in read.factors),
         runs=_runs(planned, [factor.name for factor in read.factors]),
@@ -202,12 +204,19 @@ def _others(advice: Advice | None) -> tuple[OtherDesign, ...]:
     return tuple(
         OtherDesign(
             key=design_key(option),
-            kind=option.request.kind,
+            name=name,
             why=say_why(option),
             facts=compared(option, advice.chosen),
         )
-        for option in advice.others
+        for name, option in zip(_names(advice)[1:], advice.others, strict=True)
     )
+
+
+def _names(advice: Advice) -> tuple[str, ...]:
+    """Of the chosen design and the others, told apart."""
+    from analysis.words.design_names import tell_apart
+
+    return tell_apart((advice.chosen, *advice.others))
 
 
 def _runs(planned: PlannedTrial, names: list[str]) -> tuple[ShownRun, ...]:

@@ -182,6 +182,8 @@ def trial_balance(store: Store, trial: str) -> Answer:
 
     Raises NotFound; InputError when the trial has no formula to account for.
     """
+    from analysis.words.chemistry import CHEMISTRY_FOR, say_about_ph
+
     accounts = trial_chemistry(store, trial)
     if not accounts:
         raise InputError(
@@ -201,9 +203,9 @@ def trial_balance(store: Store, trial: str) -> Answer:
     ]
     rows = [f"{'run':>4} {'gas mL':>8} {'soda left g':>12} {'acid left meq':>14}  crumb pH"]
     for code, each in accounts.items():
-        ph = "–" if each.predicted_ph is None else f"{each.predicted_ph:.1f} ({each.ph_low:.1f} to {each.ph_high:.1f})"
+        ph = f"{each.predicted_ph:.1f} ({each.ph_low:.1f} to {each.ph_high:.1f})" if each.account else "not known"
         rows.append(f"{code:>4} {each.gas_ml:8.0f} {each.soda_left_g:12.2f} {each.acid_left_meq:14.1f}  {ph}")
-    rows.append("For 100 g of flour; gas that the acid can set free at 25 °C and sea level.")
+    rows += [CHEMISTRY_FOR, *say_about_ph(list(accounts.values()))]
     return Answer(document={"schema_version": 1, "trial": trial, "runs": runs}, text="\n".join(rows))
 
 

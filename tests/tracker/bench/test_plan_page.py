@@ -309,7 +309,9 @@ def test_another_design_and_other_repeats_are_laid_out_and_can_be_released(bench
         kind, bakes, _ = choice[1].split(", ")
         assert other.status_code == 200
         assert len(shown_runs(other)) == int(bakes)
-        assert f"<dd>{kind}</dd>" in other.text
+        assert f"<dd>{kind}" in other.text
+        names = re.findall(r"<h3>(.*?)</h3>", other.text)
+        assert len(set(names)) == len(names)
     more = get(analyst, "/plan/proposal", [*fields[0][1], ("times", "2")])
     assert len(shown_runs(more)) > len(shown_runs(page))
     assert release(analyst, other, key, name="another").status_code == 303
@@ -450,6 +452,9 @@ def test_the_chemistry_stands_beside_each_treatment(loaf, as_role):
         assert float(row[-1]) == pytest.approx(told.predicted_ph, abs=0.05)
     assert [("outside" in " ".join(row)) for row in rows] == [each.senseless for each in wanted]
     assert rows[-1][-1] > rows[0][-1]
+    below = unescape(part.partition("</table>")[2])
+    assert "The pH is that of the watery part of the crumb" in below
+    assert ("is no slip" in below) == any(float(row[-2]) > 0 and float(row[-1]) > 7 for row in rows)
 
 
 def test_treatments_whose_account_is_the_same_share_a_line(loaf, as_role):

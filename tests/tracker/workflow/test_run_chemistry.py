@@ -173,6 +173,7 @@ def test_the_account_of_every_run_is_a_table_and_a_document(store):
     assert [run["run"] for run in answer.document["runs"]] == [run.code for run in planned.plan.runs]
     assert answer.document["runs"][0]["co2_available_ml_per_100g_flour"] > 0
     assert planned.plan.runs[0].code in answer.text
+    assert "baked and cooled" in answer.text
     bare = PLAN[: PLAN.index("flour_per_bake_g")] + PLAN[PLAN.index("[[factor]]") :].replace(
         'ingredient = "baking soda"\n', ""
     )
