@@ -186,6 +186,25 @@ def erase(
     with open_store(kitchen) as store:
         line = erase_person(store, number, reason=reason, person=person)
     if json_:
-        print_json({**line.to_json(), "erased": True})
+        print_json(line.to_json())
     else:
-        say(f"Person {number} has no name any more. Backups made before still hold it.")
+        say(line.words())
+
+
+@people.command("close", epilog=example('crumbwise records people close 4 --reason "works elsewhere now"'))
+def close(
+    number: Annotated[int, typer.Argument(metavar="NUMBER", help="The person's number.", show_default=False)],
+    reason: Annotated[str, typer.Option(help="Why; kept for ever, so without the name.", show_default=False)],
+    person: PersonOption = 1,
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Close a person's account at the bench: signed out everywhere, their cards void; the name stays."""
+    from tracker.workflow.accounts import change_role
+
+    with open_store(kitchen) as store:
+        ended = change_role(store, number, "none", reason=reason, by=person)
+    if json_:
+        print_json({"person": number, "closed": True, "ended": ended.to_json() if ended else None})
+    else:
+        say(f"The account of person {number} is closed. {ended.words() if ended else ''}")

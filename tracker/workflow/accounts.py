@@ -10,15 +10,16 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Select, bindparam, delete, exists, insert, update
+from sqlalchemy import Select, bindparam, exists, insert, update
 from sqlalchemy import select as sql_select
 from sqlmodel import Session, select
 
-from tracker.bench_tables import Account, secrets, sessions
+from tracker.bench_tables import Account, secrets
 from tracker.current import standing
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.models import Person, PersonDetails
 from tracker.store import Deed, Store
+from tracker.workflow.ending import Ended, end_all_of, end_sessions
 from tracker.workflow.lookup import key
 from tracker.workflow.people import PersonLine, list_people
 
@@ -134,8 +135,8 @@ def _new_person(deed: Deed, name: str) -> int:
     return number
 
 
-def change_role(store: Store, person: int, role: str, *, reason: str, by: int) -> None:
-    """Another role ("none" closes the account and ends its sessions). Needs a reason; one owner has to stay."""
+def change_role(store: Store, person: int, role: str, *, reason: str, by: int) -> Ended | None:
+    """Another role; "none" closes the account, and what ended with it is returned. Needs a reason; one owner stays."""
     if role != "none":
         _check_role(role)
     if not reason.strip():
@@ -148,9 +149,10 @@ def change_role(store: Store, person: int, role: str, *, reason: str, by: int) -
         if role != "owner" and owners == [person]:
             raise Conflict("One owner has to stay.", where="people", try_this="make somebody else an owner first")
         _add(deed, person, role, before, reason=reason.strip())
-        _end_sessions(deed, person)
         if role == "none":
-            deed.session.connection().execute(delete(secrets).where(secrets.c.person_id == person))
+            return end_all_of(deed, person)
+        end_sessions(deed, person)
+    return None
 
 
 def change_pin(store: Store, person: int, pin: str, *, by: int) -> None:
@@ -161,16 +163,7 @@ def change_pin(store: Store, person: int, pin: str, *, by: int) -> None:
     hashed = hash_of(pin, account.role)
     with store.write(person=by, action="change pin") as deed:
         _keep(deed, person, hashed)
-        _end_sessions(deed, person)
-
-
-def forget_secrets(deed: Deed, person: int) -> None:
-    """What an erasure takes along: the hash of the PIN, every session, and codes for tastings."""
-    from tracker.workflow.tasting_passes import forget_person
-
-    deed.session.connection().execute(delete(secrets).where(secrets.c.person_id == person))
-    _end_sessions(deed, person)
-    forget_person(deed, person)
+        end_sessions(deed, person)
 
 
 def pin_is_right(store: Store, person: int | None, pin: str) -> bool:
@@ -242,11 +235,6 @@ def _keep(deed: Deed, person: int, hashed: str) -> None:
     changed = connection.execute(update(secrets).where(secrets.c.person_id == person).values(**values))
     if not changed.rowcount:
         connection.execute(insert(secrets).values(person_id=person, **values))
-
-
-def _end_sessions(deed: Deed, person: int) -> None:
-    wanted = (sessions.c.person_id == person) & (sessions.c.kind == "person")
-    deed.session.connection().execute(delete(sessions).where(wanted))
 
 
 def _line(person: PersonLine, role: str) -> AccountLine:

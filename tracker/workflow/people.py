@@ -14,6 +14,7 @@ from sqlmodel import col, select
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.models import Person, PersonDetails
 from tracker.store import Store
+from tracker.workflow.ending import Ended, end_all_of
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -31,6 +32,19 @@ class PersonLine:
 
     def to_json(self) -> dict[str, Any]:
         return {"person": self.number, "name": self.name, "allergens": self.allergens, "note": self.note}
+
+
+@dataclass(frozen=True, kw_only=True)
+class ErasedPerson(PersonLine):
+    """``ended``: what they could come in by, which went with the name."""
+
+    ended: Ended
+
+    def words(self) -> str:
+        return f"Person {self.number} has no name any more. {self.ended.words()} Backups made before still hold it."
+
+    def to_json(self) -> dict[str, Any]:
+        return {**super().to_json(), "erased": True, "ended": self.ended.to_json()}
 
 
 def list_people(store: Store) -> tuple[PersonLine, ...]:
@@ -73,14 +87,12 @@ def add_person(
     return _line(number, details)
 
 
-def erase_person(store: Store, number: int, *, reason: str, person: int = 1) -> PersonLine:
+def erase_person(store: Store, number: int, *, reason: str, person: int = 1) -> ErasedPerson:
     """Forget a person's name and health answers; what the number recorded stays. Needs a reason.
 
     The reason stays in the record for ever: it must not hold the name. Raises NotFound when there
     is nothing to erase, InputError without a reason or with the name in it.
     """
-    from tracker.workflow.accounts import forget_secrets
-
     if not reason.strip():
         raise InputError("An erasure needs a reason.", where="people erase", try_this='--reason "asked for it"')
     with store.write(person=person, action="erase person", reason=reason.strip()) as deed:
@@ -92,5 +104,5 @@ def erase_person(store: Store, number: int, *, reason: str, person: int = 1) -> 
                 try_this='--reason "asked for it"',
             )
         deed.erase_person(number)
-        forget_secrets(deed, number)
-    return PersonLine(number=number, name=None)
+        ended = end_all_of(deed, number)
+    return ErasedPerson(number=number, name=None, ended=ended)

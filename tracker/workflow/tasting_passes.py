@@ -135,12 +135,6 @@ def end_tasting(store: Store, token: str) -> None:
     change_outside_the_record(store, delete(tasters).where(tasters.c.token_hash == _hash(token)))
 
 
-def forget_person(deed: Deed, person: int) -> None:
-    """What an erasure takes along."""
-    for table in (passes, tasters):
-        deed.session.connection().execute(delete(table).where(table.c.person_id == person))
-
-
 def forget_codes(deed: Deed, tasting: int) -> None:
     """What closing takes along. Sessions stay, so that a tablet whose answer comes too late is told so."""
     deed.session.connection().execute(delete(passes).where(passes.c.tasting_id == tasting))

@@ -115,6 +115,7 @@ def test_a_broken_record_ends_with_six(sqlite_kitchen: Path, capsys: pytest.Capt
         ["people", "add"],
         ["people", "list"],
         ["people", "erase"],
+        ["people", "close"],
     ],
 )
 def test_every_help_has_an_example(words: list[str], capsys: pytest.CaptureFixture[str]) -> None:

@@ -91,6 +91,7 @@ def test_without_a_kitchen_each_says_so_and_makes_none(
         ("records", "restore"): ["backup.db", "new.db"],
         ("records", "people", "add"): ["Ada"],
         ("records", "people", "erase"): ["1"],
+        ("records", "people", "close"): ["1", "--reason", "x"],
         ("batch", "log"): ["scones", "1"],
         ("batch", "show"): ["scones", "1"],
         ("batch", "correct"): ["scones", "1", "--oven", "upper", "--reason", "x"],

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable, Sequence
 from typing import Annotated
+from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Request
 from starlette.datastructures import FormData
@@ -13,8 +15,9 @@ from tracker.bench.pages.signing import not_proven
 from tracker.bench.remembered import remembered
 from tracker.errors import InputError, TrackerError
 from tracker.workflow.accounts import ROLES, AccountLine, change_pin, change_role, list_accounts, open_account
+from tracker.workflow.ending import Ended
 from tracker.workflow.kitchens import Store
-from tracker.workflow.people import list_people
+from tracker.workflow.people import PersonLine, list_people
 
 router = APIRouter()
 Owner = Annotated[AccountLine, Depends(needs("owner"))]
@@ -44,7 +47,7 @@ def change(request: Request, who: Owner, form: Form) -> Response:
     if deed is None:
         raise InputError("The form does not say what to do.", where="people", try_this="load the page again")
     try:
-        return keep(request, who, form, lambda store: deed(store, form, who.person), then="/people")
+        return keep(request, who, form, lambda store: deed(store, form, who.person), then=_then(form))
     except TrackerError as error:
         if status_of(error) not in (409, 422):
             raise
@@ -88,6 +91,7 @@ def _show(request: Request, *, status: int = 200, said: str | None = None, name:
         roles=ROLES,
         may=MAY,
         said=said,
+        closed=_closed(request, people),
         name=name,
     )
 
@@ -102,8 +106,27 @@ def _add(store: Store, form: FormData, by: int) -> None:
     open_account(store, number, role, pin, by=by, name=name)
 
 
-def _role(store: Store, form: FormData, by: int) -> None:
-    change_role(store, _number(form) or 0, text(form, "role"), reason=text(form, "reason"), by=by)
+def _role(store: Store, form: FormData, by: int) -> Ended | None:
+    return change_role(store, _number(form) or 0, text(form, "role"), reason=text(form, "reason"), by=by)
+
+
+def _then(form: FormData) -> Callable[[Ended | None], str]:
+    """Back to the page, which says what ended with an account."""
+
+    def then(ended: Ended | None) -> str:
+        return f"/people?closed={text(form, 'person')}&{urlencode(ended.to_json())}" if ended else "/people"
+
+    return then
+
+
+def _closed(request: Request, people: Sequence[PersonLine]) -> str:
+    """The same read back from the address: whose account, and how much ended."""
+    asked = {name: value for name, value in request.query_params.items() if value.isascii() and value.isdigit()}
+    person = next((line for line in people if str(line.number) == asked.get("closed")), None)
+    if person is None:
+        return ""
+    ended = Ended(**{name: int(asked.get(name, "0")[:6]) for name in ("sessions", "tablets", "cards")})
+    return f"The account of {person.name or f'person {person.number}'} is closed. {ended.words()}"
 
 
 def _pin(store: Store, form: FormData, by: int) -> None:

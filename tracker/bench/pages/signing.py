@@ -184,7 +184,7 @@ def _let_in(request: Request, account: AccountLine, kept: list[tuple[str, str]],
         answer = RedirectResponse(after if after not in ("", "/") else home, status_code=303)
     secrets = [(PERSON, begin(store, "person", account.person), SHIFT_LASTS)]
     if not _known(request):
-        secrets.append((TABLET, begin(store, "device", None), TABLET_LASTS))
+        secrets.append((TABLET, begin(store, "device", account.person), TABLET_LASTS))
     for name, token, lasts in secrets:
         answer.set_cookie(
             name,
