@@ -90,6 +90,36 @@ def test_every_page_is_accessible_small_and_quiet_with_targets_for_fingers(table
     assert page.said == []  # the policy of the page would be named here
 
 
+PUSHED = """() => { const box = document.querySelector('.drawn'); const edge = getComputedStyle(box, '::after');
+  return {hidden: Math.round(box.scrollWidth - box.clientWidth), at: box.scrollLeft, edge: edge.content,
+    stays: edge.position, name: box.getAttribute('aria-label'), role: box.getAttribute('role'), tab: box.tabIndex }}"""
+
+
+def test_a_picture_wider_than_a_phone_says_so_and_is_pushed_by_keys_too(tablet):
+    from axe_playwright_python.sync_playwright import Axe
+
+    page = tablet("phone", role="analyst", color_scheme="dark")
+    for path in ("/results?trial=soda", "/batch/one?product=scones&number=13"):
+        page.set_viewport_size(dict(zip(("width", "height"), SIZES["phone"], strict=True)))
+        page.goto(path)
+        words = page.locator(".push").first
+        assert words.inner_text() == "Push the picture sideways to see the rest."
+        assert [(each["id"], each["nodes"][0]["html"]) for each in Axe().run(page).response["violations"]] == []
+        before = page.evaluate(PUSHED)
+        assert before["hidden"] > 100
+        assert (before["at"], before["edge"], before["stays"]) == (0, '""', "sticky")
+        assert (before["role"], before["tab"]) == ("region", 0)
+        assert before["name"].startswith("Picture: ")
+        page.locator(".drawn").first.focus()
+        page.keyboard.press("ArrowRight")
+        page.wait_for_function("() => document.querySelector('.drawn').scrollLeft > 10")
+        for size in ("tablet", "screen"):  # all of it is seen: nothing is said
+            page.set_viewport_size(dict(zip(("width", "height"), SIZES[size], strict=True)))
+            assert not words.is_visible()
+            now = page.evaluate(PUSHED)
+            assert (now["hidden"], now["edge"]) == (0, "none")
+
+
 def test_the_balance_follows_what_is_typed(tablet):
     page = tablet(role="analyst")
     page.goto("/formula?name=soda%20loaf")
