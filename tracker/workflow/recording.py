@@ -66,7 +66,7 @@ def record_run(
     ``values`` are texts such as "rise height=42.5" or "rise height=42.5 41.8" (several
     readings). ``run`` is its three-digit code, or "#7" for the seventh bake. ``correct``
     replaces what stands and needs ``reason``; so do a failed or skipped run and an
-    unlikely value. ``again`` adds a reading beside those that stand. ``seen`` is the value that whoever
+    unlikely value. ``again`` adds a reading beside those that stand. ``seen`` is the value or weight that whoever
     corrects saw standing ("42.5 mm"): what another entered since then is not replaced unseen.
 
     Raises InputError (impossible value, missing reason), Conflict (a value stands there
@@ -97,7 +97,16 @@ def record_run(
             warnings += warnings_of(read, entry)
             written += write_readings(deed, bake, response, read, entry, place)
         grams = write_weighings(
-            deed, found, bake, weighed, person=person, at=entry.at, correct=correct, reason=entry.reason, place=place
+            deed,
+            found,
+            bake,
+            weighed,
+            person=person,
+            at=entry.at,
+            correct=correct,
+            reason=entry.reason,
+            place=place,
+            seen=seen,
         )
         if before == "planned":
             deed.add(TrialState(trial_id=key(found), state="baking", at=entry.at, person_id=entry.person))

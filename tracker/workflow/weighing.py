@@ -31,8 +31,12 @@ def write_weighings(
     correct: bool,
     reason: str,
     place: str,
+    seen: str = "",
 ) -> tuple[tuple[str, float], ...]:
-    """Keep texts such as "baking soda=3.9 g"; returns ingredient and grams as kept."""
+    """Keep texts such as "baking soda=3.9 g"; returns ingredient and grams as kept.
+
+    ``seen`` is the weight that whoever corrects saw standing ("3.8 g"). Raises Conflict where another stands now.
+    """
     asked = list(weighed)
     stands: dict[str, Any] = {row.ingredient: row for row in standing.weighings_of(deed.session, bake)} if asked else {}
     kept = []
@@ -44,6 +48,13 @@ def write_weighings(
                 f"{ingredient} is recorded already: {number_text(before.grams)} g.",
                 where=place,
                 try_this='--correct --reason "…" replaces it',
+            )
+        if seen and (before is None or f"{number_text(before.grams)} g" != seen):
+            now = "nothing" if before is None else f"{number_text(before.grams)} g"
+            raise Conflict(
+                f"Somebody changed it meanwhile; {ingredient} is recorded already: {now}.",
+                where=place,
+                try_this="look at what stands first",
             )
         stands[ingredient] = deed.add(
             Weighing(

@@ -198,6 +198,7 @@ def _weighed(store: Store, person: int, form: FormData, trial: str, code: str) -
         weighed=[f"{text(form, 'ingredient')}={text(form, 'value')}"],
         reason=text(form, "reason"),
         correct=bool(text(form, "reason")),
+        seen=text(form, "seen"),
     )
 
 
