@@ -221,8 +221,8 @@ def _front(front: Front, units: Mapping[str, str]) -> str:
 
     (a, b), (c, d) = at(0), at(-1)
     return (
-        f"doing better in {front.first} is paid for in {front.second}, and the other way round: from "
-        f"{front.first} {a} with {front.second} {b} to {front.first} {c} with {front.second} {d}."
+        f"doing better in {front.first} is paid for in {front.second}, and the other way round: "
+        f"{a} goes with {b}, {c} with {d}."
     )
 
 

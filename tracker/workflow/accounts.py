@@ -182,7 +182,9 @@ def hash_of(pin: str, role: str) -> str:
     least = SHORTEST[role]
     if not least <= len(pin) <= LONGEST:
         raise InputError(
-            f"The PIN of this role has {least} to {LONGEST} signs.", where="PIN", try_this="digits, letters or words"
+            f"The PIN of this role has {least} to {LONGEST} digits or letters.",
+            where="PIN",
+            try_this="a number or some words",
         )
     if pin.casefold() in EASY or len(set(pin)) == 1:
         raise InputError("This PIN is one of the first that are guessed.", where="PIN", try_this="another one")

@@ -79,8 +79,9 @@ def words_of(run: Sequence[AlarmLine]) -> str:
         ANSWERED: f"cause: {last.cause}" + (f"; action: {last.action}" if last.action else "; no action yet"),
         WITHDRAWN: f"withdrawn: {last.reason}",
     }[last.state]
-    numbers = f"{first.number}" if len(run) == 1 else f"{first.number}-{last.number}"
-    return f"{numbers}  {said}  ({became})"
+    # Written as the command takes them: 7, or 7-12.
+    numbers = f"Alarm {first.number}" if len(run) == 1 else f"Alarms {first.number}-{last.number}"
+    return f"{numbers}: {said} ({became})"
 
 
 def alarms_text(lines: Sequence[AlarmLine]) -> str:

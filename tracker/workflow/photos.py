@@ -116,7 +116,9 @@ def keep_photo(
         picture = read_picture(picture)
     words = words.strip()
     if len(words) > MOST_SIGNS:
-        raise InputError(f"The words have at most {MOST_SIGNS} signs.", where="photo", try_this="make them shorter")
+        raise InputError(
+            f"The words have at most {MOST_SIGNS} characters.", where="photo", try_this="make them shorter"
+        )
     if piece is not None and not 1 <= piece <= MOST_PIECES:
         raise InputError("Pieces count from 1.", where="photo", try_this="1")
     with store.write(person=person, action="photo") as deed:

@@ -154,7 +154,7 @@ def _reading(deed: Deed, bake: Bake, response: Response, value: Value, person: i
 def _note(deed: Deed, bake: Bake, said: Said, person: int) -> None:
     words, tags = said.words.strip(), list(dict.fromkeys(" ".join(tag.split()) for tag in said.tags if tag.strip()))
     if max(len(words), *map(len, tags), 0) > LONGEST:
-        raise InputError(f"A note has at most {LONGEST} signs.", where=HERE, try_this="make it shorter")
+        raise InputError(f"A note has at most {LONGEST} characters.", where=HERE, try_this="make it shorter")
     if words or tags:
         told = json.dumps(tags, ensure_ascii=False)
         deed.add(TasteNote(bake_id=key(bake), words=words, tags=told, person_id=person, at=deed.at))

@@ -73,7 +73,7 @@ def set_up_tasting(
         )
     for text in (allergens, words):
         if len(text) > LONGEST:
-            raise InputError(f"A text has at most {LONGEST} signs.", where="tasting", try_this="make it shorter")
+            raise InputError(f"A text has at most {LONGEST} characters.", where="tasting", try_this="make it shorter")
     if not 0 <= rest_s <= MOST_REST_S:
         raise InputError("A rest lasts up to an hour.", where="rest", try_this="60 seconds")
     seed = randbelow(LARGEST_SEED) if seed is None else seed

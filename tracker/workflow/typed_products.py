@@ -48,7 +48,7 @@ def _said(reading: TypedReading) -> str:
             raise InputError(
                 f'The {what} "{words.strip()}" holds a comma, a colon or an equals sign.',
                 where="new product",
-                try_this="other signs",
+                try_this="it without them",
             )
     if not reading.name.strip():
         raise InputError(

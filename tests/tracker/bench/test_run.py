@@ -48,6 +48,13 @@ def rows(store, table):
         return list(session.exec(select(table).order_by(table.id)))
 
 
+def test_each_button_names_its_reading_once(baker):
+    shown = baker.get("/run/soda/104").text
+    assert 'Save<span class="unseen"> rise height</span>' in shown
+    assert "rise height, rise height" not in shown
+    assert re.search(r'<legend>Piece 2<span class="unseen">, crumb score</span>', shown)
+
+
 def test_the_code_on_the_sheet_leads_here(baker):
     assert run_link("soda", "108", "http://127.0.0.1:8030").removeprefix("http://127.0.0.1:8030") == RUN
     page = baker.get(RUN).text

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from sqlmodel import select
 
@@ -66,8 +68,9 @@ def test_a_run_of_one_rule_is_one_line_and_json_holds_each(alarmed):
     text = alarms_text(list_alarms(alarmed, "scones"))
     assert len(text.splitlines()) < len(list_alarms(alarmed, "scones"))
     assert sum(line.number for line in list_alarms(alarmed, "scones")) == sum(
-        number for row in text.splitlines() for number in read_numbers([row.split()[0]])
+        number for row in text.splitlines() for number in read_numbers([row.split()[1].rstrip(":")])
     )
+    assert all(re.match(r"Alarm \d+: batch|Alarms \d+-\d+: batches", row) for row in text.splitlines())
 
 
 def test_an_alarm_whose_ground_was_a_slip_is_withdrawn_and_cannot_be_answered(alarmed):

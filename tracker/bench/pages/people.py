@@ -100,7 +100,7 @@ def _add(store: Store, form: FormData, by: int) -> None:
     """A new person, or somebody known by name, gets a role; both or neither stand."""
     name = text(form, "name")
     if len(name) > LONGEST_NAME:
-        raise InputError(f"A name has at most {LONGEST_NAME} signs.", where="people", try_this="make it shorter")
+        raise InputError(f"A name has at most {LONGEST_NAME} characters.", where="people", try_this="make it shorter")
     number = _number(form) or next((line.number for line in list_people(store) if line.name == name), None)
     role, pin = text(form, "role"), text(form, "pin")
     open_account(store, number, role, pin, by=by, name=name)

@@ -109,7 +109,7 @@ def _done(store: Store, person: int, form: FormData, trial: str, code: str) -> o
     if deed is None:
         raise InputError("The form does not say what to do.", where="this page", try_this="load the page again")
     if any(len(value) > MOST_SIGNS for value in form.values() if isinstance(value, str)):
-        raise InputError(f"A note has at most {MOST_SIGNS} signs.", where="this page", try_this="make it shorter")
+        raise InputError(f"A note has at most {MOST_SIGNS} characters.", where="this page", try_this="make it shorter")
     return deed(store, person, form, trial, code)
 
 
