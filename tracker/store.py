@@ -17,7 +17,7 @@ from functools import cache
 from types import TracebackType
 from typing import Any, Self, TypeVar
 
-from sqlalchemy import Connection, Engine, Insert, Table, event, func, insert, text
+from sqlalchemy import Connection, Engine, Table, event, func, insert, text
 from sqlalchemy.orm import make_transient_to_detached
 from sqlalchemy.orm.attributes import set_committed_value
 from sqlmodel import Session, SQLModel, select
@@ -25,6 +25,7 @@ from sqlmodel import Session, SQLModel, select
 from tracker.audit import (
     FIRST_PREVIOUS_HASH,
     canonical,
+    content_of,
     entry_hash,
     row_content,
     row_key,
@@ -35,6 +36,7 @@ from tracker.chaining import Columns, contents_of, entries_of, write_columns
 from tracker.databases import Place, default_name, engine_for, for_reading, for_writing, place_of, take_turn
 from tracker.errors import NotFound
 from tracker.models import AuditEntry, Kitchen, Person, PersonDetails
+from tracker.prepared import NewRow, Prepared
 from tracker.refusals import in_words
 
 Row = TypeVar("Row", bound=SQLModel)
@@ -72,9 +74,9 @@ class Chain:
 
 # Statements of every deed, made once: building one takes longer than running it.
 _ENTRIES = AuditEntry.__table__  # type: ignore[attr-defined]
-_LAST = select(_ENTRIES.c.sequence, _ENTRIES.c.hash).order_by(_ENTRIES.c.sequence.desc()).limit(1)
-_ZONE = select(Kitchen.__table__.c.zone)  # type: ignore[attr-defined]
-_ENTER = insert(_ENTRIES)
+_LAST = Prepared(select(_ENTRIES.c.sequence, _ENTRIES.c.hash).order_by(_ENTRIES.c.sequence.desc()).limit(1))
+_ZONE = Prepared(select(Kitchen.__table__.c.zone))  # type: ignore[attr-defined]
+_ENTER = Prepared(insert(_ENTRIES))
 
 
 class Deed:
@@ -95,6 +97,7 @@ class Deed:
         chain: Chain | None = None,
     ) -> None:
         self.session = session
+        session.info[DEED] = self
         self.at = at
         self.chain = chain or chain_of(connection)
         self._connection = connection
@@ -120,6 +123,18 @@ class Deed:
         self._enter([self._draft(row)])
         self._failed = False
         return row
+
+    def add_row(self, table: type[SQLModel], **values: Any) -> int:
+        """Store one row told by its columns; its number. A third of the time that ``add`` takes."""
+        row = settled_columns(table, values)
+        replaced = row.get("replaces_id")
+        old = self.session.get(table, replaced) if replaced is not None else None
+        self._failed = True
+        self.session.flush()
+        number = _new(table.__table__).store(self._connection, row)  # type: ignore[attr-defined]
+        self._enter([_drafted(table, number, content_of(table, {"id": number, **row}), old)])
+        self._failed = False
+        return number
 
     def add_many(self, rows: Iterable[Row]) -> list[Row]:
         """Store rows in this order; their numbers are filled in."""
@@ -221,10 +236,10 @@ class Deed:
     def _write_entries(self) -> None:
         """Those of several rows at once; nothing of a deed stands before its end."""
         if self._entries:
-            self._connection.execute(_ENTER, self._entries)
+            _ENTER.run_many(self._connection, self._entries)
             self._entries = []
 
-    def only_through_add(self, session: Any, context: Any, instances: Any) -> None:
+    def only_through_add(self, session: Any) -> None:
         """Refuse rows that would be stored, changed or removed without an audit entry: our own mistake."""
         for row in (*session.new, *session.deleted, *(row for row in session.dirty if session.is_modified(row))):
             if id(row) not in self._expected:
@@ -246,9 +261,9 @@ def _drafted(
 
 def chain_of(connection: Connection) -> Chain:
     """Where the chain of audit entries stands in this transaction."""
-    last = connection.execute(_LAST).one_or_none()
-    zone = connection.execute(_ZONE).scalar() or "UTC"
-    return Chain(zone=zone, sequence=last[0], head=last[1]) if last else Chain(zone, 0, FIRST_PREVIOUS_HASH)
+    last, kitchen = _LAST.first(connection), _ZONE.first(connection)
+    zone = kitchen.zone if kitchen else "UTC"
+    return Chain(zone=zone, sequence=last.sequence, head=last.hash) if last else Chain(zone, 0, FIRST_PREVIOUS_HASH)
 
 
 def _insert(connection: Connection, row: SQLModel) -> None:
@@ -258,9 +273,9 @@ def _insert(connection: Connection, row: SQLModel) -> None:
     own = table.autoincrement_column
     if own is not None and values[own.key] is None:
         del values[own.key]
-    number = connection.execute(_insert_into(table), values).inserted_primary_key
-    if own is not None and number is not None:
-        set_committed_value(row, own.key, number[0])
+        set_committed_value(row, own.key, _new(table).store(connection, values))
+    else:
+        _inserting(table).run(connection, values)
 
 
 def _next_numbers(connection: Connection, table: Table, count: int) -> list[int]:
@@ -273,8 +288,35 @@ def _next_numbers(connection: Connection, table: Table, count: int) -> list[int]
 
 
 @cache
-def _insert_into(table: Table) -> Insert:
-    return insert(table)
+def _inserting(table: Table) -> Prepared:
+    return Prepared(insert(table))
+
+
+@cache
+def _new(table: Table) -> NewRow:
+    return NewRow(table)
+
+
+class ReadingSession(Session):
+    """Stores nothing."""
+
+
+class WritingSession(Session):
+    """Stores what comes through its deed; ``info[DEED]``."""
+
+
+DEED = "the deed of a session"
+
+
+@event.listens_for(ReadingSession, "before_flush")
+def _refuse_to_flush(session: Any, context: Any, instances: Any) -> None:
+    """A reading session stores nothing: our own mistake."""
+    raise RuntimeError("A reading session was asked to write; use Store.write.")
+
+
+@event.listens_for(WritingSession, "before_flush")
+def _only_through_add(session: Any, context: Any, instances: Any) -> None:
+    session.info[DEED].only_through_add(session)
 
 
 class Store:
@@ -300,8 +342,7 @@ class Store:
         """A session that sees one state and cannot write."""
         with in_words(self.place.shown), self.engine.connect() as connection:
             for_reading(connection)
-            with connection.begin() as transaction, Session(connection, expire_on_commit=False) as session:
-                event.listen(session, "before_flush", refuse_to_flush)
+            with connection.begin() as transaction, ReadingSession(connection, expire_on_commit=False) as session:
                 try:
                     yield session
                 finally:
@@ -316,7 +357,7 @@ class Store:
         """
         with in_words(self.place.shown), self.engine.connect() as connection:
             for_writing(connection)
-            with connection.begin(), Session(connection, expire_on_commit=False) as session:
+            with connection.begin(), WritingSession(connection, expire_on_commit=False) as session:
                 take_turn(connection)
                 if person is not None and session.get(Person, int(person)) is None:
                     raise NotFound(
@@ -325,7 +366,6 @@ class Store:
                         try_this="crumbwise records people list",
                     )
                 deed = Deed(session, connection, person=person, action=action, reason=reason, at=self.stamp())
-                event.listen(session, "before_flush", deed.only_through_add)
                 yield deed
                 deed.finish()
 
@@ -339,11 +379,6 @@ class Store:
         self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
     ) -> None:
         self.close()
-
-
-def refuse_to_flush(session: Any, context: Any, instances: Any) -> None:
-    """A reading session stores nothing: our own mistake."""
-    raise RuntimeError("A reading session was asked to write; use Store.write.")
 
 
 def open_kitchen(

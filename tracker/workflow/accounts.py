@@ -18,6 +18,7 @@ from tracker.bench_tables import Account, secrets
 from tracker.current import standing
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.models import Person, PersonDetails
+from tracker.prepared import Prepared
 from tracker.store import Deed, Store
 from tracker.workflow.ending import Ended, end_all_of, end_sessions
 from tracker.workflow.lookup import key
@@ -39,7 +40,7 @@ EASY = frozenset(
 
 
 def _account_of_one() -> Select[Any]:
-    """The row of a person that nothing replaces, with their name; asked by every request, so made once."""
+    """The row of a person that nothing replaces, with their name; asked by every request."""
     rows, names = Account.__table__, PersonDetails.__table__  # type: ignore[attr-defined]
     later = rows.alias()
     return (
@@ -51,7 +52,7 @@ def _account_of_one() -> Select[Any]:
     )
 
 
-_ACCOUNT = _account_of_one()
+_ACCOUNT = Prepared(_account_of_one())
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,7 +85,7 @@ def account_of(store: Store, person: int) -> AccountLine | None:
 
 def account_in(session: Session, person: int) -> AccountLine | None:
     """The same within a session that reads other things too."""
-    found = session.connection().execute(_ACCOUNT, {"person": person}).first()
+    found = _ACCOUNT.first(session.connection(), person=person)
     if found is None or found.role == "none":
         return None
     return AccountLine(person=person, name=found.name or f"person {person}", role=found.role)

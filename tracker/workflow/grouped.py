@@ -15,7 +15,7 @@ from contextlib import contextmanager
 from queue import SimpleQueue
 from typing import Any, TypeVar
 
-from sqlalchemy import Connection, event
+from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
@@ -23,14 +23,16 @@ from tracker.databases import for_writing, take_turn
 from tracker.errors import NotFound
 from tracker.migrations import require_known, version_of
 from tracker.models import Person
+from tracker.prepared import plainly
 from tracker.refusals import in_words, refusal
-from tracker.store import Chain, Deed, Store, refuse_to_flush
+from tracker.store import Chain, Deed, ReadingSession, Store, WritingSession
 from tracker.workflow.lookup import FOUND
 
 T = TypeVar("T")
 MOST_AT_ONCE = 100
 MOST_FOUND = 10_000
 TAKE_BACK = "ROLLBACK TO SAVEPOINT deed"
+_JOINED: dict[str, Any] = {"expire_on_commit": False, "join_transaction_mode": "rollback_only"}
 
 
 class _Together(Store):
@@ -51,8 +53,7 @@ class _Together(Store):
     @contextmanager
     def read(self) -> Iterator[Session]:
         """Sees what the deeds before it wrote: they stand, or all of the group falls."""
-        with in_words(self.place.shown), _joined(self.joined) as session:
-            event.listen(session, "before_flush", refuse_to_flush)
+        with in_words(self.place.shown), ReadingSession(self.joined, **_JOINED) as session:
             yield session
 
     @contextmanager
@@ -60,13 +61,12 @@ class _Together(Store):
         connection = self.joined
         inner = connection.begin_nested() if self.wrote else self._all_of_the_deed()
         self.wrote = True
-        with in_words(self.place.shown), inner, _joined(connection) as session:
+        with in_words(self.place.shown), inner, WritingSession(connection, **_JOINED) as session:
             self._require(session, None if person is None else int(person))
             session.info[FOUND] = self._found
             deed = Deed(
                 session, connection, person=person, action=action, reason=reason, at=self.stamp(), chain=self._chain
             )
-            event.listen(session, "before_flush", deed.only_through_add)
             yield deed
             deed.finish()
         self._chain = deed.chain  # of a deed that failed it is as before
@@ -78,7 +78,7 @@ class _Together(Store):
             yield
         except BaseException:
             if _is_open(self.joined):
-                self.joined.exec_driver_sql(TAKE_BACK)
+                plainly(self.joined, TAKE_BACK)
             raise
 
     def _require(self, session: Session, person: int | None) -> None:
@@ -113,10 +113,6 @@ def _first_reason(error: BaseException, shown: str) -> BaseException:
             reason = refusal(earlier.orig or earlier, shown)
         earlier = earlier.__context__
     return reason
-
-
-def _joined(connection: Connection) -> Session:
-    return Session(connection, expire_on_commit=False, join_transaction_mode="rollback_only")
 
 
 class GroupWriter:
@@ -210,15 +206,15 @@ class GroupWriter:
             together = _Together(self.store, connection, self._found)
             for deed, answer in group:
                 # A deed of several writes stands or falls as a whole, with its key.
-                connection.exec_driver_sql("SAVEPOINT deed")
+                plainly(connection, "SAVEPOINT deed")
                 together.wrote = False
                 try:
                     done.append((answer, deed(together)))
                 except Exception as error:  # it is taken back; the others go on
                     if not _is_open(connection):
                         raise _first_reason(error, self.store.place.shown) from error
-                    connection.exec_driver_sql(TAKE_BACK)
+                    plainly(connection, TAKE_BACK)
                     if together.wrote:
                         together.forget()
                     answer.set_exception(error)
-                connection.exec_driver_sql("RELEASE SAVEPOINT deed")
+                plainly(connection, "RELEASE SAVEPOINT deed")

@@ -16,6 +16,7 @@ from tracker.current import find_trial
 from tracker.errors import Conflict, NotFound
 from tracker.intake.spreadsheet import nearest
 from tracker.models import Bake, Response, Run, Trial, TrialState
+from tracker.prepared import Prepared
 from tracker.workflow import standing
 
 __all__ = [
@@ -36,9 +37,11 @@ __all__ = [
 
 FOUND = "found before"  # key of Session.info: a dict of rows that never change
 _STATES = TrialState.__table__  # type: ignore[attr-defined]
-_STATE = select(_STATES.c.state).where(_STATES.c.trial_id == bindparam("trial")).order_by(_STATES.c.id.desc()).limit(1)
+_STATE = Prepared(
+    select(_STATES.c.state).where(_STATES.c.trial_id == bindparam("trial")).order_by(_STATES.c.id.desc()).limit(1)
+)
 _RUNS = Run.__table__  # type: ignore[attr-defined]
-_RUN = select(_RUNS).where(_RUNS.c.trial_id == bindparam("trial"), _RUNS.c.code == bindparam("code"))
+_RUN = Prepared(select(_RUNS).where(_RUNS.c.trial_id == bindparam("trial"), _RUNS.c.code == bindparam("code")))
 
 
 def trial_and_run(session: Session, name: str, word: str) -> tuple[Trial, Run]:
@@ -47,7 +50,7 @@ def trial_and_run(session: Session, name: str, word: str) -> tuple[Trial, Run]:
     known = kept.get((name, word))
     if known is None:
         trial = kept.get(name) or kept.setdefault(name, find_trial(session, name))
-        run = session.connection().execute(_RUN, {"trial": trial.id, "code": word.strip()}).one_or_none()
+        run = _RUN.first(session.connection(), trial=trial.id, code=word.strip())
         known = kept[name, word] = trial, run or find_run(runs_of(session, trial), word, trial=trial.name)
     return cast("tuple[Trial, Run]", known)
 
@@ -128,7 +131,8 @@ def find_response(responses: Sequence[Response], name: str, *, trial: str) -> Re
 
 def state_of(session: Session, trial: Trial) -> str:
     """planned, baking, closed or reopened."""
-    return session.connection().execute(_STATE, {"trial": trial.id}).scalar() or "planned"
+    said = _STATE.first(session.connection(), trial=trial.id)
+    return said.state if said else "planned"
 
 
 def refuse_closed(session: Session, trial: Trial) -> str:

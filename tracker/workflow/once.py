@@ -19,15 +19,18 @@ from sqlmodel import Session
 
 from tracker.bench_tables import keys
 from tracker.errors import InputError
+from tracker.prepared import Prepared
 from tracker.store import Deed, Store, as_stamp, chain_of
 from tracker.workflow.signed_in import change_outside_the_record
 
 T = TypeVar("T")
 # Made once: building a statement takes longer than running it.
-_STANDS = select(keys).where(keys.c.key == bindparam("wanted"))
-_KEEP = text(
-    'INSERT INTO bench_key ("key", payload_hash, person_id, at) VALUES (:key, :payload_hash, :person_id, :at) '
-    'ON CONFLICT ("key") DO NOTHING'
+_STANDS = Prepared(select(keys).where(keys.c.key == bindparam("wanted")))
+_KEEP = Prepared(
+    text(
+        'INSERT INTO bench_key ("key", payload_hash, person_id, at) VALUES (:key, :payload_hash, :person_id, :at) '
+        'ON CONFLICT ("key") DO NOTHING'
+    )
 )
 KEPT = timedelta(days=90)
 LONGEST = 80
@@ -72,7 +75,7 @@ class OnceStore(Store):
             if not self.at:
                 connection = deed.session.connection()
                 row = {"key": self._key, "payload_hash": self._digest, "person_id": self._person, "at": deed.at}
-                if not connection.execute(_KEEP, row).rowcount:
+                if not _KEEP.run(connection, row).rowcount:
                     self._refuse_again(connection)
             yield deed
         self.at = self.at or deed.at
@@ -115,7 +118,7 @@ def forget_old_keys(store: Store) -> None:
 
 
 def _look(connection: Connection, key: str, digest: str) -> str | None:
-    row = connection.execute(_STANDS, {"wanted": key}).one_or_none()
+    row = _STANDS.first(connection, wanted=key)
     if row is None:
         return None
     if row.payload_hash != digest:

@@ -44,7 +44,7 @@ def piece_id(deed: Deed, bake: Bake, number: int | None) -> int | None:
         raise InputError(
             f"Pieces count from 1 to {MOST_PIECES:,}.", where="piece", try_this="the number of the piece in its row"
         )
-    return piece_numbered(deed.session, bake, number) or deed.add(Piece(bake_id=key(bake), number=number)).id
+    return piece_numbered(deed.session, bake, number) or deed.add_row(Piece, bake_id=key(bake), number=number)
 
 
 def split_value(text: str) -> tuple[str, str]:
@@ -170,19 +170,18 @@ def _refuse_second(
 
 def _add(deed: Deed, bake: Bake, response: Response, value: Value, entry: Entry, piece: int | None) -> Written:
     repeat = entry.repeat or _next_repeat(deed.session, bake, response, piece)
-    deed.add(
-        Reading(
-            bake_id=key(bake),
-            piece_id=piece_id(deed, bake, piece),
-            response_id=response.id,
-            response=response.name,
-            repeat=repeat,
-            value=value.value,
-            implausible=bool(value.warning),
-            person_id=entry.person,
-            at=entry.at,
-            reason=entry.reason if value.warning else "",
-        )
+    deed.add_row(
+        Reading,
+        bake_id=key(bake),
+        piece_id=piece_id(deed, bake, piece),
+        response_id=response.id,
+        response=response.name,
+        repeat=repeat,
+        value=value.value,
+        implausible=bool(value.warning),
+        person_id=entry.person,
+        at=entry.at,
+        reason=entry.reason if value.warning else "",
     )
     return _written(response, value.value, piece, repeat, implausible=bool(value.warning))
 

@@ -109,7 +109,7 @@ def record_run(
             seen=seen,
         )
         if before == "planned":
-            deed.add(TrialState(trial_id=key(found), state="baking", at=entry.at, person_id=entry.person))
+            deed.add_row(TrialState, trial_id=key(found), state="baking", at=entry.at, person_id=entry.person)
     return Recorded(
         trial=found.name,
         run=its_run.code,
@@ -231,16 +231,15 @@ def _write_outcome(
             f"The run is recorded as {before.state}{why}.", where=place, try_this='--correct --reason "…" replaces that'
         )
     changed = before is not None and before.state != state
-    deed.add(
-        Outcome(
-            bake_id=key(bake),
-            state=state,
-            reason=entry.reason if state != "done" or changed else "",
-            deviations=deviations or (before.deviations if before else ""),
-            oven_temperature_c=oven if oven is not None else (before.oven_temperature_c if before else None),
-            person_id=entry.person,
-            at=entry.at,
-            replaces_id=before.id if before else None,
-        )
+    deed.add_row(
+        Outcome,
+        bake_id=key(bake),
+        state=state,
+        reason=entry.reason if state != "done" or changed else "",
+        deviations=deviations or (before.deviations if before else ""),
+        oven_temperature_c=oven if oven is not None else (before.oven_temperature_c if before else None),
+        person_id=entry.person,
+        at=entry.at,
+        replaces_id=before.id if before else None,
     )
     return state

@@ -17,6 +17,7 @@ from sqlmodel import Session
 
 from tracker.bench_tables import sessions
 from tracker.databases import for_writing, take_turn
+from tracker.prepared import Prepared
 from tracker.refusals import in_words
 from tracker.store import Store, as_stamp
 from tracker.taste_tables import tasters
@@ -25,8 +26,10 @@ TABLET_LASTS = timedelta(days=90)
 SHIFT_LASTS = timedelta(hours=16)
 IDLE = timedelta(hours=3)
 _SEEN_EVERY = timedelta(minutes=1)
-# Asked by every request, so made once.
-_STANDS = select(sessions).where((sessions.c.token_hash == bindparam("hash")) & (sessions.c.kind == bindparam("of")))
+# Asked by every request.
+_STANDS = Prepared(
+    select(sessions).where((sessions.c.token_hash == bindparam("hash")) & (sessions.c.kind == bindparam("of")))
+)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,7 +79,7 @@ def standing_in(session: Session, kind: str, token: str, now: datetime) -> Stand
     """The same within a session that reads other things too; if ``due``, ``saw`` is called when it is closed."""
     if not token or len(token) > 100:
         return None
-    row = session.connection().execute(_STANDS, {"hash": _hash(token), "of": kind}).one_or_none()
+    row = _STANDS.first(session.connection(), hash=_hash(token), of=kind)
     if row is None or row.ends_at < as_stamp(now):
         return None
     seen = datetime.fromisoformat(row.seen_at)

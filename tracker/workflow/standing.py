@@ -9,19 +9,20 @@ from __future__ import annotations
 
 from typing import Any, TypeVar, cast
 
-from sqlalchemy import Select, bindparam, select
+from sqlalchemy import bindparam, select
 from sqlmodel import Session
 
 from tracker.current import standing
 from tracker.models import Bake, Outcome, Piece, Reading, Run, Weighing
+from tracker.prepared import Prepared
 
 Row = TypeVar("Row", Reading, Outcome, Weighing)
 
 
-def _of(table: Any, column: str) -> Select[Any]:
-    """Rows with the columns of a table, in order of entry; made once, since that takes longer than to run it."""
+def _of(table: Any, column: str) -> Prepared:
+    """Rows with the columns of a table, in order of entry."""
     columns = table.__table__.c
-    return select(table.__table__).where(columns[column] == bindparam("of")).order_by(columns.id)
+    return Prepared(select(table.__table__).where(columns[column] == bindparam("of")).order_by(columns.id))
 
 
 _BAKES, _PIECES = _of(Bake, "run_id"), _of(Piece, "bake_id")
@@ -30,11 +31,11 @@ _OF_BAKE = {table: _of(table, "bake_id") for table in (Reading, Outcome, Weighin
 
 def bake_of(session: Session, run: Run) -> Bake | None:
     """The bake that carries out a run; None before it is baked."""
-    return cast("Bake | None", session.connection().execute(_BAKES, {"of": run.id}).first())
+    return cast("Bake | None", _BAKES.first(session.connection(), of=run.id))
 
 
 def _standing(session: Session, table: type[Row], bake: Bake) -> list[Row]:
-    return standing(cast("list[Row]", session.connection().execute(_OF_BAKE[table], {"of": bake.id}).all()))
+    return standing(cast("list[Row]", _OF_BAKE[table].all(session.connection(), of=bake.id)))
 
 
 def readings_of(session: Session, bake: Bake) -> list[Reading]:
@@ -52,5 +53,5 @@ def weighings_of(session: Session, bake: Bake) -> list[Weighing]:
 
 def pieces_of(session: Session, bake: Bake) -> dict[int, Piece]:
     """Piece number → piece."""
-    found = cast("list[Piece]", session.connection().execute(_PIECES, {"of": bake.id}).all())
+    found = cast("list[Piece]", _PIECES.all(session.connection(), of=bake.id))
     return {piece.number: piece for piece in found}
