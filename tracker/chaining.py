@@ -8,12 +8,12 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Mapping, Sequence
-from functools import cache
 from itertools import repeat
 from json.encoder import encode_basestring
 from typing import Any
 
 from sqlalchemy import Connection, Dialect, Table
+from sqlalchemy.types import TypeEngine
 
 from tracker.audit import canonical, kept
 
@@ -75,13 +75,31 @@ def write_columns(connection: Connection, table: Table, columns: Columns, count:
     """Insert ``count`` rows in their order."""
     if count >= MANY and connection.dialect.name == "sqlite":
         connection.exec_driver_sql(f"PRAGMA cache_size={ROOM}")
-    rows = zip(*(value if isinstance(value, list) else repeat(value, count) for value in columns.values()), strict=True)
-    connection.exec_driver_sql(_insert(connection.dialect, table, tuple(columns)), list(rows))
+    own = {name: value for name, value in columns.items() if not _stands_in_text(value)}
+    rows = zip(*(value if isinstance(value, list) else repeat(value, count) for value in own.values()), strict=True)
+    connection.exec_driver_sql(_insert(connection.dialect, table, columns), list(rows))
 
 
-@cache
-def _insert(dialect: Dialect, table: Table, names: tuple[str, ...]) -> str:
+def _stands_in_text(value: Any) -> bool:
+    """May a value that all rows share stand in the statement itself? It need not be handed over again for each."""
+    return value is None or isinstance(value, str | int)
+
+
+def _insert(dialect: Dialect, table: Table, columns: Columns) -> str:
     quote = dialect.identifier_preparer.quote
-    marks = ["?" if dialect.paramstyle == "qmark" else "%s"] * len(names)
-    named = ", ".join(map(quote, names))
-    return f"INSERT INTO {quote(table.name)} ({named}) VALUES ({', '.join(marks)})"  # noqa: S608
+    names = ", ".join(map(quote, columns))
+    mark = "?" if dialect.paramstyle == "qmark" else "%s"
+    values = [
+        _written(table.c[name].type, value, dialect) if _stands_in_text(value) else mark
+        for name, value in columns.items()
+    ]
+    return f"INSERT INTO {quote(table.name)} ({names}) VALUES ({', '.join(values)})"  # noqa: S608
+
+
+def _written(kind: TypeEngine[Any], value: Any, dialect: Dialect) -> str:
+    """A value in SQL, in quotes where it needs them."""
+    if value is None:
+        return "NULL"
+    write = kind.dialect_impl(dialect).literal_processor(dialect)
+    assert write is not None, kind
+    return str(write(value))

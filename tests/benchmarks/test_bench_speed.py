@@ -21,16 +21,15 @@ import time
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
-from datetime import date, timedelta
 from http.client import HTTPConnection
 from pathlib import Path
 from urllib.parse import urlencode
 
 import pytest
-from sqlmodel import col, func, select
+from sqlmodel import col, select
 
 from tracker.bench.kit import PERSON, TABLET
-from tracker.models import AuditEntry, Batch, Person, Reading, Response, Run, Trial, TrialState
+from tracker.models import Batch, Reading, Response, Run, Trial, TrialState
 from tracker.store import Store, open_kitchen
 from tracker.workflow.accounts import open_account
 from tracker.workflow.people import add_person
@@ -343,64 +342,3 @@ def timed_page(path: str, cookie: str, port: int, bare_port: int, values: dict) 
     for line in lines.values():
         line.close()
     return size, statistics.median(seconds[port]), statistics.median(seconds[bare_port]), first
-
-
-BATCHES, PER_BATCH, SINGLE = 5_000, 3, 60
-
-
-def test_a_seasons_spreadsheet_beside_a_commit_per_row(tmp_path: Path) -> None:
-    """A file with 5,000 batches of three readings, beside its rows recorded one by one into the same tables.
-
-    A commit alone is timed, and the way a person goes (each batch judged when it is logged). The import writes nine
-    rows with their audit entries for each batch and judges the whole log at its end. A hundred times faster than the
-    commits was aimed at and is not reached: hashing the entries takes longer than a twentieth of a commit.
-    """
-    from tracker.workflow.batch_import import import_batches
-    from tracker.workflow.products import add_product
-    from tracker.workflow.quick_entry import log_batch
-
-    lines = ["batch,date,rise height (mm)"]
-    for at in range(BATCHES):
-        day = date(2010, 1, 1) + timedelta(days=at)
-        lines += [f"B{at:05},{day},{40 + (at + place) % 5}.{(at * place) % 10}" for place in range(1, PER_BATCH + 1)]
-    sheet = tmp_path / "season.csv"
-    sheet.write_text("\n".join(lines), encoding="utf-8")
-    with open_kitchen(str(tmp_path / "import.db"), create=True) as store:
-        add_product(store, "scones", responses=["rise height:unit=mm"])
-        whole = timed(lambda: import_batches(store, "scones", sheet)) / BATCHES
-        with store.read() as session:
-            assert session.exec(select(func.count()).select_from(Reading)).one() == BATCHES * PER_BATCH
-            written = session.exec(select(func.count()).select_from(AuditEntry)).one() / BATCHES
-        by_hand = (
-            timed(
-                lambda: [
-                    log_batch(
-                        store,
-                        "scones",
-                        f"H{at}",
-                        at=f"2024-01-{at + 1:02}T05:30:00Z",
-                        readings=["rise height=41; 42; 43"],
-                    )
-                    for at in range(20)
-                ]
-            )
-            / 20
-        )
-        single = timed(lambda: [add_one(store) for _ in range(SINGLE)]) / SINGLE
-    print(
-        f"\na batch of the import {1e3 * whole:.2f} ms ({written:.1f} rows); a row in a commit of its own"
-        f" {1e3 * single:.2f} ms: {written * single / whole:.0f} times; logged by hand {1e3 * by_hand:.0f} ms:"
-        f" {by_hand / whole:.0f} times"
-    )
-    assert written * single > 5 * whole
-
-
-def add_one(store: Store) -> None:
-    with store.write(person=1, action="add person") as deed:
-        deed.add(Person(made_at=deed.at))
-
-
-def timed(work) -> float:
-    begun = time.perf_counter()
-    work()
-    return time.perf_counter() - begun

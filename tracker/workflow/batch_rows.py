@@ -26,7 +26,7 @@ WHEN = ("baked at", "date", "time")
 MOST_PIECES = 10_000
 
 
-@dataclass
+@dataclass(slots=True)
 class _Batch:
     """A batch as its rows tell it; ``readings`` maps response -> piece -> value, ``sizes`` likewise.
 
@@ -60,14 +60,16 @@ class BatchRows:
     def __post_init__(self) -> None:
         cells = zip(*self.sheet.rows, strict=True)
         self._cells = {column: _clean(texts) for column, texts in zip(self.sheet.header, cells, strict=True)}
+        self._own_cells = {name: self._cells[column] for name, column in self.columns.own.items()}
+        self._scales = {response.name: response.scale for response in self.responses}
         self._measured: dict[str, float] = {}  # what a text was read as: in a season the same numbers come back
-        self._named = {response.name: response for response in self.responses}
 
     def read(self) -> list[BatchEntry]:
         """Every batch in the order of the file. Look at ``errors`` before using any."""
-        told = [self._cells[column] for name in (*DETAILS, *WHEN) if (column := self.columns.own.get(name))]
+        told = [self._own_cells[name] for name in (*DETAILS, *WHEN) if name in self._own_cells]
         told += [self._cells[column] for column in self.columns.lots.values()]
-        rows = zip(self._cells[self.columns.own["batch"]], zip(*told, strict=True), strict=True)
+        long = self.columns.long
+        rows = zip(self._own_cells["batch"], zip(*told, strict=True), strict=True)
         for index, (number, said) in enumerate(rows):
             batch = self._batch(index, number)
             if batch is not None:
@@ -78,7 +80,10 @@ class BatchRows:
                     self._lots(index, batch)
                     if len(self.errors) == before:
                         batch.said = said
-                self._readings(index, batch)
+                if long:
+                    self._named_reading(index, batch)
+                else:
+                    self._readings(index, batch)
         entries = [self._entry(batch) for batch in self._batches.values()]
         self._clock(entries)
         return entries
@@ -90,7 +95,8 @@ class BatchRows:
         return "" if column is None else self._cells[column][index]
 
     def _own(self, index: int, name: str) -> str:
-        return self._cell(index, self.columns.own.get(name))
+        cells = self._own_cells.get(name)
+        return "" if cells is None else cells[index]
 
     def _error(self, index: int, column: str | None, what: str, try_this: str) -> None:
         place = self.sheet.places[index]
@@ -119,7 +125,7 @@ class BatchRows:
         return self._batches[number]
 
     def _details(self, index: int, batch: _Batch) -> None:
-        told = {name: self._own(index, name) for name in DETAILS}
+        told = {name: self._own_cells[name][index] for name in DETAILS if name in self._own_cells}
         when = self._own(index, "baked at") or " ".join(
             part for part in (self._own(index, "date"), self._own(index, "time")) if part
         )
@@ -146,54 +152,56 @@ class BatchRows:
                 "give all rows of a batch the same, or the later batch a number of its own",
             )
 
-    def _readings(self, index: int, batch: _Batch) -> None:
-        if self.columns.long:
-            name = self._own(index, "response")
-            column = self.columns.own["response"]
-            if not name:
-                self._error(index, column, "The row names no response.", "write which response was read")
-                return
-            try:
-                response = find_response(self.responses, name, product=self.product)
-            except TrackerError as wrong:
-                self._error(index, column, wrong.what, wrong.try_this)
-                return
-            self._reading(index, batch, response, self.columns.own["value"], self.columns.own.get("size"))
+    def _named_reading(self, index: int, batch: _Batch) -> None:
+        name = self._own(index, "response")
+        column = self.columns.own["response"]
+        if not name:
+            self._error(index, column, "The row names no response.", "write which response was read")
             return
-        for name, column in self.columns.responses.items():
-            self._reading(index, batch, self._named[name], column, self.columns.sizes.get(name))
-
-    def _reading(
-        self, index: int, batch: _Batch, response: LoggedResponse, column: str, size_column: str | None
-    ) -> None:
-        text, size = self._cell(index, column), self._cell(index, size_column)
-        if not text:
-            return
-        counted = response.scale != "measured"
         try:
-            if not counted:
-                value, out_of = self._measured.get(text), None
-                if value is None:
-                    value = self._measured[text] = read_measured(text, what=response.name)
-            else:
-                typed = text if "/" in text or " of " in text else f"{text}/{size}"
-                (read,) = read_pieces(typed, scale=response.scale, what=response.name)
-                value, out_of = read.value, read.size
+            response = find_response(self.responses, name, product=self.product).name
         except TrackerError as wrong:
             self._error(index, column, wrong.what, wrong.try_this)
             return
-        piece = self._piece(index, batch, response.name)
+        self._reading(index, batch, response, self.columns.own["value"], self.columns.own.get("size"))
+
+    def _readings(self, index: int, batch: _Batch) -> None:
+        for name, column in self.columns.responses.items():
+            self._reading(index, batch, name, column, self.columns.sizes.get(name))
+
+    def _reading(self, index: int, batch: _Batch, response: str, column: str, size_column: str | None) -> None:
+        text = self._cells[column][index]
+        if not text:
+            return
+        try:
+            value, out_of = self._read(response, text, self._cell(index, size_column))
+        except TrackerError as wrong:
+            self._error(index, column, wrong.what, wrong.try_this)
+            return
+        piece = self._piece(index, batch, response)
         if piece is None:
             return
-        readings = batch.readings.setdefault(response.name, {})
+        readings = batch.readings.setdefault(response, {})
         if piece in readings:
             self._error(
-                index, column, f"Piece {piece} of batch {batch.number} has {response.name} already.", "count the pieces"
+                index, column, f"Piece {piece} of batch {batch.number} has {response} already.", "count the pieces"
             )
             return
         readings[piece] = value
         if out_of is not None:
-            batch.sizes.setdefault(response.name, {})[piece] = out_of
+            batch.sizes.setdefault(response, {})[piece] = out_of
+
+    def _read(self, response: str, text: str, size: str) -> tuple[float, float | None]:
+        """The value in a cell, and of a count what it was taken out of."""
+        scale = self._scales[response]
+        if scale != "measured":
+            typed = text if "/" in text or " of " in text else f"{text}/{size}"
+            (read,) = read_pieces(typed, scale=scale, what=response)
+            return read.value, read.size
+        known = self._measured.get(text)
+        if known is None:
+            known = self._measured[text] = read_measured(text, what=response)
+        return known, None
 
     def _piece(self, index: int, batch: _Batch, response: str) -> int | None:
         text = self._own(index, "piece")
