@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from analysis.words.numbers import kept_together, start
 from tracker.errors import Conflict
-from tracker.workflow.next_bakes import Proposal, proposals_of
+from tracker.workflow.next_bakes import Proposal, Settings, proposals_of, runs_to_come
 from tracker.workflow.reporting import answer_for_report, page_of, report_page, told_of
 from tracker.workflow.what_if import Asked, settings_asked
 
@@ -24,7 +24,10 @@ __all__ = ["Results", "add_proposed", "kept_together", "results_of", "start", "s
 
 @dataclass(frozen=True, kw_only=True)
 class Results:
-    """An answer and its first page: ``sections`` are the answer and the picture, ``asked`` the "what if" settings."""
+    """An answer and its first page: ``sections`` are the answer and the picture, ``asked`` the "what if" settings.
+
+    ``to_come`` are the settings of the runs that are planned and not read yet.
+    """
 
     trial: str
     answer: TrialAnalysis
@@ -32,11 +35,30 @@ class Results:
     cautions: tuple[str, ...]
     next_bakes: tuple[Proposal, ...]
     asked: tuple[Asked, ...]
+    to_come: tuple[Settings, ...] = ()
 
-    def can_add(self, proposal: Proposal) -> bool:
+    def is_whole(self, proposal: Proposal) -> bool:
         """Does the proposal name bakes, and every setting of them?"""
         factors = {factor.name for factor in self.answer.analysis.question.factors}
         return bool(proposal.treatments) and all(factors <= set(each) for each in proposal.treatments)
+
+    def can_add(self, proposal: Proposal) -> bool:
+        """Can its bakes be planned by a tap, and do not all of them stand in the plan already?"""
+        return self.is_whole(proposal) and proposal.planned(self.to_come) < proposal.wanted
+
+    def about_adding(self, proposal: Proposal) -> str:
+        """What stands in the plan already, and what is left after one tap; "" where the button says it all."""
+        planned = proposal.planned(self.to_come)
+        left = proposal.wanted - planned - proposal.adds
+        if not planned and left <= 0:
+            return ""
+        already = f"{planned} of these bakes {'stands' if planned == 1 else 'stand'} in the plan and "
+        already += f"{'is' if planned == 1 else 'are'} not read yet."
+        if planned >= proposal.wanted:
+            return already
+        once = "one of each treatment" if proposal.times == 1 else f"{proposal.times} of each treatment"
+        one_tap = f"One tap adds {proposal.adds}, {once}" + (f"; about {left} then remain." if left > 0 else ".")
+        return f"{already} {one_tap}" if planned else one_tap
 
     def whole(self) -> Page:
         """Every part of the kitchen report; drawing all of it takes seconds."""
@@ -74,11 +96,15 @@ def results_of(store: Store, trial: str) -> Results:
         cautions=told.cautions,
         next_bakes=proposals_of(analysis),
         asked=settings_asked(analysis),
+        to_come=runs_to_come(store, trial),
     )
 
 
 def add_proposed(store: Store, results: Results, words: str, *, person: int) -> ExtendedTrial:
-    """Add the runs of the proposal that says ``words``. Raises Conflict when it is proposed no longer."""
+    """Add the runs of one tap on the proposal that says ``words``.
+
+    Raises Conflict when it is proposed no longer, or when all of its bakes stand in the plan already.
+    """
     from analysis.designs.further import Further
     from tracker.workflow.extending import extend_trial
 
@@ -89,5 +115,9 @@ def add_proposed(store: Store, results: Results, words: str, *, person: int) -> 
             where=f'trial "{results.trial}"',
             try_this="look at what is proposed now",
         )
-    further = Further(way="chosen", treatments=chosen.treatments)
+    if results.is_whole(chosen) and not results.can_add(chosen):
+        raise Conflict(
+            results.about_adding(chosen), where=f'trial "{results.trial}"', try_this="bake and read them first"
+        )
+    further = Further(way="chosen", count=chosen.times, treatments=chosen.treatments)
     return extend_trial(store, results.trial, further, reason=chosen.words, person=person)

@@ -130,14 +130,18 @@ def test_one_tap_adds_what_is_proposed(cookies, as_role, key):
     results = results_of(cookies, "cookie")
     proposal = next(each for each in results.next_bakes if results.can_add(each))
     analyst, before = as_role("analyst"), len(show_trial(cookies, "cookie").to_json()["runs"])
+    shown = unescape(analyst.get("/results?trial=cookie").text)
+    number = "1 bake" if proposal.adds == 1 else f"{proposal.adds} bakes"
+    assert f'Add {number} to the plan<span class="unseen">: {proposal.words}' in shown
     data = {"key": key(), "trial": "cookie", "proposal": proposal.words}
     answer = analyst.post("/results/next", data=data)
     assert answer.status_code == 303, answer.text
     assert analyst.post("/results/next", data=data).status_code == 303
     runs = show_trial(cookies, "cookie").to_json()["runs"]
-    assert len(runs) == before + len(proposal.treatments)
+    assert len(runs) == before + proposal.adds
     page = unescape(analyst.get(answer.headers["location"]).text)
-    assert f"{len(proposal.treatments)} run" in page
+    assert f"{proposal.adds} run" in page
+    assert f"{proposal.adds} of these bakes " in page  # stand in the plan and are not read yet
     gone = analyst.post("/results/next", data={"key": key(), "trial": "cookie", "proposal": "bake a cake"})
     assert gone.status_code == 409
     assert len(show_trial(cookies, "cookie").to_json()["runs"]) == len(runs)
