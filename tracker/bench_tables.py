@@ -1,8 +1,8 @@
 """What do the pages at the bench need to remember?
 
 ``Account`` and ``BakeMoment`` are part of the record and only grow. The plain tables below
-them are not: a secret can be changed, a session ends and a key is forgotten after its time,
-so they have no audit entries and no triggers. Nothing in them is a finding, and a hash of a
+them are not: a secret can be changed, a session ends, a key is forgotten after its time and so is
+a wrong PIN, so they have no audit entries and no triggers. Nothing in them is a finding, and a hash of a
 PIN that could never be removed would be one that can be guessed for ever.
 """
 
@@ -85,4 +85,15 @@ keys = Table(
     _text("at"),
 )
 
-EXPIRING = (secrets.name, sessions.name, keys.name)
+guesses = Table(
+    "bench_guess",
+    SQLModel.metadata,
+    Column("about", String, primary_key=True),
+    Column("wrong", Integer, nullable=False),
+    _text("last_at"),
+    CheckConstraint("wrong > 0", name="wrong_positive"),
+)
+
+guess_keys = Table("bench_guess_key", SQLModel.metadata, Column("key", String, primary_key=True))
+
+EXPIRING = (secrets.name, sessions.name, keys.name, guesses.name, guess_keys.name)

@@ -49,7 +49,7 @@ def make_app(store: Store, settings: BenchSettings) -> FastAPI:
     app.state.templates = environment()
     app.state.writer = Writer(store)
     app.state.doormen = CapacityLimiter(4)
-    app.state.delays = Delays(store.now)
+    app.state.delays = Delays(store)
     app.state.memory = Memory()
     app.state.kitchen_name, app.state.kitchen_zone = kitchen_line(store)
     app.state.first_code = settings.first_code

@@ -147,10 +147,12 @@ def serve(wanted: Wanted, planned: Planned, ready: Callable[[], None]) -> None:
 
     from tracker.bench.app import make_app
     from tracker.bench.connections import patient
+    from tracker.workflow.guesses import forget_old_guesses
     from tracker.workflow.once import forget_old_keys
 
     with opened(wanted.kitchen, create=bool(planned.new)) as store:
         forget_old_keys(store)
+        forget_old_guesses(store)
         app = make_app(store, planned.settings)
         # What was made at start-up stays; not looking through it again made the slowest posts four times faster.
         gc.collect()

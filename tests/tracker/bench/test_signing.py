@@ -157,13 +157,6 @@ def test_one_address_cannot_try_everybody(client):
     assert answers[21:] == [429] * 19
 
 
-def test_the_memory_of_guesses_is_bounded(client, app, clock):
-    delays = app.state.delays
-    for at in range(12_000):
-        delays.wrong(f"name {at}", f"address {at}")
-    assert len(delays._wrong) <= 10_000 + 2
-
-
 def test_a_session_ends_when_it_was_not_used(client, clock):
     sign_in(client)
     for _ in range(6):
