@@ -77,16 +77,6 @@ def settle(row: SQLModel) -> None:
                 setattr(row, name, settled)
 
 
-def settled_row(table: type[SQLModel], values: Mapping[str, Any]) -> dict[str, Any]:
-    """Every column of a row but its number, as ``settle`` leaves it; what is not given has its usual value."""
-    row = {**_usual(table), **values}
-    for name, kind in _columns(table):
-        value = row.get(name)
-        if value is not None:
-            row[name] = _settled(value, kind, f"{table.__tablename__}.{name}")
-    return row
-
-
 def settled_columns(table: type[SQLModel], columns: Mapping[str, Any]) -> dict[str, Any]:
     """Every column of many rows but their numbers, as ``settle`` leaves each value.
 

@@ -16,10 +16,10 @@ from sqlalchemy import Connection, Dialect, Table
 from sqlalchemy.types import TypeEngine
 
 from tracker.audit import canonical, kept
+from tracker.databases import give_room
 
 Columns = Mapping[str, Any]  # name -> a list with one value for each row, or the value that stands in every row
 MANY = 1_000
-ROOM = -65_536  # KiB: SQLite keeps so much of a large deed in memory instead of writing pages in its middle
 
 
 def contents_of(columns: Columns) -> list[str]:
@@ -73,8 +73,8 @@ def _as_json(values: list[Any]) -> Sequence[Any]:
 
 def write_columns(connection: Connection, table: Table, columns: Columns, count: int) -> None:
     """Insert ``count`` rows in their order."""
-    if count >= MANY and connection.dialect.name == "sqlite":
-        connection.exec_driver_sql(f"PRAGMA cache_size={ROOM}")
+    if count >= MANY:
+        give_room(connection)
     own = {name: value for name, value in columns.items() if not _stands_in_text(value)}
     rows = zip(*(value if isinstance(value, list) else repeat(value, count) for value in own.values()), strict=True)
     connection.exec_driver_sql(_insert(connection.dialect, table, columns), list(rows))

@@ -22,6 +22,8 @@ from tracker.settings import APPLICATION_ID, BUSY_SECONDS, sqlite_settings
 _HEAD = b"SQLite format 3\x00"
 _WRITES = "crumbwise_writes"
 KEPT_OPEN = 40
+_ROOM = "crumbwise_usual_cache_size"
+ROOM_KIB = 65_536
 
 
 @dataclass(frozen=True)
@@ -167,6 +169,20 @@ def take_turn(connection: Connection) -> None:
     """
     if connection.dialect.name == "postgresql":
         connection.execute(text("SELECT pg_advisory_xact_lock(:key)"), {"key": APPLICATION_ID})
+
+
+def give_room(connection: Connection) -> None:
+    """SQLite: keep the pages of a large deed in memory until its end, instead of writing some of them in its middle."""
+    if connection.dialect.name == "sqlite" and _ROOM not in connection.info:
+        connection.info[_ROOM] = connection.exec_driver_sql("PRAGMA cache_size").scalar()
+        connection.exec_driver_sql(f"PRAGMA cache_size=-{ROOM_KIB}")
+
+
+def take_room_back(connection: Connection) -> None:
+    """The usual size again; the pages go when they are committed."""
+    usual = connection.info.pop(_ROOM, None)
+    if usual is not None:
+        connection.exec_driver_sql(f"PRAGMA cache_size={usual}")
 
 
 def for_reading(connection: Connection) -> Connection:

@@ -33,7 +33,16 @@ from tracker.audit import (
     settled_columns,
 )
 from tracker.chaining import Columns, contents_of, entries_of, write_columns
-from tracker.databases import Place, default_name, engine_for, for_reading, for_writing, place_of, take_turn
+from tracker.databases import (
+    Place,
+    default_name,
+    engine_for,
+    for_reading,
+    for_writing,
+    place_of,
+    take_room_back,
+    take_turn,
+)
 from tracker.errors import NotFound
 from tracker.models import AuditEntry, Kitchen, Person, PersonDetails
 from tracker.prepared import NewRow, Prepared
@@ -206,6 +215,7 @@ class Deed:
             raise RuntimeError("A row of this deed was refused; the whole deed is undone.")
         self.session.flush()
         self._write_entries()
+        take_room_back(self._connection)
 
     def _draft(self, row: SQLModel) -> dict[str, Any]:
         replaced = getattr(row, "replaces_id", None)

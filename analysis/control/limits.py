@@ -42,7 +42,8 @@ TINY = 1e-12  # a spread below this share of the level is rounding, not spread
 
 def estimate(series: BatchSeries, method: str) -> Limits:
     """Limits of the level from every batch of the series. Raises NotPossible where there is no spread to see."""
-    spans = _within(series, method)
+    means = means_of(series)
+    spans = _within(series, method, means)
     if len(series.batches) < 2:
         raise NotPossible(
             f"One batch of {series.response} has no spread from batch to batch; limits need two, good ones {FEW}.",
@@ -50,7 +51,6 @@ def estimate(series: BatchSeries, method: str) -> Limits:
             try_this="log more batches, or freeze limits that are known",
         )
     sizes = sizes_of(series)
-    means = means_of(series)
     size = usual_size(sizes)
     if method in (BY_MOVING_RANGES, BETWEEN):
         numbers = {"mean": float(means.mean()), "spread": _no_rounding(mean_moving_range(means), means)}
@@ -146,7 +146,7 @@ def _spread_bounds(sd: float, sizes: NDArray[np.generic], mean_and_sd: Callable[
     return np.maximum(centre - reach, 0.0), centre, centre + reach
 
 
-def _within(series: BatchSeries, method: str) -> float:
+def _within(series: BatchSeries, method: str, means: Floats) -> float:
     """Standard deviation of the readings of one batch, put together over the batches that have several."""
     if method == BY_MOVING_RANGES:
         return 0.0
@@ -162,7 +162,7 @@ def _within(series: BatchSeries, method: str) -> float:
     each = {size: sureness(constants(size)) for size in set(sizes)}
     factors, weights = np.array([each[size] for size in sizes]).T
     estimates = by_size(several, spread) / factors
-    return _no_rounding(float(np.average(estimates, weights=weights)), means_of(series))
+    return _no_rounding(float(np.average(estimates, weights=weights)), means)
 
 
 def by_size(readings: Sequence[Sequence[float]], spread: Callable[[Floats], Floats]) -> Floats:
@@ -198,7 +198,7 @@ def mean_moving_range(levels: Floats) -> float:
 
 def means_of(series: BatchSeries) -> Floats:
     """Mean of the readings of each batch; the order of the readings does not change a bit of it."""
-    return np.array([mean_of(values) for values in series.values])
+    return np.array(list(map(mean_of, series.values)))
 
 
 def mean_of(values: Sequence[float]) -> float:

@@ -12,7 +12,8 @@ from hypothesis import strategies as st
 from sqlmodel import SQLModel, select
 
 from tracker.audit import canonical, content_of, entry_hash, row_content
-from tracker.chaining import contents_of, entries_of
+from tracker.chaining import MANY, contents_of, entries_of
+from tracker.databases import ROOM_KIB
 from tracker.models import AuditEntry, Bake, Lot, Person, Piece, Product, Reading, Run, Trial
 from tracker.store import Store, open_kitchen
 from tracker.workflow.verifying import verify_record
@@ -147,3 +148,22 @@ def test_what_was_told_by_columns_stands_and_verifies(store: Store) -> None:
                 assert row is not None
                 assert said[str(table.__tablename__), number] == canonical(row_content(row))
     assert verify_record(store).entries == len(said)
+
+
+def test_a_large_deed_has_room_until_its_end(sqlite_kitchen: Path) -> None:
+    """SQLite keeps its pages in memory meanwhile; afterwards the connection is as it was."""
+    with open_kitchen(str(sqlite_kitchen)) as store:
+
+        def room(session: Any) -> int:
+            return int(session.connection().exec_driver_sql("PRAGMA cache_size").scalar())
+
+        with store.read() as session:
+            usual = room(session)
+        with store.write(person=1, action="record") as deed:
+            deed.add_rows(Person, {"made_at": ["now"] * (MANY - 1)})
+            assert room(deed.session) == usual
+            deed.add_rows(Person, {"made_at": ["now"] * MANY})
+            assert room(deed.session) == -ROOM_KIB
+        for _ in range(2):
+            with store.read() as session:
+                assert room(session) == usual

@@ -199,12 +199,12 @@ def _settle(
     every: Mapping[str, int] | None = None,
 ) -> Changes:
     """Bring the alarms of these batches to what was found now. ``every`` knows the rows of batches by number."""
+    most = deed.session.exec(select(func.max(AlarmEntry.number)).where(AlarmEntry.product_id == product.id)).one() or 0
     stands: dict[int, dict[tuple[str, str, str], AlarmEntry]] = {}
-    for row in standing_alarms(deed.session, [each.batch for each in found], response):
+    for row in standing_alarms(deed.session, [each.batch for each in found], response) if most else []:
         stands.setdefault(row.batch_id, {})[row.chart, row.rule, row.side] = row
     new: list[AlarmEntry] = []
     gone: list[AlarmEntry] = []
-    most = deed.session.exec(select(func.max(AlarmEntry.number)).where(AlarmEntry.product_id == product.id)).one() or 0
     for each in found:
         known = stands.get(each.batch, {})
         wanted = {(chart, alarm.rule, alarm.side): alarm for chart, alarm in each.alarms}
