@@ -307,11 +307,18 @@ def _new(table: Table) -> NewRow:
     return NewRow(table)
 
 
-class ReadingSession(Session):
+class _JoinedSession(Session):
+    """Of a connection whose transaction is open already: it is the one to ask, whatever the session did so far."""
+
+    def connection(self, *given: Any, **options: Any) -> Connection:
+        return self.bind if isinstance(self.bind, Connection) else super().connection(*given, **options)
+
+
+class ReadingSession(_JoinedSession):
     """Stores nothing."""
 
 
-class WritingSession(Session):
+class WritingSession(_JoinedSession):
     """Stores what comes through its deed; ``info[DEED]``."""
 
 

@@ -13,7 +13,7 @@ from contextlib import suppress
 from secrets import token_hex
 from typing import Any
 
-from starlette.datastructures import Headers, MutableHeaders
+from starlette.datastructures import Headers
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -33,6 +33,7 @@ HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "x-frame-options": "DENY",
 }
+RAW_HEADERS = tuple((name.encode(), value.encode()) for name, value in HEADERS.items())
 SAFE = ("GET", "HEAD")
 TAKEN = (*SAFE, "POST")
 BODIES = ("application/x-www-form-urlencoded", "multipart/form-data")
@@ -191,12 +192,12 @@ def _unforeseen(number: str) -> PlainTextResponse:
 
 
 def _put_headers(message: Any, scope: Scope) -> None:
-    headers = MutableHeaders(scope=message)
-    for name, value in HEADERS.items():
-        headers[name] = value
-    headers["cache-control"] = _kept_by_a_browser(scope["path"], message["status"])
-    if scope["path"].startswith(PHOTOS):
-        headers["vary"] = "cookie"  # on a tablet that goes around, the next person asks anew
+    path = scope["path"]
+    ours = [*RAW_HEADERS, (b"cache-control", _kept_by_a_browser(path, message["status"]).encode())]
+    if path.startswith(PHOTOS):
+        ours.append((b"vary", b"cookie"))  # on a tablet that goes around, the next person asks anew
+    names = {name for name, _ in ours}
+    message["headers"] = [pair for pair in message.get("headers", ()) if pair[0] not in names] + ours
 
 
 def _kept_by_a_browser(path: str, status: int) -> str:

@@ -7,7 +7,6 @@ module in ``tracker.bench.pages`` with a ``router``; it stands in ``pages.PAGES`
 
 from __future__ import annotations
 
-import asyncio
 from collections.abc import AsyncIterator, Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -73,24 +72,6 @@ class Needs:
         return who
 
 
-@dataclass(frozen=True)
-class NeedsInside(Needs):
-    """The same, but looked up by the writer in the transaction of the entry (``keep_soon``), which costs a tenth."""
-
-    async def __call__(self, request: Request) -> NeedsInside:  # type: ignore[override]
-        if not request.cookies.get(PERSON):
-            raise NotSignedIn
-        return self
-
-    def who(self, store: Store, request: Request) -> AccountLine:
-        found = _standing_here(store, request)
-        if found is None:
-            raise NotSignedIn
-        if not found.may(self.role):
-            raise NotAllowed(self.role)
-        return found
-
-
 def needs(role: str) -> Needs:
     """``who: Annotated[AccountLine, Depends(needs("baker"))]``."""
     return Needs(role)
@@ -109,12 +90,12 @@ def settings_of(request: Request) -> BenchSettings:
 def signed_in(request: Request) -> AccountLine | None:
     """Who stands at this tablet; looked up once for each request."""
     if not hasattr(request.state, "who"):
-        request.state.who = _standing_here(store_of(request), request)
+        request.state.who = standing_here(store_of(request), request)
     who: AccountLine | None = request.state.who
     return who
 
 
-def _standing_here(store: Store, request: Request) -> AccountLine | None:
+def standing_here(store: Store, request: Request) -> AccountLine | None:
     """In one look at the record, which also says whether anything was entered since the last (``remembered``)."""
     secret = request.cookies.get(PERSON, "")
     with store.read() as session:
@@ -185,31 +166,16 @@ def keep(
     Errors of the record go up to the page that says them; nothing was stored then.
     """
     kept = once(request, who, form, deed)
-    return _kept_page(request, kept, then if isinstance(then, str) else then(kept.result))
-
-
-async def keep_soon(
-    request: Request, need: NeedsInside, form: FormData, deed: Callable[[Store, AccountLine], T], *, then: str
-) -> Response:
-    """``keep`` for an ``async`` page: no thread waits for the disk, which halves what many entries at once cost."""
-
-    def entered(store: Store) -> Kept[T]:
-        who = need.who(store, request)
-        return _entry(request, who, form, lambda inner: deed(inner, who))(store)
-
-    kept: Kept[T] = await asyncio.shield(asyncio.wrap_future(request.app.state.writer.send(entered)))
-    return _kept_page(request, kept, then)
+    return kept_page(request, kept, then if isinstance(then, str) else then(kept.result))
 
 
 def once(request: Request, who: AccountLine, form: FormData, deed: Callable[[Store], T]) -> Kept[T]:
     """Do ``deed`` once for the key of the form, for a page that shows the result itself."""
-    kept: Kept[T] = request.app.state.writer.do(_entry(request, who, form, deed))
+    kept: Kept[T] = request.app.state.writer.do(entry(request, who, form, deed))
     return kept
 
 
-def _entry(
-    request: Request, who: AccountLine, form: FormData, deed: Callable[[Store], T]
-) -> Callable[[Store], Kept[T]]:
+def entry(request: Request, who: AccountLine, form: FormData, deed: Callable[[Store], T]) -> Callable[[Store], Kept[T]]:
     """The deed as the writer takes it, with its key. Raises SomebodyElse."""
     by, key = text(form, "by"), text(form, "key")
     if by and by != str(who.person):
@@ -218,7 +184,7 @@ def _entry(
     return lambda store: do_once(store, key, payload, who.person, deed)
 
 
-def _kept_page(request: Request, kept: Kept[T], where: str) -> Response:
+def kept_page(request: Request, kept: Kept[T], where: str) -> Response:
     at = clock(kept.at, zone_of(request))
     if wants_json(request):
         return JSONResponse({"saved": at, "again": kept.again, "next": where})

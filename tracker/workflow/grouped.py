@@ -8,10 +8,13 @@ audit entries, one after the other, so the chain is what single commits would ha
 
 from __future__ import annotations
 
+import asyncio
 import threading
+from asyncio import AbstractEventLoop
+from collections import defaultdict
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from queue import SimpleQueue
 from typing import Any, TypeVar
 
@@ -33,6 +36,11 @@ MOST_AT_ONCE = 100
 MOST_FOUND = 10_000
 TAKE_BACK = "ROLLBACK TO SAVEPOINT deed"
 _JOINED: dict[str, Any] = {"expire_on_commit": False, "join_transaction_mode": "rollback_only"}
+
+
+Answer = Future[Any] | asyncio.Future[Any]
+Asked = tuple[Callable[[Store], Any], Answer]
+Told = tuple[Answer, Any, BaseException | None]  # what became of a deed: its result, or why it failed
 
 
 class _Together(Store):
@@ -120,7 +128,7 @@ class GroupWriter:
 
     def __init__(self, store: Store) -> None:
         self.store = store
-        self._waiting: SimpleQueue[tuple[Callable[[Store], Any], Future[Any]] | None] = SimpleQueue()
+        self._waiting: SimpleQueue[Asked | None] = SimpleQueue()
         self._thread: threading.Thread | None = None
         self._taking = False
         self._lock = threading.Lock()
@@ -150,15 +158,24 @@ class GroupWriter:
     def send(self, deed: Callable[[Store], T]) -> Future[T]:
         """Answered when the deed is on the disk; whoever waits must not cancel it."""
         answer: Future[T] = Future()
+        self._send(deed, answer)
+        return answer
+
+    def send_soon(self, deed: Callable[[Store], T], loop: AbstractEventLoop) -> asyncio.Future[T]:
+        """The same for who waits in an event loop, which is woken once for all whose deeds share a commit."""
+        answer: asyncio.Future[T] = loop.create_future()
+        self._send(deed, answer)
+        return answer
+
+    def _send(self, deed: Callable[[Store], Any], answer: Answer) -> None:
         with self._lock:
             if self._taking:
                 self._waiting.put((deed, answer))
-                return answer
+                return
         try:  # nobody shares a commit before the start and after the end
             answer.set_result(deed(self.store))
         except Exception as error:
             answer.set_exception(error)
-        return answer
 
     def _run(self) -> None:
         while True:
@@ -177,27 +194,19 @@ class GroupWriter:
             if ends:
                 return
 
-    def _write(self, group: list[tuple[Callable[[Store], Any], Future[Any]]]) -> None:
-        done: list[tuple[Future[Any], Any]] = []
+    def _write(self, group: list[Asked]) -> None:
+        told: list[Told] = []
         try:
             with in_words(self.store.place.shown), self.store.engine.connect() as connection:
                 for_writing(connection)
-                self._one_transaction(connection, group, done)
+                self._one_transaction(connection, group, told)
         except BaseException as error:  # the commit failed: nobody may believe that it stands
             self._found.clear()
-            for _, answer in group:
-                if not answer.done():
-                    answer.set_exception(error)
-            return
-        for answer, result in done:
-            answer.set_result(result)
+            refused = {answer: why for answer, _, why in told if why is not None}
+            told = [(answer, None, refused.get(answer, error)) for _, answer in group]
+        _tell(told)
 
-    def _one_transaction(
-        self,
-        connection: Connection,
-        group: list[tuple[Callable[[Store], Any], Future[Any]]],
-        done: list[tuple[Future[Any], Any]],
-    ) -> None:
+    def _one_transaction(self, connection: Connection, group: list[Asked], told: list[Told]) -> None:
         with connection.begin():
             take_turn(connection)
             require_known(version_of(connection), self.store.place.shown)
@@ -209,12 +218,36 @@ class GroupWriter:
                 plainly(connection, "SAVEPOINT deed")
                 together.wrote = False
                 try:
-                    done.append((answer, deed(together)))
+                    told.append((answer, deed(together), None))
                 except Exception as error:  # it is taken back; the others go on
                     if not _is_open(connection):
                         raise _first_reason(error, self.store.place.shown) from error
                     plainly(connection, TAKE_BACK)
                     if together.wrote:
                         together.forget()
-                    answer.set_exception(error)
+                    told.append((answer, None, error))
                 plainly(connection, "RELEASE SAVEPOINT deed")
+
+
+def _tell(told: list[Told]) -> None:
+    """Answer everybody; those who wait in an event loop are told in it, all at once."""
+    in_loops: dict[AbstractEventLoop, list[Told]] = defaultdict(list)
+    for each in told:
+        answer = each[0]
+        if isinstance(answer, asyncio.Future):
+            in_loops[answer.get_loop()].append(each)
+        else:
+            _answer([each])
+    for loop, waiting in in_loops.items():
+        with suppress(RuntimeError):  # it was closed: nobody waits any more
+            loop.call_soon_threadsafe(_answer, waiting)
+
+
+def _answer(told: list[Told]) -> None:
+    for answer, result, why in told:
+        if answer.done():  # whoever waited has gone
+            continue
+        if why is None:
+            answer.set_result(result)
+        else:
+            answer.set_exception(why)

@@ -24,11 +24,11 @@ from tracker.bench.pages import (
 )
 
 PAGES = (
+    run,  # asked most often, so looked at first
     signing,
     today,
     plan,
     plan_release,
-    run,
     photo,
     batch,
     product,

@@ -16,11 +16,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.datastructures import FormData
 from starlette.responses import JSONResponse, RedirectResponse, Response
 
+from tracker.bench.entering import EntryRoute, NeedsInside, keep_soon
 from tracker.bench.kit import (
-    NeedsInside,
     advice,
     form_of,
-    keep_soon,
     needs,
     page,
     status_of,
@@ -81,7 +80,6 @@ def show(request: Request, who: Baker, trial: str, code: str) -> Response:
     return _show(request, trial, code)
 
 
-@router.post("/run/{trial:path}/{code}")
 async def enter(request: Request, need: BakerInside, form: Form, trial: str, code: str) -> Response:
     """One entry; ``do`` says which."""
     place = text(form, "place")[:40]
@@ -94,6 +92,11 @@ async def enter(request: Request, need: BakerInside, form: Form, trial: str, cod
         if status_of(error) not in (409, 422) or place == "":
             raise
         return await run_in_threadpool(refused_page, request, form, error, trial, code, place)
+
+
+router.add_api_route(
+    "/run/{trial:path}/{code}", enter, methods=["POST"], response_model=None, route_class_override=EntryRoute
+)
 
 
 def _done(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
