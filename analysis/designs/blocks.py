@@ -1,15 +1,16 @@
 """Which treatments go into which block (bake day, oven, bag of flour)?
 
 Every block holds whole sets of treatments, so that no difference between blocks can pass
-for a treatment's. Two-level designs may also be divided: each block then holds a part of
-a set, and chosen interactions of many factors cannot be told from the blocks.
+for a treatment's. Where blocks of one size do not come out even, the last holds fewer sets,
+still whole ones. Two-level designs may also be divided: each block then holds a part of a
+set, and chosen interactions of many factors cannot be told from the blocks.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import combinations
+from itertools import combinations, pairwise
 from math import comb
 
 from analysis.designs.fractions import effects_up_to, in_order
@@ -60,9 +61,29 @@ def _blocked(made: Treatments, request: DesignRequest) -> Blocks:
     if size is None:  # one set of treatments in each block
         size = total // request.replicates if made.centre_points % request.replicates == 0 else 0
     found = _blocks_of(size, made, request) if size > 0 and total % size == 0 else None
+    found = found or _fewer_in_the_last(size, made, request)
     if found is None:
         raise _does_not_fit(made, request)
     return found
+
+
+def _fewer_in_the_last(size: int, made: Treatments, request: DesignRequest) -> Blocks | None:
+    """As many whole sets in each block as make ``size`` runs, and what is left in the last; None when none make it.
+
+    Every block holds all treatments equally often, so that no difference between blocks touches a treatment's,
+    whatever their sizes. Centre points go with the sets, as nearly in proportion as they can.
+    """
+    sets, centres = request.replicates, made.centre_points
+    for a_block in range(min(size // len(made.treatments), sets - 1), 0, -1):
+        ends = [*range(a_block, sets, a_block), sets]
+        one_set = range(len(made.treatments))
+        members = tuple(
+            (*[*one_set] * (end - begin), *[CENTRE] * (centres * end // sets - centres * begin // sets))
+            for begin, end in pairwise([0, *ends])
+        )
+        if max(map(len, members)) == size:
+            return Blocks(name=request.block, members=members)
+    return None
 
 
 def _total(made: Treatments, request: DesignRequest) -> int:
@@ -157,7 +178,9 @@ def _span_with(chosen: Iterable[int], words: frozenset[int]) -> set[int]:
 def _does_not_fit(made: Treatments, request: DesignRequest) -> PlanError:
     total = _total(made, request)
     sizes = [size for size in range(1, total + 1) if total % size == 0 and _blocks_of(size, made, request) is not None]
-    fits = ", ".join(str(size) for size in sizes)
+    asked = request.block_size or 0
+    uneven = [size for size in range(asked, 0, -1) if _fewer_in_the_last(size, made, request) is not None]
+    fits = ", ".join(str(size) for size in sorted({*sizes, *uneven[:1]}))
     centres = f" and {made.centre_points} centre points" if made.centre_points else ""
     return PlanError(
         f"Blocks of {request.block_size or 'one set each'} do not hold whole sets: "

@@ -175,19 +175,31 @@ def _plan(request: DesignRequest) -> Plan | None:
 
 
 def _in_days(request: DesignRequest, bakes: int | None, situation: Situation) -> tuple[DesignRequest, Plan] | None:
-    """The same with the largest block of a day that fits."""
+    """The same in the largest blocks of a day that come out even, unless a shorter last day saves whole days."""
     assert situation.bakes_a_day is not None
     if request.rows == situation.day:  # a square is in days already
         return None
-    even = KINDS[request.kind].arrange is in_blocks  # others divide themselves, not always evenly
+    by_sets = KINDS[request.kind].arrange is in_blocks  # others divide themselves, not always evenly
+    fullest = None
     for size in range(situation.bakes_a_day, 1, -1):
-        if bakes is not None and bakes % size and even:
+        if by_sets and fullest is not None and bakes is not None and bakes % size:
+            continue  # smaller days that do not come out even are no fewer
+        found = _blocked(request, size, situation)
+        if found is None:
             continue
-        blocked = replace(request, block=situation.day, block_size=size)
-        plan = _plan(blocked)
-        if plan is not None and plan.design.blocks > 1:
-            return blocked, plan
-    return None
+        if not by_sets or len(set(sizes_of(found[1], situation.day))) == 1:
+            saves = fullest is not None and fullest[1].design.blocks < found[1].design.blocks
+            return fullest if saves else found
+        fullest = fullest or found
+        bakes = len(found[1].runs)
+    return fullest
+
+
+def _blocked(request: DesignRequest, size: int, situation: Situation) -> tuple[DesignRequest, Plan] | None:
+    """In more than one block of a day of ``size`` bakes; None where they do not hold it."""
+    asked = replace(request, block=situation.day, block_size=size)
+    plan = _plan(asked)
+    return (asked, plan) if plan is not None and plan.design.blocks > 1 else None
 
 
 def _row_a_day(plan: Plan | None, request: DesignRequest, situation: Situation) -> bool:

@@ -5,6 +5,7 @@ A few lines to read on a screen; everything else stands in the JSON document.
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING
 
@@ -56,6 +57,7 @@ def plan_lines(plan: Plan, responses: Sequence[DesignResponse] = ()) -> list[str
         f"it tells {_told(plan)}",
         *_settings(plan),
         *_uneven(design),
+        *_unlike_blocks(plan),
         *_groups(plan),
         *_strata(design),
         *_properties(design),
@@ -73,7 +75,14 @@ def plan_parts(plan: Plan, responses: Sequence[DesignResponse] = ()) -> Mapping[
         "tells": [f"it tells {_told(plan)}"],
         "sure": [*(line for response in responses for line in _response(design, response)), *_prediction(design)],
         "mixed": [*design.alias_words],
-        "how": [*_settings(plan), *_uneven(design), *_groups(plan), *_strata(design), *_properties(design)],
+        "how": [
+            *_settings(plan),
+            *_uneven(design),
+            *_unlike_blocks(plan),
+            *_groups(plan),
+            *_strata(design),
+            *_properties(design),
+        ],
     }
     parts["how"] += _meetings(design)
     return {key: tuple(_sentence(line) for line in lines) for key, lines in parts.items()}
@@ -109,6 +118,14 @@ def _uneven(design: Design) -> Iterator[str]:
         if all(isinstance(value, str) for value in design.settings[name]) and len(set(counts.values())) > 1:
             told = ", ".join(f"{level} {say_count(count, 'time')}" for level, count in counts.items())
             yield f"{name} is not even: {told}"
+
+
+def _unlike_blocks(plan: Plan) -> Iterator[str]:
+    """How many runs each block holds, where they do not hold as many."""
+    sizes = Counter(run.block for run in sorted(plan.runs, key=lambda run: run.bake_order) if run.block is not None)
+    if len(set(sizes.values())) > 1:
+        told = join_words([str(size) for size in sizes.values()])
+        yield f"the {several(plan.design.block or 'block')} hold {told} runs"
 
 
 def _groups(plan: Plan) -> Iterator[str]:

@@ -67,7 +67,7 @@ DESIGN = {
     "criterion": "D: effects as sure as can be; I: predictions",
     "starts": "how long is searched",
     "block": "what can differ from one set of bakes to the next",
-    "block_size": "bakes in each",
+    "block_size": "bakes in each, at most",
     "oven_holds": "bakes in one oven load",
     "seed": "the same number draws the same order again",
 }

@@ -49,6 +49,7 @@ def shares(names, bounds=()):
 
 
 HARD = {"hard_to_change": True}
+A_DAY = {"block": "day"}
 DESIGNS = {
     "2^3 twice": ("full factorial", amounts("abc"), {"levels": 2, "replicates": 2}),
     "2^4 once": ("full factorial", amounts("abcd"), {"levels": 2}),
@@ -57,6 +58,26 @@ DESIGNS = {
         "full factorial",
         amounts("abc"),
         {"levels": 2, "centre_points": 4, "block": "day", "block_size": 6},
+    ),
+    "2^3 in days of 16 and 8": (
+        "full factorial",
+        amounts("abc"),
+        {"levels": 2, "replicates": 3, **A_DAY, "block_size": 16},
+    ),
+    "2^2 with centre in days of 10 and 5": (
+        "full factorial",
+        amounts("ab"),
+        {"levels": 2, "replicates": 3, "centre_points": 3, **A_DAY, "block_size": 10},
+    ),
+    "three kinds in days of 9 and 6": (
+        "complete blocks",
+        category("k", 3),
+        {"replicates": 5, **A_DAY, "block_size": 9},
+    ),
+    "two by three in days of 12, 12 and 6": (
+        "full factorial",
+        amounts("a") + category("k", 3),
+        {"levels": 2, "replicates": 5, **A_DAY, "block_size": 12},
     ),
     "three doses by three levels": ("full factorial", amounts("a") + category("k", 3), {"levels": 3, "replicates": 2}),
     "two by three levels once": ("full factorial", category("k", 2) + category("l", 3), {}),

@@ -55,6 +55,8 @@ CASES = [
     Case("full factorial", amounts=("soda",), categories=(("acid", 3),), design="levels = 2\nreplicates = 2"),
     Case("fractional factorial", amounts=tuple("abcde"), design='runs = 16\nreplicates = 2\nblock = "day"'),
     Case("complete blocks", categories=(("acid", 4),), design='block = "day"\nreplicates = 3'),
+    Case("complete blocks", categories=(("acid", 3),), design='block = "day"\nblock_size = 9\nreplicates = 5'),
+    Case("dose ladder", amounts=("soda",), design='levels = 5\nblock = "day"\nblock_size = 10\nreplicates = 3'),
     Case("completely randomised", categories=(("acid", 3),), design="replicates = 4"),
     Case("incomplete blocks", categories=(("acid", 7),), design='block = "day"\nblock_size = 3\nreplicates = 3'),
     Case("latin square", categories=(("acid", 5),), design='rows = "shelf"\ncolumns = "turn"'),
@@ -113,7 +115,11 @@ def test_every_kind_has_a_case() -> None:
     assert {case.kind for case in CASES} == set(KINDS)
 
 
-@pytest.mark.parametrize("case", CASES, ids=lambda case: f"{case.kind}, {len(case.amounts)} amounts")
+@pytest.mark.parametrize(
+    "case",
+    CASES,
+    ids=lambda case: f"{case.kind}, {len(case.amounts)} amounts{case.design.count('block_size') * ' in days'}",
+)
 def test_a_kind_is_planned_baked_and_analysed_as_promised(
     case: Case, crumbwise: Callable[..., Any], tmp_path: Path
 ) -> None:
