@@ -2,7 +2,8 @@
 
 Every table but ``person_details`` only ever grows: a correction is a new row whose
 ``replaces_id`` names the old one, a void is a new row with ``void`` set; both carry a
-reason. Database triggers (see ``tracker/migrations``) refuse UPDATE and DELETE. JSON columns
+reason. Database triggers (see ``tracker/migrations``) refuse UPDATE and DELETE, but for the
+bytes of a photo whose erasure is written. JSON columns
 are canonical text, times are RFC 3339 text in UTC, so that SQLite and PostgreSQL hold the
 same characters.
 
@@ -33,7 +34,7 @@ from tracker.log_models import (
 )
 from tracker.model_checks import finite as _finite
 from tracker.model_checks import one_of as _one_of
-from tracker.photo_tables import Photo, PhotoContent
+from tracker.photo_tables import Photo, PhotoContent, PhotoErasure
 from tracker.taste_tables import Tasting, TastingAnswer, TastingConsent, TastingSample, TastingState
 
 # Tables of the daily log, the bench, tastings and photos stand in modules of their own and are found here too.
@@ -70,6 +71,7 @@ __all__ = [
     "PhaseLimits",
     "Photo",
     "PhotoContent",
+    "PhotoErasure",
     "Piece",
     "Product",
     "Reading",

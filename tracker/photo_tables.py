@@ -2,7 +2,8 @@
 
 Two tables, so that a page which says that there is a photo reads none of its bytes. What a
 camera sent is never kept: ``content`` is the picture as it was encoded anew. Both only grow; a
-photo that was taken back is a row with ``void`` set, which has no content of its own.
+photo that was taken back is a row with ``void`` set, which has no content of its own. The bytes of
+a photo may be removed when its erasure is written, and the database itself refuses it before.
 """
 
 from __future__ import annotations
@@ -44,3 +45,15 @@ class PhotoContent(SQLModel, table=True):
     id: int | None = Field(default=None, primary_key=True)
     photo_id: int = Field(foreign_key="photo.id", unique=True)
     content: bytes = Field(sa_type=LargeBinary)
+
+
+class PhotoErasure(SQLModel, table=True):
+    """The bytes of a photo were removed on purpose: by whom, when and why."""
+
+    __tablename__ = "photo_erasure"
+    __table_args__ = (CheckConstraint("length(reason) > 0", name="reason_given"),)
+    id: int | None = Field(default=None, primary_key=True)
+    photo_id: int = Field(foreign_key="photo.id", unique=True)
+    reason: str
+    person_id: int = Field(foreign_key="person.id")
+    at: str

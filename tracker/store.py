@@ -44,7 +44,7 @@ from tracker.databases import (
     take_turn,
 )
 from tracker.errors import NotFound
-from tracker.models import AuditEntry, Kitchen, Person, PersonDetails
+from tracker.models import AuditEntry, Kitchen, Person, PersonDetails, PhotoContent
 from tracker.prepared import NewRow, Prepared
 from tracker.refusals import in_words
 
@@ -201,7 +201,14 @@ class Deed:
         row = self.session.get(PersonDetails, person)
         if row is None:
             raise NotFound(f"Person {person} has no details here.", try_this="crumbwise records people list")
-        draft = {"table_name": "person_details", "row_id": person, "new": None, "reason": ""}
+        self._remove(row, person)
+
+    def erase_photo(self, content: PhotoContent) -> None:
+        """Remove the bytes of a photo whose erasure was added before; its row, its hash and its entries stay."""
+        self._remove(content, row_key(content))
+
+    def _remove(self, row: SQLModel, number: int) -> None:
+        draft = {"table_name": row.__tablename__, "row_id": number, "new": None, "reason": ""}
         self._failed = True
         self._expected = {id(row)}
         self.session.delete(row)

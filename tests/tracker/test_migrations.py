@@ -175,6 +175,8 @@ def fill_the_bench(store: Store) -> None:
         deed.add(models.TastingAnswer(sample_id=sample.id, readings="[[1,1]]", **who))
         photo = deed.add(models.Photo(bake_id=1, width=4, height=3, sha256="ab" * 32, **who))
         deed.add(models.PhotoContent(photo_id=photo.id, content=b"\xff\xd8\x00\xff"))
+        erased = deed.add(models.Photo(bake_id=1, width=4, height=3, sha256="cd" * 32, **who))
+        deed.add(models.PhotoErasure(photo_id=erased.id, reason="a face", **who))
 
 
 def test_what_expires_at_the_bench_can_be_changed_and_removed(store: Store) -> None:
@@ -296,6 +298,7 @@ IMPOSSIBLE = [
     ("photo", "width", "0"),
     ("photo", "sha256", "'short'"),
     ("photo", "void", "true"),  # replaces nothing
+    ("photo_erasure", "reason", "''"),
     ("tasting", "rest_s", "3601"),
     ("tasting_state", "state", "'eaten'"),
     ("tasting_state", "state", "'closed'"),  # without a reason
@@ -405,7 +408,7 @@ def test_a_kitchen_of_version_one_keeps_every_row_and_every_hash(empty_place: st
         assert check_kitchen(store, full=True).wrong == ()
         fill_the_daily_log(store)
         fill_the_bench(store)
-        assert verify_record(store, expect=head[1]).entries == head[0] + len(THE_LOGS)
+        assert verify_record(store, expect=head[1]).entries == head[0] + len(THE_LOGS) + 1  # two photos
         for table in THE_LOGS:
             for deed in ("UPDATE {0} SET id = id", "DELETE FROM {0}"):
                 with pytest.raises(DBAPIError, match=r"crumbwise: Rows of \w+ are never changed or removed"):

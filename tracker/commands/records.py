@@ -12,12 +12,14 @@ from tracker.commands.shell import (
     JsonOption,
     KitchenOption,
     PersonOption,
+    ask,
     example,
     make_app,
     open_store,
     print_json,
     say,
 )
+from tracker.errors import UsageError
 
 app = make_app(GROUPS["records"][1])
 people = make_app("Add, list and erase the people behind the numbers.")
@@ -134,6 +136,35 @@ def restore(
         print_json(restored.to_json())
     else:
         say(restored.summary())
+
+
+@app.command("erase-photo", epilog=example('crumbwise records erase-photo 3 --reason "a face was in it" --yes'))
+def erase_photo(
+    number: Annotated[int, typer.Argument(metavar="NUMBER", help="The photo's number.", show_default=False)],
+    reason: Annotated[str, typer.Option(help="Why; kept for ever.", show_default=False)],
+    yes: Annotated[bool, typer.Option("--yes", help="It is meant; without it you are asked.")] = False,
+    person: PersonOption = 1,
+    kitchen: KitchenOption = None,
+    json_: JsonOption = False,
+) -> None:
+    """Erase a photo for good; that there was one, its hash and who had it erased stay."""
+    from tracker.workflow import erasing
+
+    with open_store(kitchen) as store:
+        trial, run = erasing.run_of_photo(store, number)
+        if not yes:
+            _must_be_sure(f"Erase photo {number} of run {run} of {trial} for good?")
+        done = erasing.erase_photo(store, number, reason=reason, person=person)
+    if json_:
+        print_json(done.to_json())
+    else:
+        say(done.summary())
+
+
+def _must_be_sure(question: str) -> None:
+    """Raises UsageError unless somebody types yes."""
+    if (ask(f"{question} Type yes: ") or "").strip().casefold() != "yes":
+        raise UsageError("Nothing was erased.", where="erase-photo", try_this="--yes, if it is meant")
 
 
 @people.command("add", epilog=example('crumbwise records people add "Ada" --allergens hazelnut'))

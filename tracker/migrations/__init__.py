@@ -16,7 +16,7 @@ from tracker.databases import Place, engine_for, for_writing, take_turn
 from tracker.errors import IntegrityError, NewerTables
 
 FOLDER = Path(__file__).parent
-VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006")
+VERSIONS = ("0001", "0002", "0003", "0004", "0005", "0006", "0007")
 NEWEST = VERSIONS[-1]
 
 

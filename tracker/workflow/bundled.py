@@ -26,6 +26,7 @@ from tracker.models import (
     Outcome,
     Photo,
     PhotoContent,
+    PhotoErasure,
     Piece,
     Reading,
     Response,
@@ -64,6 +65,7 @@ TABLES: tuple[type[SQLModel], ...] = (
     TasteNote,
     Photo,
     PhotoContent,
+    PhotoErasure,
     Tasting,
     TastingState,
     TastingSample,
@@ -72,7 +74,7 @@ TABLES: tuple[type[SQLModel], ...] = (
 )
 # A bundle without them was made before there were photos or tastings, or of a trial that has none.
 TASTED = ("tasting", "tasting_state", "tasting_sample", "tasting_consent", "tasting_answer")
-MAY_BE_MISSING = frozenset(("photo", "photo_content", *TASTED))
+MAY_BE_MISSING = frozenset(("photo", "photo_content", "photo_erasure", *TASTED))
 BY_NAME: Mapping[str, type[SQLModel]] = {str(table.__tablename__): table for table in TABLES}
 Rows = dict[str, list[SQLModel]]
 
@@ -93,7 +95,8 @@ def rows_of_trial(session: Session, name: str) -> Rows:
     bakes = take(Bake, Bake.run_id, runs)
     for below in (Outcome, Weighing, BakeMoment, Piece, Reading, TasteNote, Photo):
         take(below, below.bake_id, bakes)
-    take(PhotoContent, PhotoContent.photo_id, [row.id for row in found["photo"]])
+    for of_photo in (PhotoContent, PhotoErasure):
+        take(of_photo, of_photo.photo_id, [row.id for row in found["photo"]])
     tastings = take(Tasting, Tasting.trial_id, [trial.id])
     for belongs in (TastingState, TastingSample, TastingConsent):
         take(belongs, belongs.tasting_id, tastings)

@@ -32,6 +32,7 @@ from tracker.models import (
     PhaseEntry,
     PhaseLimits,
     Photo,
+    PhotoErasure,
     Piece,
     Product,
     Reading,
@@ -59,6 +60,7 @@ _TOLD = {
     "weighing": ("ingredient", "grams"),
     "taste_note": ("words", "tags"),
     "photo": ("words", "sha256"),
+    "photo_erasure": ("photo_id",),
     "trial_state": ("state",),
     "tasting": ("allergens", "rest_s"),
     "tasting_state": ("state",),
@@ -194,6 +196,7 @@ def _of_trial(session: Session, name: str, word: str | None) -> list[AuditEntry]
     parts_of_bake: tuple[Any, ...] = (Piece, Outcome, Weighing, Reading, TasteNote, Photo)
     for part in parts_of_bake:
         rows[part] = [row.id for row in rows_of(session, part, part.bake_id, bakes)]
+    rows[PhotoErasure] = [row.id for row in rows_of(session, PhotoErasure, PhotoErasure.photo_id, rows[Photo])]
     if word is None:
         rows |= _of_tastings(session, trial)
     return [entry for table, numbers in rows.items() for entry in _entries(session, table, numbers)]

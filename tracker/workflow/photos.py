@@ -20,6 +20,7 @@ from tracker.intake.picture_heads import picture_head
 from tracker.intake.pictures import LARGEST_BYTES, Picture, read_picture, sha256_of, small_picture
 from tracker.models import Bake, Photo, PhotoContent
 from tracker.store import Store
+from tracker.workflow.erasing import LARGEST_NUMBER, Erased, erasures_of
 from tracker.workflow.lookup import find_run, find_trial, key, refuse_closed, runs_of
 from tracker.workflow.readings import MOST_PIECES, piece_id
 from tracker.workflow.standing import bake_of
@@ -36,12 +37,14 @@ __all__ = [
 ]
 
 MOST_SIGNS = 400
-LARGEST_NUMBER = 2**31 - 1  # that a database takes
 
 
 @dataclass(frozen=True, kw_only=True)
 class PhotoView:
-    """``piece`` is None for the whole bake; ``at`` RFC 3339 in UTC; sides in pixels."""
+    """``piece`` is None for the whole bake; ``at`` RFC 3339 in UTC; sides in pixels.
+
+    ``erased``: its bytes are gone. ``taken_back``: shown nowhere, and still in the record unless it was erased.
+    """
 
     number: int
     piece: int | None
@@ -49,6 +52,8 @@ class PhotoView:
     at: str
     width: int
     height: int
+    erased: Erased | None = None
+    taken_back: bool = False
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -143,18 +148,24 @@ def keep_photo(
 
 
 def photo(store: Store, number: int, *, small: bool = False) -> bytes:
-    """The JPEG of a photo that stands. Raises NotFound, for one that was taken back too."""
+    """The JPEG of a photo that stands. Raises NotFound, for one that was taken back or erased too."""
     number = min(number, LARGEST_NUMBER)
     with store.read() as session:
         gone = session.exec(select(Photo.id).where(Photo.replaces_id == number)).first()
         content = session.exec(select(PhotoContent.content).where(PhotoContent.photo_id == number)).first()
+        erased = erasures_of(session, [number]).get(number)
+    if erased is not None:
+        raise NotFound(f"This photo was {erased.words()}.", where="photo", try_this="open the run again")
     if content is None or gone is not None:
         raise NotFound("There is no such photo, or it was taken back.", where="photo", try_this="open the run again")
     return small_picture(content) if small else content
 
 
-def photo_views(rows: Sequence[Photo], pieces: Mapping[int | None, int]) -> tuple[PhotoView, ...]:
-    """Those that stand, by piece and then as they were taken; the whole bake first."""
+def photo_views(
+    rows: Sequence[Photo], pieces: Mapping[int | None, int], erased: Mapping[int, Erased]
+) -> tuple[PhotoView, ...]:
+    """By piece and then as they were taken, the whole bake first; those that were taken back come last."""
+    stands = {key(row) for row in standing(rows)}
     views = [
         PhotoView(
             number=key(row),
@@ -163,10 +174,13 @@ def photo_views(rows: Sequence[Photo], pieces: Mapping[int | None, int]) -> tupl
             at=row.at,
             width=row.width,
             height=row.height,
+            erased=erased.get(key(row)),
+            taken_back=key(row) not in stands,
         )
-        for row in standing(rows)
+        for row in rows
+        if not row.void
     ]
-    return tuple(sorted(views, key=lambda view: (view.piece or 0, view.number)))
+    return tuple(sorted(views, key=lambda view: (view.taken_back, view.piece or 0, view.number)))
 
 
 def check_photos(hashes: Mapping[int, str], contents: Mapping[int, bytes], *, where: str) -> None:

@@ -12,6 +12,7 @@ from tracker.intake.numbers import number_text
 from tracker.intake.values import anchors_of
 from tracker.models import Bake, BakeMoment, Outcome, Photo, Piece, Reading, Response, Run, TasteNote, Trial, Weighing
 from tracker.store import Store
+from tracker.workflow.erasing import erasures_of
 from tracker.workflow.lookup import find_run, responses_of, runs_of, state_of
 from tracker.workflow.photos import PhotoView, photo_views
 from tracker.workflow.run_entries import EntryLine, entry_lines
@@ -91,6 +92,7 @@ class RunView:
     moments: dict[str, str]
     entries: tuple[EntryLine, ...]
     photos: tuple[PhotoView, ...]
+    taken_back: tuple[PhotoView, ...]  # photos that are shown no more, and are still in the record
     before: str
     after: str
 
@@ -122,10 +124,11 @@ def run_view(store: Store, trial: str, code: str) -> RunView:
         notes = rows_of(session, TasteNote, TasteNote.bake_id, numbers)
         photos = rows_of(session, Photo, Photo.bake_id, numbers)
         responses = responses_of(session, found)
+        erased = erasures_of(session, [row.id or 0 for row in photos])
         closed = state_of(session, found) == "closed"
         entries = entry_lines(session, responses, pieces, (*readings, *weighings, *outcomes, *moments, *notes, *photos))
     ended = next(iter(standing(outcomes)), None)
-    at = runs.index(run)
+    at, views = runs.index(run), photo_views(photos, pieces, erased)
     return RunView(
         trial=found.name,
         title=found.title,
@@ -144,7 +147,8 @@ def run_view(store: Store, trial: str, code: str) -> RunView:
         oven="" if ended is None or ended.oven_temperature_c is None else number_text(ended.oven_temperature_c),
         moments={row.what: row.moment for row in standing(moments)},
         entries=entries,
-        photos=photo_views(photos, pieces),
+        photos=tuple(view for view in views if not view.taken_back),
+        taken_back=tuple(view for view in views if view.taken_back and not view.erased),
         before=runs[at - 1].code if at else "",
         after=runs[at + 1].code if at + 1 < len(runs) else "",
     )

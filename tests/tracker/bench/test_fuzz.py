@@ -70,6 +70,7 @@ FURTHER = {
     "/formula/keep": ["key", "by", "name", "method", "ingredient:1", "percent:1", "flour:1"],
     "/formula/balance": ["name", "ingredient:1", "percent:1", "flour:1"],
     "/run/{trial:path}/{code}": ["ingredient", "correct"],
+    "/photo/{number:int}/erase": ["key", "by", "reason", "sure"],
     "/photo/{trial:path}/{code}": ["key", "by", "piece", "words", "photo"],
     "/sign-out": ["tablet"],
 }

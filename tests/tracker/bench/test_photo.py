@@ -247,3 +247,47 @@ def test_pictures_are_decoded_two_at_a_time_while_others_are_answered(served, be
 def test_what_is_shown_is_what_the_record_holds(send, baker, bench_store):
     send()
     assert hashlib.sha256(baker.get("/photo/1").content).hexdigest() == rows(bench_store, Photo)[0].sha256
+
+
+def test_an_owner_erases_a_picture_and_the_page_says_so(send, as_role, baker, bench_store, key):
+    owner = as_role("owner")
+    send(snap(), piece="2", words="a hole <b>")
+    send(snap("black"))
+    page = owner.get(RUN).text
+    assert 'action="/photo/1/erase"' in page
+    assert "/erase" not in baker.get(RUN).text
+    fields = {"reason": "a face <i>", "sure": "yes"}
+    assert baker.post("/photo/1/erase", data={"key": key(), **fields}).status_code == 403
+    for wrong in ({"sure": ""}, {"reason": " "}, {"reason": "x" * 401}):
+        refused = owner.post("/photo/1/erase", data={"key": key(), **fields, **wrong})
+        assert refused.status_code == 422
+    assert owner.get("/photo/1").status_code == 200
+    mine = key()
+    for _ in range(2):  # sent again, it is the same
+        answer = owner.post("/photo/1/erase", data={"key": mine, **fields})
+        assert (answer.status_code, answer.headers["location"]) == (303, f"{RUN}?saved=05%3A00#photos")
+    assert owner.post("/photo/1/erase", data={"key": key(), **fields}).status_code == 409
+    assert owner.post("/photo/9/erase", data={"key": key(), **fields}).status_code == 404
+    gone = owner.get("/photo/1")
+    assert (gone.status_code, gone.headers["cache-control"]) == (404, "no-store")
+    assert "erased by Dora on 2026-11-26: a face &lt;i&gt;" in gone.text
+    assert owner.get("/photo/1/small").status_code == 404
+    for tablet in (owner, baker):
+        page = tablet.get(RUN).text
+        assert "Photo of piece 2" in page
+        assert "erased by Dora on 2026-11-26: a face &lt;i&gt;" in page
+        assert "/photo/1/" not in page
+        assert 'src="/photo/2/small"' in page
+    assert [row.photo_id for row in rows(bench_store, PhotoContent)] == [2]
+    verify_record(bench_store)
+
+
+def test_one_that_was_taken_back_is_offered_to_an_owner_only(send, as_role, baker, key):
+    send()
+    undone = {"do": "undo", "key": key(), "place": "history", "table": "photo", "number": "1"}
+    assert baker.post(RUN, data=undone).status_code == 303
+    owner = as_role("owner")
+    assert "was taken back and is still in the record" in owner.get(RUN).text
+    assert "still in the record" not in baker.get(RUN).text
+    assert owner.post("/photo/1/erase", data={"key": key(), "reason": "a face", "sure": "yes"}).status_code == 303
+    assert "still in the record" not in owner.get(RUN).text

@@ -112,6 +112,7 @@ def test_a_broken_record_ends_with_six(sqlite_kitchen: Path, capsys: pytest.Capt
         ["history"],
         ["backup"],
         ["restore"],
+        ["erase-photo"],
         ["people", "add"],
         ["people", "list"],
         ["people", "erase"],

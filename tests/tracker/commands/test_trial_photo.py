@@ -71,3 +71,29 @@ def test_the_other_ways_to_be_wrong(crumbwise: Callable[..., Any], soda_path: Pa
         (["soda", "#1"], 2),
     ):
         assert crumbwise("trial", "photo", *words).code == code
+
+
+def test_a_photo_is_erased_when_it_is_meant(
+    crumbwise: Callable[..., Any], soda_path: Path, photo_file: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert crumbwise("trial", "photo", "soda", "#1", "crumb.jpg").code == 0
+    erase = ("records", "erase-photo", "1", "--reason", "a face was in it")
+    monkeypatch.setattr("tracker.commands.records.ask", lambda question: "no")
+    ran = crumbwise(*erase)
+    assert ran.code == 2
+    assert "Nothing was erased." in ran.err
+    asked: list[str] = []
+    monkeypatch.setattr("tracker.commands.records.ask", lambda question: asked.append(question) or "yes")
+    ran = crumbwise(*erase)
+    assert ran.code == 0, ran.err
+    assert asked == ["Erase photo 1 of run 108 of soda for good? Type yes: "]
+    assert "Photo 1 of run 108 of soda is erased" in ran.out
+    assert "Backups and bundles made before still hold it" in ran.out
+    again = crumbwise(*erase, "--yes")
+    assert again.code == 5
+    assert "erased by person 1 on" in again.err
+    assert crumbwise("records", "erase-photo", "9", "--reason", "x", "--yes").code == 4
+    assert crumbwise("records", "verify").code == 0
+    assert crumbwise("trial", "photo", "soda", "#1", "crumb.jpg").code == 0
+    ran = crumbwise(*(*erase[:2], "2", *erase[3:]), "--yes", "--json")
+    assert (ran.document["erased"], ran.document["number"], ran.document["run"]) == (True, 2, "108")

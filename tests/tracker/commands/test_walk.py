@@ -89,6 +89,7 @@ def test_without_a_kitchen_each_says_so_and_makes_none(
         ("trial", "import"): ["soda", "a.csv"],
         ("trial", "reopen"): ["soda", "--reason", "x"],
         ("records", "restore"): ["backup.db", "new.db"],
+        ("records", "erase-photo"): ["1", "--reason", "x", "--yes"],
         ("records", "people", "add"): ["Ada"],
         ("records", "people", "erase"): ["1"],
         ("records", "people", "close"): ["1", "--reason", "x"],

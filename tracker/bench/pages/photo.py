@@ -20,18 +20,39 @@ from starlette.responses import Response
 
 from tracker.bench.kit import form_of, keep, needs, status_of, store_of, text
 from tracker.bench.pages.run import address_of, refused_page, whole_number
-from tracker.errors import TrackerError
+from tracker.errors import InputError, TrackerError
 from tracker.intake.pictures import LARGEST_BYTES, Picture, read_picture
 from tracker.workflow.accounts import AccountLine
+from tracker.workflow.erasing import erase_photo, run_of_photo
 from tracker.workflow.photos import keep_photo, photo
 
 router = APIRouter()
 Baker = Annotated[AccountLine, Depends(needs("baker"))]
+Owner = Annotated[AccountLine, Depends(needs("owner"))]
 # A large file lies on the disk while it is looked at, and is gone with the answer.
 Form = Annotated[FormData, Depends(form_of)]
 
 PLACE = "photos"  # where on the page of the run
 _DARKROOM = ThreadPoolExecutor(max_workers=2, thread_name_prefix="photo")
+
+
+@router.post("/photo/{number:int}/erase")
+def erase(request: Request, who: Owner, form: Form, number: int) -> Response:
+    """The picture goes for good; the page of its run says by whom and why. Asked before ``add``, which is alike."""
+    trial, code = run_of_photo(store_of(request), number)
+    if text(form, "sure") != "yes":
+        raise InputError(
+            "Nothing was erased: tick that the picture shall go for good.",
+            where="photo",
+            try_this="go back and tick it",
+        )
+    return keep(
+        request,
+        who,
+        form,
+        lambda store: erase_photo(store, number, reason=text(form, "reason"), person=who.person),
+        then=f"{address_of(trial, code)}#{quote(PLACE)}",
+    )
 
 
 @router.post("/photo/{trial:path}/{code}")
