@@ -38,7 +38,7 @@ def read_log(session: Session, product: Product, response: str) -> list[LoggedBa
     found = []
     batch = _table(Batch).c
     rows = select(batch.id, batch.number, batch.baked_at).where(batch.product_id == product.id)
-    for row, number, baked_at in session.connection().execute(rows):
+    for row, number, baked_at in session.connection().execute(rows).all():
         _, at, gone = moved.get(row, (None, baked_at, False))
         if not gone:
             values, sizes = readings.get(row, ((), ()))
@@ -62,7 +62,7 @@ def _readings(session: Session, product: Product, response: str) -> dict[int, tu
         .order_by(batch.c.id, func.coalesce(piece.c.number, 0), reading.c.repeat, reading.c.id)
     )
     found: dict[int, tuple[list[float], list[float | None]]] = {}
-    for row, value, out_of in session.connection().execute(rows):
+    for row, value, out_of in session.connection().execute(rows).all():
         values, sizes = found.setdefault(row, ([], []))
         values.append(value)
         sizes.append(out_of)
