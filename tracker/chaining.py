@@ -19,41 +19,11 @@ from tracker.audit import canonical, kept
 from tracker.databases import give_room
 
 Columns = Mapping[str, Any]  # name -> a list with one value for each row, or the value that stands in every row
-MANY = 1_000
+MANY = 1_000  # rows for which the database needs more room than usual
 
 
 def contents_of(columns: Columns) -> list[str]:
     """Canonical JSON of each row, as an audit entry keeps it; ``columns`` are settled and have at least one list."""
-    return _filled(columns)
-
-
-def entries_of(entry: Columns, *, sequence: int, head: str) -> dict[str, Any]:
-    """Columns of the audit entries that follow entry ``sequence``, whose hash is ``head``.
-
-    ``entry`` has the other columns of the entries: ``new`` and ``row_id`` are lists.
-    """
-    new = entry["new"]
-    numbered = {**entry, "sequence": list(range(sequence + 1, sequence + len(new) + 1))}
-    front, between = _around_new(numbered)
-    rests = _filled({name: value for name, value in numbered.items() if name > "previous_hash"})
-    heads = [head]
-    sha256 = hashlib.sha256
-    for text, rest in zip(new, rests, strict=True):
-        entered = f'{front}{encode_basestring(text)}{between}"{head}",{rest[1:]}'
-        head = sha256(entered.encode()).hexdigest()
-        heads.append(head)
-    return {**numbered, "previous_hash": heads[:-1], "hash": heads[1:]}
-
-
-def _around_new(entry: Columns) -> tuple[str, str]:
-    """The canonical JSON of an entry up to the value of ``new``, and on to that of ``previous_hash``."""
-    front = {name: value for name, value in entry.items() if name < "new"}
-    between = {name: value for name, value in entry.items() if "new" < name < "previous_hash"}
-    return f'{canonical(front)[:-1]},"new":', f',{canonical(between)[1:-1]},"previous_hash":'
-
-
-def _filled(columns: Columns) -> list[str]:
-    """A JSON object for each row: the text that all have in common, made once, with the row's own values in it."""
     names = sorted(columns)
     fields = (
         f'"{name}":' + ("%s" if isinstance(columns[name], list) else canonical(kept(columns[name])).replace("%", "%%"))
@@ -71,6 +41,31 @@ def _as_json(values: list[Any]) -> Sequence[Any]:
     return list(map(encode_basestring, values)) if kinds == {str} else [canonical(kept(value)) for value in values]
 
 
+def entries_of(entry: Columns, *, sequence: int, head: str) -> dict[str, Any]:
+    """Columns of the audit entries that follow entry ``sequence``, whose hash is ``head``.
+
+    ``entry`` has the other columns of the entries: ``new`` and ``row_id`` are lists.
+    """
+    new = entry["new"]
+    numbered = {**entry, "sequence": list(range(sequence + 1, sequence + len(new) + 1))}
+    front, between = _around_new(numbered)
+    rests = contents_of({name: value for name, value in numbered.items() if name > "previous_hash"})
+    heads = [head]
+    sha256 = hashlib.sha256
+    for text, rest in zip(new, rests, strict=True):
+        entered = f'{front}{encode_basestring(text)}{between}"{head}",{rest[1:]}'
+        head = sha256(entered.encode()).hexdigest()
+        heads.append(head)
+    return {**numbered, "previous_hash": heads[:-1], "hash": heads[1:]}
+
+
+def _around_new(entry: Columns) -> tuple[str, str]:
+    """The canonical JSON of an entry up to the value of ``new``, and on to that of ``previous_hash``."""
+    front = {name: value for name, value in entry.items() if name < "new"}
+    between = {name: value for name, value in entry.items() if "new" < name < "previous_hash"}
+    return f'{canonical(front)[:-1]},"new":', f',{canonical(between)[1:-1]},"previous_hash":'
+
+
 def write_columns(connection: Connection, table: Table, columns: Columns, count: int) -> None:
     """Insert ``count`` rows in their order."""
     if count >= MANY:
@@ -82,7 +77,7 @@ def write_columns(connection: Connection, table: Table, columns: Columns, count:
 
 def _stands_in_text(value: Any) -> bool:
     """May a value that all rows share stand in the statement itself? It need not be handed over again for each."""
-    return value is None or isinstance(value, str | int)
+    return value is None or isinstance(value, int) or (isinstance(value, str) and "\x00" not in value)
 
 
 def _insert(dialect: Dialect, table: Table, columns: Columns) -> str:

@@ -174,27 +174,31 @@ class Deed:
             raise RuntimeError("What replaces another row goes through Deed.add, which keeps the old one.")
         self._failed = True
         self.session.flush()
-        self._write_entries()
         numbers = _next_numbers(self._connection, table.__table__, count)  # type: ignore[attr-defined]
         whole = {"id": numbers, **settled}
         write_columns(self._connection, table.__table__, whole, count)  # type: ignore[attr-defined]
+        self._enter_rows(str(table.__tablename__), whole)
+        self._failed = False
+        return numbers
+
+    def _enter_rows(self, table: str, rows: Columns) -> None:
+        """The entries of many new rows of one table, behind those that wait."""
+        self._write_entries()
         entry = {
             "at": self.at,
             "zone": self.chain.zone,
             "person_id": self._person,
             "action": self._action,
-            "table_name": table.__tablename__,
-            "row_id": numbers,
+            "table_name": table,
+            "row_id": rows["id"],
             "old": None,
-            "new": contents_of(whole),
-            "reason": self._reason or settled.get("reason", ""),
+            "new": contents_of(rows),
+            "reason": self._reason or rows.get("reason", ""),
             "version": version(),
         }
         entries = entries_of(entry, sequence=self.chain.sequence, head=self.chain.head)
-        write_columns(self._connection, _ENTRIES, entries, count)
+        write_columns(self._connection, _ENTRIES, entries, len(rows["id"]))
         self.chain = replace(self.chain, sequence=entries["sequence"][-1], head=entries["hash"][-1])
-        self._failed = False
-        return numbers
 
     def erase_person(self, person: int) -> None:
         """Remove a person's name and health answers; the number and what it recorded stay."""

@@ -103,7 +103,7 @@ def many_rows() -> list[tuple[type[SQLModel], dict[str, Any]]]:
                "code": texts, "settings": "{}"}),
         (Bake, {"run_id": list(range(1, size + 1)), "made_at": texts}),
         (Piece, {"bake_id": 1, "number": list(range(1, size + 1))}),
-        (Lot, {"ingredient": 'so"da', "code": texts, "received_on": [None, *texts[1:]]}),
+        (Lot, {"ingredient": "so'da\\' % %s :x ?", "code": texts, "received_on": [None, *texts[1:]]}),
         (Reading, {"bake_id": 1, "piece_id": [None, *range(1, len(numbers))], "response": "rise % height", "at": "now",
                    "value": numbers, "person_id": 1, "implausible": [at % 2 == 0 for at in range(len(numbers))],
                    "reason": texts[: len(numbers)]}),
@@ -117,7 +117,7 @@ def entries(store: Store) -> list[tuple[Any, ...]]:
         return [tuple(row) for row in session.connection().execute(select(table).order_by(table.c.sequence))]
 
 
-@pytest.mark.parametrize("reason", ["", 'because of "it"'])
+@pytest.mark.parametrize("reason", ["", 'because of "it"\'); DROP TABLE reading; --'])
 def test_both_ways_leave_the_same_entries(tmp_path: Path, reason: str) -> None:
     """Row by row through ``Deed.add`` in one kitchen, by columns in another: all entries are equal to the last byte."""
     found = []
