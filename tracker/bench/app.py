@@ -31,6 +31,7 @@ from tracker.bench.kit import (
     typed,
     wants_json,
 )
+from tracker.bench.known import Known
 from tracker.bench.pages import PAGES
 from tracker.bench.remembered import Memory
 from tracker.bench.settings import BenchSettings
@@ -51,6 +52,7 @@ def make_app(store: Store, settings: BenchSettings) -> FastAPI:
     app.state.doormen = CapacityLimiter(4)
     app.state.delays = Delays(store)
     app.state.memory = Memory()
+    app.state.known = Known(store)
     app.state.kitchen_name, app.state.kitchen_zone = kitchen_line(store)
     app.state.first_code = settings.first_code
     app.state.templates.globals["kitchen"] = app.state.kitchen_name
@@ -71,6 +73,7 @@ async def _lifespan(app: FastAPI) -> AsyncIterator[None]:
         yield
     finally:
         app.state.writer.stop()
+        app.state.known.close()
 
 
 def _errors(app: FastAPI) -> None:

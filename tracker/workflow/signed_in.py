@@ -34,11 +34,15 @@ _STANDS = Prepared(
 
 @dataclass(frozen=True, kw_only=True)
 class Standing:
-    """``person`` is None for a tablet."""
+    """``person`` is None for a tablet.
+
+    ``due``: that it was seen is to be noted (``saw``); ``until``: so long nothing of this changes by itself.
+    """
 
     kind: str
     person: int | None
-    due: bool = False  # that it was seen is to be noted: ``saw``
+    due: bool
+    until: datetime
 
 
 def begin(store: Store, kind: str, person: int | None) -> str:
@@ -85,7 +89,8 @@ def standing_in(session: Session, kind: str, token: str, now: datetime) -> Stand
     seen = datetime.fromisoformat(row.seen_at)
     if kind == "person" and now - seen > IDLE:
         return None
-    return Standing(kind=kind, person=row.person_id, due=now - seen > _SEEN_EVERY)
+    until = min(seen + _SEEN_EVERY, datetime.fromisoformat(row.ends_at))
+    return Standing(kind=kind, person=row.person_id, due=now - seen > _SEEN_EVERY, until=until)
 
 
 def end(store: Store, token: str) -> None:
