@@ -62,7 +62,9 @@ class BatchRows:
         self._cells = {column: _clean(texts) for column, texts in zip(self.sheet.header, cells, strict=True)}
         self._own_cells = {name: self._cells[column] for name, column in self.columns.own.items()}
         self._scales = {response.name: response.scale for response in self.responses}
-        self._measured: dict[str, float] = {}  # what a text was read as: in a season the same numbers come back
+        # What a text was read as, of each measured response: in a season the same numbers come back.
+        self._measured: dict[str, dict[str, float]] = {response.name: {} for response in self.responses}
+        self._counts_rows = not self.columns.long and "piece" not in self._own_cells
 
     def read(self) -> list[BatchEntry]:
         """Every batch in the order of the file. Look at ``errors`` before using any."""
@@ -70,15 +72,17 @@ class BatchRows:
         told += [self._cells[column] for column in self.columns.lots.values()]
         long = self.columns.long
         rows = zip(self._own_cells["batch"], zip(*told, strict=True), strict=True)
-        for index, (number, said) in enumerate(rows):
-            batch = self._batch(index, number)
+        batch, before = None, ""
+        for index, (typed, said) in enumerate(rows):
+            if batch is None or typed != before:
+                batch, before = self._batch(index, typed), typed
             if batch is not None:
                 batch.rows += 1
                 if said != batch.said:
-                    before = len(self.errors)
+                    errors = len(self.errors)
                     self._details(index, batch)
                     self._lots(index, batch)
-                    if len(self.errors) == before:
+                    if len(self.errors) == errors:
                         batch.said = said
                 if long:
                     self._named_reading(index, batch)
@@ -104,15 +108,13 @@ class BatchRows:
 
     def _batch(self, index: int, typed: str) -> _Batch | None:
         number = " ".join(typed.split())
-        if number == self._last and number:
-            return self._batches[number]
         column = self.columns.own["batch"]
         if not number:
             self._error(index, column, "The row has readings without a batch.", "write the number of its batch")
             return None
         if number not in self._batches:
             self._batches[number] = _Batch(number, self.sheet.places[index])
-        elif not self.columns.long:
+        elif number != self._last and not self.columns.long:
             before = self._batches[number]
             self._error(
                 index,
@@ -173,12 +175,14 @@ class BatchRows:
         text = self._cells[column][index]
         if not text:
             return
-        try:
-            value, out_of = self._read(response, text, self._cell(index, size_column))
-        except TrackerError as wrong:
-            self._error(index, column, wrong.what, wrong.try_this)
-            return
-        piece = self._piece(index, batch, response)
+        value, out_of = self._measured[response].get(text), None
+        if value is None:
+            try:
+                value, out_of = self._read(response, text, self._cell(index, size_column))
+            except TrackerError as wrong:
+                self._error(index, column, wrong.what, wrong.try_this)
+                return
+        piece = batch.rows if self._counts_rows else self._piece(index, batch, response)
         if piece is None:
             return
         readings = batch.readings.setdefault(response, {})
@@ -198,10 +202,8 @@ class BatchRows:
             typed = text if "/" in text or " of " in text else f"{text}/{size}"
             (read,) = read_pieces(typed, scale=scale, what=response)
             return read.value, read.size
-        known = self._measured.get(text)
-        if known is None:
-            known = self._measured[text] = read_measured(text, what=response)
-        return known, None
+        value = self._measured[response][text] = read_measured(text, what=response)
+        return value, None
 
     def _piece(self, index: int, batch: _Batch, response: str) -> int | None:
         text = self._own(index, "piece")
