@@ -24,6 +24,7 @@ from reports.sections.numbering import Keys
 from reports.sections.onward import next_section
 from reports.sections.panel import blind_section, consent_section, panel_section, still_blind
 from reports.sections.parts import part_sections
+from reports.sections.photos import PhotosTold, photos_section
 from reports.sections.record import data_section, made_section, provenance_section
 from reports.sections.sure import sure_section
 from reports.sections.taste import taste_section
@@ -42,7 +43,7 @@ class Told:
     versions and the command that makes the report again. ``chemistry`` has one row per bake:
     the factors' columns and the account (``analysis.leavening.runs``), ``measured_ph`` if it was.
     ``scores`` has one row per score: ``bake``, ``response``, ``score``, ``person`` (a number) and the factors.
-    ``tasting_open``: somebody is still tasting blind.
+    ``tasting_open``: somebody is still tasting blind. ``photos`` are None where none were taken.
     """
 
     analysis: Analysis
@@ -56,6 +57,7 @@ class Told:
     cautions: tuple[str, ...] = ()
     scores: DataFrame | None = None
     tasting_open: bool = False
+    photos: PhotosTold | None = None
 
 
 Parts = Iterable[Section | None]
@@ -71,6 +73,7 @@ def _kitchen(told: Told, keys: Keys) -> Parts:
         amount_section(analysis, keys),
         chemistry_section(analysis, told.chemistry, told.notes, keys),
         taste_section(analysis, told.notes, keys),
+        _photos(told),
         next_section(analysis),
         *part_sections(analysis, keys),
         sure_section(analysis),
@@ -89,6 +92,7 @@ def _class(told: Told, keys: Keys) -> Parts:
         amount_section(analysis, keys),
         chemistry_section(analysis, told.chemistry, told.notes, keys),
         taste_section(analysis, told.notes, keys),
+        _photos(told),
         questions_section(analysis, told.chemistry),
         next_section(analysis),
         *part_sections(analysis, keys),
@@ -124,6 +128,10 @@ def _scored(analysis: Analysis) -> Analysis:
     names = {result.response.name for result in kept}
     findings = tuple(finding for finding in analysis.findings if finding.response in names)
     return replace(analysis, responses=kept, findings=findings, parts=()) if kept else analysis
+
+
+def _photos(told: Told) -> Section | None:
+    return photos_section(told.photos, told.analysis.question, blind=told.tasting_open)
 
 
 def _behind(told: Told, keys: Keys) -> Parts:

@@ -7,6 +7,7 @@ nothing about HTML.
 
 from __future__ import annotations
 
+import base64
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import ClassVar
@@ -77,7 +78,32 @@ class Grid:
     fold: bool = False
 
 
-Block = Words | Items | Facts | Heading | Picture | Grid
+@dataclass(frozen=True, kw_only=True)
+class Photo:
+    """A small JPEG that the page carries; ``number`` is its number in the record, sides in pixels."""
+
+    number: int
+    jpeg: bytes
+    width: int
+    height: int
+    alt: str
+    caption: str
+
+    @property
+    def data(self) -> str:
+        """The picture as text, for an address that asks nobody."""
+        return base64.b64encode(self.jpeg).decode("ascii")
+
+
+@dataclass(frozen=True, kw_only=True)
+class Photos:
+    """Photos side by side, each with its words."""
+
+    kind: ClassVar[str] = "photos"
+    photos: tuple[Photo, ...]
+
+
+Block = Words | Items | Facts | Heading | Picture | Grid | Photos
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,7 +12,7 @@ from dataclasses import replace
 from analysis.words import headings as say
 from analysis.words.classroom import BROUGHT_UP, idea
 from analysis.words.numbers import start
-from reports.sections.blocks import Block, Facts, Grid, Heading, Items, Picture, Section, Words
+from reports.sections.blocks import Block, Facts, Grid, Heading, Items, Photos, Picture, Section, Words
 
 WHOLE = ("safety", "answer")  # parts that are read at once: their lines stand at their end
 WORD_LIST = say.WORDS_USED  # the heading of that list in ``sections.sure``
@@ -60,6 +60,8 @@ def _seen(block: Block) -> Iterator[str]:
     elif isinstance(block, Facts):
         for pair in block.pairs:
             yield from pair
+    elif isinstance(block, Photos):
+        yield from (photo.caption for photo in block.photos)
     elif isinstance(block, Picture):
         yield from (block.figure.caption, block.figure.alt)
     elif isinstance(block, Grid) and not block.fold:

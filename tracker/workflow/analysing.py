@@ -27,6 +27,7 @@ from tracker.workflow.who_scored import gaps_of_the_panel
 if TYPE_CHECKING:
     import pandas as pd
 
+    from reports.sections.photos import PhotosTold
     from tracker.frames import TrialTables
     from tracker.store import Store
 
@@ -39,7 +40,7 @@ class TrialAnalysis:
     ``tables`` maps each response to its readings; ``taste_notes`` and ``plan`` are None for
     a spreadsheet; ``remarks`` are plain sentences about how the question was understood;
     ``invented`` tells that no real bakes are behind it; ``why_none`` is set when there is no answer yet;
-    ``tasting_open``: somebody is still tasting its bakes blind.
+    ``tasting_open``: somebody is still tasting its bakes blind; ``photos`` are looked for where a report is made.
     """
 
     analysis: Analysis
@@ -55,6 +56,7 @@ class TrialAnalysis:
     scores: pd.DataFrame | None = None
     why_none: NotPossible | None = None
     tasting_open: bool = False
+    photos: PhotosTold | None = None
 
     def summary(self) -> str:
         from analysis.words import analysis_text

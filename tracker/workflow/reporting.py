@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import shlex
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -149,9 +149,11 @@ def answer_for_report(
     """
     from analysis.errors import NotPossible
     from tracker.workflow.analysing import analyse_trial, unanswered_trial
+    from tracker.workflow.report_photos import photos_of
 
     try:
-        return analyse_trial(store, trial, responses=responses, options=options)
+        answer = analyse_trial(store, trial, responses=responses, options=options)
+        return replace(answer, photos=photos_of(store, trial))
     except NotPossible as problem:
         if options is not None and options.said():
             raise
@@ -231,6 +233,7 @@ def told_of(answer: TrialAnalysis, look: Look | None = None) -> Told:
         cautions=(*answer.remarks, *say_warmth(answer.analysis)),
         scores=answer.scores,
         tasting_open=answer.tasting_open,
+        photos=answer.photos,
     )
 
 

@@ -7,6 +7,7 @@ says whether the record, the version or the file itself is the reason.
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -56,6 +57,9 @@ class Verdict:
             "sections": [each.to_json() for each in self.unlike],
             "entries_since": self.since,
         }
+
+
+_PHOTOS = re.compile(r'<section class="photos".*?</section>', re.DOTALL)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -147,6 +151,11 @@ def _compared(
         made = report_page(_told(answer, {"versions": facts.versions}), typed.look)
         if made == text:
             reasons.append("Nothing else does: every other byte is the same.")
+    if not reasons and _PHOTOS.sub("", made) == _PHOTOS.sub("", text):
+        reasons.append(
+            "Its photos, or what is said beside them, are no longer those of the record; every other byte is the same. "
+            "A photo or a name that was erased since then is a reason, and so is a changed file."
+        )
     if not reasons:
         reasons.append("The file itself was changed after it was written, or holds what the record never said.")
         if since:
