@@ -127,8 +127,9 @@ def _comparisons(situation: Situation) -> Iterator[Candidate]:
         yield Candidate(request=_ask(situation, "completely randomised"), why=why, grown=REPLICATES)
         whole = Reason(key="every kind each day", facts={"treatments": treatments, "day": situation.day})
         yield Candidate(request=_ask(situation, "complete blocks"), why=whole, grown=REPLICATES[1:])
-        part = Reason(key="a part of the kinds each day", facts={"treatments": treatments})
-        yield Candidate(request=_ask(situation, "incomplete blocks"), why=part, tier=2, grown=REPLICATES[1:])
+        if situation.bakes_a_day is not None and situation.bakes_a_day < treatments:
+            part = Reason(key="a part of the kinds each day", facts={"treatments": treatments})
+            yield Candidate(request=_ask(situation, "incomplete blocks"), why=part, tier=2, grown=REPLICATES[1:])
     if len(situation.factors) == 1:
         square = Reason(key="a square", facts={"rows": situation.day, "columns": "turn of the day"})
         yield Candidate(

@@ -222,3 +222,10 @@ def test_nothing_to_change_and_no_bakes_are_refused():
     with pytest.raises(PlanError, match="the smallest plan that can") as refused:
         advise(situation("which matter", *(category(f"c{n}") for n in range(4)), most_bakes=6))
     assert refused.value.try_this.startswith("8")
+
+
+@pytest.mark.parametrize(("day", "kinds", "in_turns"), [(9, 3, False), (3, 3, False), (4, 5, True), (8, 4, False)])
+def test_kinds_take_turns_only_where_a_day_is_too_short_for_all(day, kinds, in_turns):
+    advice = advise(situation("which kind", category("fat", kinds), bakes_a_day=day))
+    whys = [option.why.key for option in (advice.chosen, *advice.others)]
+    assert ("a part of the kinds each day" in whys) == in_turns
