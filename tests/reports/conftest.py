@@ -37,7 +37,7 @@ factorial_answer, taste_notes = _answers.factorial_answer, _answers.taste_notes
 sample_sheet = _papers.sample_sheet
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def answers() -> dict[str, Callable[..., Analysis]]:
     return {"dose": dose_answer, "screening": screening_answer, "factorial": factorial_answer}
 
@@ -47,12 +47,19 @@ def notes() -> pd.DataFrame:
     return taste_notes()
 
 
+@pytest.fixture(scope="session", name="taste_notes")
+def new_notes() -> Callable[[], pd.DataFrame]:
+    """The same notes in a frame of one's own, for what is made once for many tests."""
+    made: Callable[[], pd.DataFrame] = taste_notes
+    return made
+
+
 @pytest.fixture
 def read() -> type:
     return _browsing.Page
 
 
-@pytest.fixture
+@pytest.fixture(scope="session")
 def sheet() -> Callable[..., Sheet]:
     return sample_sheet
 

@@ -5,6 +5,9 @@ from __future__ import annotations
 import re
 import shutil
 import subprocess
+from collections.abc import Callable, Mapping
+from functools import partial
+from pathlib import Path
 
 import pandas as pd
 import pytest
@@ -34,31 +37,49 @@ def loaves() -> pd.DataFrame:
     return pd.DataFrame(rows, columns=["baker", "loaf", "height"])
 
 
-@pytest.fixture
-def files(answers, notes, sheet, logged, tmp_path):
-    """Each page as a file to be opened offline."""
-    pages = {"sheet": bench_sheet(sheet()), "labels": code_labels(sheet())}
-    pages |= {"weighing": weighing_list(sheet(), spare_percent=5), "oven": oven_map(sheet())}
-    asked = GaugeQuestion(response="height", unit="mm", person="baker", piece="loaf", tolerance=8)
-    pages["gauge"] = gauge_page(gauge_study(loaves(), asked), title="Heights", provenance={"command": "x"}).html()
-    pages["batches"] = batches_page(logged()).html()
-    for kind in ("dose", "screening", "factorial"):
-        frame = notes if kind == "dose" else None
-        pages[kind] = trial_report(
+class Files(dict[str, Path]):
+    """Each page as a file to be opened offline, drawn when it is first asked for."""
+
+    def __init__(self, folder: Path, made: Mapping[str, Callable[[], str]]) -> None:
+        super().__init__()
+        self._folder, self._made = folder, made
+
+    def __missing__(self, kind: str) -> Path:
+        self[kind] = self._folder / f"{kind}.html"
+        self[kind].write_text(self._made[kind](), encoding="utf-8")
+        return self[kind]
+
+
+@pytest.fixture(scope="module")
+def files(answers, taste_notes, sheet, logged, tmp_path_factory):
+    """Drawn once for all tests, which change none of them."""
+
+    def report(kind: str) -> str:
+        return trial_report(
             answers[kind](),
             title="A trial",
             question="What moves it?",
-            notes=frame,
+            notes=taste_notes() if kind == "dose" else None,
             plan={"kind": "full factorial"},
             provenance={"content hash": "3f" * 32},
             cautions=("Mind this.",),
             invented=True,
         )
-    written = {}
-    for kind, page in pages.items():
-        written[kind] = tmp_path / f"{kind}.html"
-        written[kind].write_text(page, encoding="utf-8")
-    return written
+
+    def gauge() -> str:
+        asked = GaugeQuestion(response="height", unit="mm", person="baker", piece="loaf", tolerance=8)
+        return gauge_page(gauge_study(loaves(), asked), title="Heights", provenance={"command": "x"}).html()
+
+    made: dict[str, Callable[[], str]] = {kind: partial(report, kind) for kind in ("dose", "screening", "factorial")}
+    made |= {
+        "sheet": lambda: bench_sheet(sheet()),
+        "labels": lambda: code_labels(sheet()),
+        "weighing": lambda: weighing_list(sheet(), spare_percent=5),
+        "oven": lambda: oven_map(sheet()),
+        "gauge": gauge,
+        "batches": lambda: batches_page(logged()).html(),
+    }
+    return Files(tmp_path_factory.mktemp("pages"), made)
 
 
 def opened(browser, path, **view):
@@ -105,12 +126,14 @@ def test_no_barrier_is_found(browser, files, kind, scheme):
     page.context.close()
 
 
-@pytest.mark.parametrize("width", [320, 390, 810, 1280])
 @pytest.mark.parametrize("kind", KINDS)
-def test_the_page_never_scrolls_sideways(browser, files, kind, width):
+def test_the_page_never_scrolls_sideways(browser, files, kind):
     """320 px is also a 640 px window at 200 % zoom."""
-    page, _, _ = opened(browser, files[kind], viewport={"width": width, "height": 900})
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page, _, _ = opened(browser, files[kind], viewport={"width": 320, "height": 900})
+    for width in (320, 390, 810, 1280):
+        page.set_viewport_size({"width": width, "height": 900})
+        assert page.evaluate("innerWidth") == width
+        assert page.evaluate("document.documentElement.scrollWidth") <= width, width
     page.context.close()
 
 
