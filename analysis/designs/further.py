@@ -134,7 +134,8 @@ def _first_replicate(standing: Standing) -> list[tuple[tuple[New, ...], ...]]:
         have.update(_key(new.settings) for members in block for new in members)
         if all(have[key] * times >= count for key, count in met.items()):
             break
-    return chosen
+    # A block of several sets holds a replicate in one of them.
+    return chosen if len(chosen) > 1 else [_once(chosen[0], split=plot is not None)]
 
 
 def _once(block: tuple[tuple[New, ...], ...], *, split: bool) -> tuple[tuple[New, ...], ...]:

@@ -43,6 +43,16 @@ def test_a_replicate_in_a_new_block_holds_every_treatment_once(standing):
     assert found.design.n_runs == 18
 
 
+@pytest.mark.parametrize(("replicates", "size"), [(5, 9), (4, 6), (3, 3), (5, 6)])
+@pytest.mark.parametrize("count", [1, 2])
+def test_a_replicate_is_one_set_however_many_a_block_holds(replicates, size, count, standing):
+    asked = request("complete blocks", (ACID,), replicates=replicates, block="bake day", block_size=size)
+    found = extend(asked, standing(lay_out(asked)), Further(way="replicates", count=count))
+    assert sorted(run.settings["acid source"] for run in added(found)) == sorted(ACID.levels * count)
+    blocks = -(-replicates * 3 // size) + count
+    assert found.design.judgement.df_error == 3 * (replicates + count) - 3 - (blocks - 1)
+
+
 def test_a_trial_without_blocks_is_joined_by_a_second_stage(standing):
     asked = request("full factorial", amounts(2), replicates=2)
     found = extend(asked, standing(lay_out(asked)), Further(way="replicates", count=2))
