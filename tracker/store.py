@@ -366,15 +366,21 @@ class Store:
         return as_stamp(self.now())
 
     @contextmanager
-    def read(self) -> Iterator[Session]:
-        """A session that sees one state and cannot write."""
+    def ask(self) -> Iterator[Connection]:
+        """A connection that sees one state and cannot write, for prepared statements."""
         with in_words(self.place.shown), self.engine.connect() as connection:
             for_reading(connection)
-            with connection.begin() as transaction, ReadingSession(connection, expire_on_commit=False) as session:
+            with connection.begin() as transaction:
                 try:
-                    yield session
+                    yield connection
                 finally:
                     transaction.rollback()
+
+    @contextmanager
+    def read(self) -> Iterator[Session]:
+        """A session that sees one state and cannot write."""
+        with self.ask() as connection, ReadingSession(connection, expire_on_commit=False) as session:
+            yield session
 
     @contextmanager
     def write(self, *, person: int | None, action: str, reason: str = "") -> Iterator[Deed]:

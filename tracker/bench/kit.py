@@ -104,11 +104,11 @@ def signed_in(request: Request, count: int | None = None) -> AccountLine | None:
 def standing_here(store: Store, request: Request, count: int | None = None) -> AccountLine | None:
     """In one look at the record, which also says whether anything was entered since the last (``remembered``)."""
     secret = request.cookies.get(PERSON, "")
-    with store.read() as session:
-        found = standing_in(session, "person", secret, store.now())
-        account = account_in(session, found.person) if found and found.person else None
+    with store.ask() as connection:
+        found = standing_in(connection, "person", secret, store.now())
+        account = account_in(connection, found.person) if found and found.person else None
         if store.joined is None:  # whoever enters something shows no page
-            request.state.record = head_in(session)
+            request.state.record = head_in(connection)
     if found is None:
         return taster_at(store, secret)
     if found.due:

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
-from sqlalchemy import Select, bindparam, exists, insert, update
+from sqlalchemy import Connection, Select, bindparam, exists, insert, update
 from sqlalchemy import select as sql_select
 from sqlmodel import Session, select
 
@@ -79,13 +79,13 @@ def list_accounts(store: Store) -> tuple[AccountLine, ...]:
 
 def account_of(store: Store, person: int) -> AccountLine | None:
     """The account of one person; None without a role."""
-    with store.read() as session:
-        return account_in(session, person)
+    with store.ask() as connection:
+        return account_in(connection, person)
 
 
-def account_in(session: Session, person: int) -> AccountLine | None:
-    """The same within a session that reads other things too."""
-    found = _ACCOUNT.first(session.connection(), person=person)
+def account_in(connection: Connection, person: int) -> AccountLine | None:
+    """The same within a transaction that asks other things too."""
+    found = _ACCOUNT.first(connection, person=person)
     if found is None or found.role == "none":
         return None
     return AccountLine(person=person, name=found.name or f"person {person}", role=found.role)

@@ -59,6 +59,12 @@ class _Together(Store):
         self._people: set[int | None] = {None}
 
     @contextmanager
+    def ask(self) -> Iterator[Connection]:
+        """Sees what the deeds before it wrote, as ``read`` does."""
+        with in_words(self.place.shown):
+            yield self.joined
+
+    @contextmanager
     def read(self) -> Iterator[Session]:
         """Sees what the deeds before it wrote: they stand, or all of the group falls."""
         with in_words(self.place.shown), ReadingSession(self.joined, **_JOINED) as session:

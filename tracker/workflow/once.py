@@ -63,6 +63,13 @@ class OnceStore(Store):
         self.at = ""
 
     @contextmanager
+    def ask(self) -> Iterator[Connection]:
+        with self._under.ask() as connection:
+            if not self.at:
+                self._refuse_again(connection)
+            yield connection
+
+    @contextmanager
     def read(self) -> Iterator[Session]:
         with self._under.read() as session:
             if not self.at:
@@ -107,9 +114,9 @@ def do_once(
     return Kept(at=once.at or store.stamp(), again=False, result=result)
 
 
-def head_in(session: Session) -> str:
+def head_in(connection: Connection) -> str:
     """The last entry of the audit chain: the same as long as nothing was entered."""
-    return chain_of(session.connection()).head
+    return chain_of(connection).head
 
 
 def forget_old_keys(store: Store) -> None:

@@ -94,8 +94,8 @@ def _all(session: Session, bake: Bake, response: Response, repeat: int | None) -
     """Each standing reading with the number of its piece, in order of entry."""
     found = [
         reading
-        for reading in standing.readings_of(session, bake)
-        if reading.response_id == response.id and repeat in (None, reading.repeat)
+        for reading in standing.readings_of_response(session, bake, response.id)
+        if repeat in (None, reading.repeat)
     ]
     if not any(reading.piece_id for reading in found):
         return [(None, reading) for reading in found]

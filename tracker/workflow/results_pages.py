@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from analysis.words.numbers import kept_together, start
 from tracker.errors import Conflict
 from tracker.workflow.next_bakes import Proposal, Settings, proposals_of, runs_to_come
+from tracker.workflow.once import head_in
 from tracker.workflow.reporting import answer_for_report, page_of, report_page, told_of
 from tracker.workflow.what_if import Asked, settings_asked
 
@@ -71,10 +72,8 @@ class Results:
 
 def state_of_record(store: Store) -> str:
     """The same as long as nothing was entered: an answer kept under it is still right."""
-    from tracker.store import chain_of
-
-    with store.read() as session:
-        return chain_of(session.connection()).head
+    with store.ask() as connection:
+        return head_in(connection)
 
 
 def results_of(store: Store, trial: str) -> Results:

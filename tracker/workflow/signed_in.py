@@ -12,8 +12,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from secrets import token_urlsafe
 
-from sqlalchemy import bindparam, delete, insert, select, update
-from sqlmodel import Session
+from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from tracker.bench_tables import sessions
 from tracker.databases import for_writing, take_turn
@@ -66,8 +65,8 @@ def begin(store: Store, kind: str, person: int | None) -> str:
 
 def standing_at(store: Store, kind: str, token: str) -> Standing | None:
     """Whose secret is this? None when it is unknown, over, or was not used for too long."""
-    with store.read() as session:
-        found = standing_in(session, kind, token, store.now())
+    with store.ask() as connection:
+        found = standing_in(connection, kind, token, store.now())
     if found is not None and found.due:
         saw(store, token)
     return found
@@ -79,11 +78,11 @@ def saw(store: Store, token: str) -> None:
     change_outside_the_record(store, was.values(seen_at=store.stamp()))
 
 
-def standing_in(session: Session, kind: str, token: str, now: datetime) -> Standing | None:
-    """The same within a session that reads other things too; if ``due``, ``saw`` is called when it is closed."""
+def standing_in(connection: Connection, kind: str, token: str, now: datetime) -> Standing | None:
+    """The same within a transaction that asks other things too; if ``due``, ``saw`` is called when it is closed."""
     if not token or len(token) > 100:
         return None
-    row = _STANDS.first(session.connection(), hash=_hash(token), of=kind)
+    row = _STANDS.first(connection, hash=_hash(token), of=kind)
     if row is None or row.ends_at < as_stamp(now):
         return None
     seen = datetime.fromisoformat(row.seen_at)

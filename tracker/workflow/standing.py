@@ -26,6 +26,12 @@ def _of(table: Any, column: str) -> Prepared:
 
 
 _BAKES, _PIECES = _of(Bake, "run_id"), _of(Piece, "bake_id")
+_READINGS = Reading.__table__  # type: ignore[attr-defined]
+_OF_RESPONSE = Prepared(
+    select(_READINGS)
+    .where(_READINGS.c.bake_id == bindparam("of"), _READINGS.c.response_id == bindparam("response"))
+    .order_by(_READINGS.c.id)
+)
 _OF_BAKE = {table: _of(table, "bake_id") for table in (Reading, Outcome, Weighing)}
 
 
@@ -40,6 +46,11 @@ def _standing(session: Session, table: type[Row], bake: Bake) -> list[Row]:
 
 def readings_of(session: Session, bake: Bake) -> list[Reading]:
     return _standing(session, Reading, bake)
+
+
+def readings_of_response(session: Session, bake: Bake, response: int | None) -> list[Reading]:
+    """Of one response; a correction is one of the same."""
+    return standing(cast("list[Reading]", _OF_RESPONSE.all(session.connection(), of=bake.id, response=response)))
 
 
 def outcome_of(session: Session, bake: Bake) -> Outcome | None:

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import asyncio
 import importlib.util
 import shutil
 import socket
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Coroutine, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import ExitStack, contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -128,6 +130,17 @@ def as_role(app: FastAPI, client: TestClient) -> Callable[[str], TestClient]:
         return made
 
     return signed_in
+
+
+@pytest.fixture(scope="session")
+def run_apart() -> Callable[[Coroutine[Any, Any, Any]], Any]:
+    """Run a coroutine in a thread of its own: in this one the browser of other tests keeps a loop running."""
+
+    def run(coroutine: Coroutine[Any, Any, Any]) -> Any:
+        with ThreadPoolExecutor(1) as apart:
+            return apart.submit(asyncio.run, coroutine).result()
+
+    return run
 
 
 @pytest.fixture

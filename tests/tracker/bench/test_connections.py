@@ -285,7 +285,7 @@ def test_requests_that_come_together_are_all_answered(served, opened):
         said += more
 
 
-def test_who_begins_no_handshake_is_closed_too(opened, tmp_path):
+def test_who_begins_no_handshake_is_closed_too(opened, tmp_path, run_apart):
     """Under https a connection has nothing to do with the protocol before its handshake is over."""
     made = certificates_in(tmp_path, ["127.0.0.1"], now=datetime.now(UTC))
     config = uvicorn.Config(echo, ssl_certfile=made.chain, ssl_keyfile=made.key)
@@ -300,7 +300,7 @@ def test_who_begins_no_handshake_is_closed_too(opened, tmp_path):
         server.close()
         return closed
 
-    assert asyncio.run(look())
+    assert run_apart(look())
 
 
 def test_the_command_answers_too(tmp_path, opened):

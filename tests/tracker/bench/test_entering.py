@@ -26,9 +26,9 @@ def request_with(body: bytes, kind: str = PLAIN_FORM) -> Request:
 
 @settings(max_examples=300, deadline=None)
 @given(st.text("ab=&%+.C3A9\x00é", max_size=40).map(lambda text: text.encode("latin-1")))
-def test_a_plain_form_is_read_as_the_framework_reads_it(body):
-    mine = asyncio.run(read_form(request_with(body)))
-    theirs = asyncio.run(_of_the_framework(request_with(body, PLAIN_FORM + "; charset=utf-8")))
+def test_a_plain_form_is_read_as_the_framework_reads_it(run_apart, body):
+    mine = run_apart(read_form(request_with(body)))
+    theirs = run_apart(_of_the_framework(request_with(body, PLAIN_FORM + "; charset=utf-8")))
     assert mine.multi_items() == theirs
 
 
@@ -37,19 +37,19 @@ async def _of_the_framework(request: Request) -> list[tuple[str, object]]:
         return list(form.multi_items())
 
 
-def test_a_form_with_a_file_is_read_by_the_framework():
+def test_a_form_with_a_file_is_read_by_the_framework(run_apart):
     body = b'--x\r\nContent-Disposition: form-data; name="a"\r\n\r\n1\r\n--x--\r\n'
-    assert asyncio.run(read_form(request_with(body, "multipart/form-data; boundary=x"))).multi_items() == [("a", "1")]
+    assert run_apart(read_form(request_with(body, "multipart/form-data; boundary=x"))).multi_items() == [("a", "1")]
 
 
-def test_more_fields_than_any_form_has_are_refused():
-    assert len(asyncio.run(read_form(request_with(b"&".join([b"a=1"] * FIELDS))))) == 1
+def test_more_fields_than_any_form_has_are_refused(run_apart):
+    assert len(run_apart(read_form(request_with(b"&".join([b"a=1"] * FIELDS))))) == 1
     with pytest.raises(HTTPException) as refused:
-        asyncio.run(read_form(request_with(b"&".join([b"a=1"] * (FIELDS + 1)))))
+        run_apart(read_form(request_with(b"&".join([b"a=1"] * (FIELDS + 1)))))
     assert refused.value.status_code == 400
 
 
-def test_each_who_waits_in_a_loop_learns_what_became_of_their_own_deed(store):
+def test_each_who_waits_in_a_loop_learns_what_became_of_their_own_deed(store, run_apart):
     """One fails, one has gone meanwhile; the others stand."""
     writer = GroupWriter(store)
     writer.start()
@@ -65,7 +65,7 @@ def test_each_who_waits_in_a_loop_learns_what_became_of_their_own_deed(store):
         gone.cancel()
         return await asyncio.gather(*answers, wrong, return_exceptions=True)
 
-    *names, why = asyncio.run(many())
+    *names, why = run_apart(many())
     writer.stop()
     assert names == [f"P{at}" for at in range(20)]
     assert isinstance(why, ValueError)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import tracemalloc
-from concurrent.futures import ThreadPoolExecutor
 from itertools import product
 from typing import Any
 
@@ -120,7 +119,7 @@ def test_a_body_that_is_too_large_is_cut(client, app):
 
 
 @pytest.mark.parametrize(("path", "said", "words"), [("/photo/soda/108", True, b"15 MB"), ("/sign-in", False, b"1 MB")])
-def test_50_mb_end_in_a_sentence_and_are_never_held(app, path, said, words):
+def test_50_mb_end_in_a_sentence_and_are_never_held(app, path, said, words, run_apart):
     """With their length said beforehand, and without; dropped piece by piece as they come."""
     held: list[int] = []
     asked = {"content-type": KINDS[0], **({"content-length": "50000000"} if said else {})}
@@ -187,13 +186,7 @@ def test_a_browser_leaves_out_the_port_of_its_scheme(tls, port, host, status):
     assert behind.post("/", headers=form).status_code == status
 
 
-def run_apart(coroutine):
-    """In a thread of its own: in this one the browser of other tests keeps a loop running."""
-    with ThreadPoolExecutor(1) as apart:
-        return apart.submit(asyncio.run, coroutine).result()
-
-
-def test_a_body_that_drips_is_not_waited_for_for_ever(app, monkeypatch):
+def test_a_body_that_drips_is_not_waited_for_for_ever(app, monkeypatch, run_apart):
     """One byte now and then, as long as anybody listens."""
     monkeypatch.setattr("tracker.bench.guard.ARRIVES_WITHIN", 0.2)
     sent: list[dict[str, Any]] = []
