@@ -23,10 +23,20 @@ LONGEST_WAIT = timedelta(days=7)
 
 
 def mark_moment(
-    store: Store, trial: str, run: str, what: str, *, person: int, ago_s: float = 0.0, typed: str = "", reason: str = ""
+    store: Store,
+    trial: str,
+    run: str,
+    what: str,
+    *,
+    person: int,
+    ago_s: float = 0.0,
+    typed: str = "",
+    reason: str = "",
+    seen: str = "",
 ) -> str:
     """Keep a moment: now, ``ago_s`` seconds ago, or as ``typed`` ("10:42"). A second one needs a reason.
 
+    ``seen`` is the moment (RFC 3339) that whoever changes it saw: what another entered since is not replaced unseen.
     Returns it as RFC 3339 in UTC. Raises InputError (no such moment, in the future), Conflict.
     """
     where = f'trial "{trial}", run {run}'
@@ -49,6 +59,13 @@ def mark_moment(
                 f"{what.capitalize()} is recorded already: {_hour(before.moment, zone)}.",
                 where=where,
                 try_this="give a reason to change it",
+            )
+        if seen and (before is None or before.moment != seen):
+            now_there = "taken back" if before is None else _hour(before.moment, zone)
+            raise Conflict(
+                f"Somebody changed it meanwhile; {what} is recorded already: {now_there}.",
+                where=where,
+                try_this="look at what stands first",
             )
         deed.add(
             BakeMoment(

@@ -12,6 +12,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from tracker.errors import Conflict, InputError, UsageError
+from tracker.intake.numbers import number_text
 from tracker.intake.values import read_value
 from tracker.models import Bake, Outcome, Run, TasteNote, Trial, TrialState
 from tracker.store import Deed, Store
@@ -37,6 +38,7 @@ from tracker.workflow.readings import (
     write_readings,
 )
 from tracker.workflow.recorded import Recorded, Written
+from tracker.workflow.said import said_outcome
 from tracker.workflow.weighing import write_weighings
 
 OUTCOMES = ("done", "failed", "skipped")
@@ -66,8 +68,9 @@ def record_run(
     ``values`` are texts such as "rise height=42.5" or "rise height=42.5 41.8" (several
     readings). ``run`` is its three-digit code, or "#7" for the seventh bake. ``correct``
     replaces what stands and needs ``reason``; so do a failed or skipped run and an
-    unlikely value. ``again`` adds a reading beside those that stand. ``seen`` is the value or weight that whoever
-    corrects saw standing ("42.5 mm"): what another entered since then is not replaced unseen.
+    unlikely value. ``again`` adds a reading beside those that stand. ``seen`` is the value, the
+    weight or (where nothing else is given) the outcome that whoever corrects saw standing
+    ("42.5 mm"): what another entered since then is not replaced unseen.
 
     Raises InputError (impossible value, missing reason), Conflict (a value stands there
     already, the trial is closed), NotFound (unknown trial, run, response, person).
@@ -88,7 +91,8 @@ def record_run(
         entry = replace(entry, at=entry.at or deed.at)
         found, its_run, place, before = _open(deed, trial, run)
         bake = _bake(deed, its_run, entry.at)
-        state = _write_outcome(deed, bake, outcome, entry, deviations.strip(), oven_temperature_c, place)
+        alone = "" if asked or weighed else seen
+        state = _write_outcome(deed, bake, outcome, entry, deviations.strip(), oven_temperature_c, place, alone)
         written: list[Written] = []
         warnings: list[str] = []
         for name, texts in asked:
@@ -219,12 +223,26 @@ def _bake(deed: Deed, run: Run, at: str) -> Bake:
     return bake_carrying_out(deed.session, run) or deed.add(Bake(run_id=run.id, made_at=at))
 
 
+def _said(outcome: Outcome | None) -> str:
+    if outcome is None:
+        return said_outcome("", "", "")
+    oven = outcome.oven_temperature_c
+    return said_outcome(outcome.state, "" if oven is None else number_text(oven), outcome.deviations)
+
+
 def _write_outcome(
-    deed: Deed, bake: Bake, state: str, entry: Entry, deviations: str, oven: float | None, place: str
+    deed: Deed, bake: Bake, state: str, entry: Entry, deviations: str, oven: float | None, place: str, seen: str
 ) -> str:
     before = standing.outcome_of(deed.session, bake)
     if before is not None and before.state == state and not deviations and oven is None:
         return state
+    stands = _said(before)
+    if seen and " ".join(seen.split()) != stands:
+        raise Conflict(
+            f"Somebody changed it meanwhile; the run is recorded already: {stands}.",
+            where=place,
+            try_this="look at what stands first",
+        )
     if before is not None and before.state != state and not entry.correct:
         why = f" ({before.reason})" if before.reason else ""
         raise Conflict(

@@ -16,7 +16,7 @@ from tracker.workflow.erasing import erasures_of
 from tracker.workflow.lookup import find_run, responses_of, runs_of, state_of
 from tracker.workflow.photos import PhotoView, photo_views
 from tracker.workflow.run_entries import EntryLine, entry_lines
-from tracker.workflow.said import said_reading
+from tracker.workflow.said import said_outcome, said_reading
 from tracker.workflow.sheets import make_sheet
 
 if TYPE_CHECKING:
@@ -99,6 +99,11 @@ class RunView:
     @property
     def missing(self) -> int:
         return sum(response.missing for response in self.responses)
+
+    @property
+    def outcome(self) -> str:
+        """How the bake went, as it is recorded."""
+        return said_outcome(self.state, self.oven, self.deviations)
 
     @property
     def pieces(self) -> int:

@@ -19,3 +19,9 @@ def said_reading(response: Response | None, value: float | None) -> str:
     if response.scale == "score" and 1 <= value <= len(anchors):
         return f"{number_text(value)}, {anchors[int(value) - 1]}"
     return f"{number_text(value)} {response.unit}".strip()
+
+
+def said_outcome(state: str, oven: str, deviations: str) -> str:
+    """ "done, oven 175 °C; the tray was turned"; a run with readings and nothing else said is "done"."""
+    told = (state or "done") + (f", oven {oven} °C" if oven else "")
+    return told + (f"; {' '.join(deviations.split())}" if deviations.strip() else "")

@@ -111,7 +111,7 @@ def _done(store: Store, person: int, form: FormData, trial: str, code: str) -> o
     deed = deeds.get(text(form, "do"))
     if deed is None:
         raise InputError("The form does not say what to do.", where="this page", try_this="load the page again")
-    if any(len(value) > MOST_SIGNS for value in form.values() if isinstance(value, str)):
+    if any(len(value) > MOST_SIGNS for name, value in form.items() if isinstance(value, str) and name != "seen"):
         raise InputError(f"A note has at most {MOST_SIGNS} characters.", where="this page", try_this="make it shorter")
     return deed(store, person, form, trial, code)
 
@@ -189,6 +189,7 @@ def _moment(store: Store, person: int, form: FormData, trial: str, code: str) ->
         ago_s=_ago_s(form),
         typed=text(form, "moment"),
         reason=text(form, "reason"),
+        seen=text(form, "seen"),
     )
 
 
@@ -217,6 +218,7 @@ def _outcome(store: Store, person: int, form: FormData, trial: str, code: str) -
         deviations=text(form, "deviations"),
         oven_temperature_c=read_number(oven, what="oven temperature", where=f"run {code}") if oven else None,
         correct=bool(reason),
+        seen=text(form, "seen"),
     )
 
 
