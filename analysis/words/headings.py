@@ -80,6 +80,10 @@ def range_by(low: str, high: str, by: str | None) -> str:
     return f"{low} to {high} by {by}"
 
 
+def the_same_by(by: str) -> str:
+    return f"the same with each {by}"
+
+
 def ends_both(low: str | None, high: str | None, full: str | None) -> tuple[str, str]:
     return (f"{low} to {high}", f"{full}")
 

@@ -138,7 +138,8 @@ def _account(amount: float, followed: list[ResponseResult], chemistry: DataFrame
         if middle is None or low is None or high is None:
             continue
         ends = (say_fixed(low, decimals), say_fixed(high, decimals))
-        spread = "–" if ends[0] == ends[1] else say.range_by(ends[0], ends[1], dose.by)
+        alike = say.the_same_by(dose.by) if dose.by else "–"
+        spread = alike if ends[0] == ends[1] else say.range_by(ends[0], ends[1], dose.by)
         rows.append((name, with_unit(say_fixed(middle, decimals), unit), spread))
     return rows
 
