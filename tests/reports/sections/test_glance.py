@@ -102,7 +102,7 @@ def test_what_to_expect_is_read_off_the_curves_and_the_account(answers):
     low, high = map(float, rows["Rise height"][1].split(" to "))
     assert low == pytest.approx(min(point.low for point in at_best), abs=0.06)
     assert high == pytest.approx(max(point.high for point in at_best), abs=0.06)
-    assert rows["Gas for 100 g of flour"] == ["340 mL", "–"]
+    assert rows["Gas for 100 g of flour"] == ["340 mL", "the same with each acid source"]
     assert rows["Predicted pH of the crumb"] == ["7.5", "7.0 to 8.0 by acid source"]
     assert items[0].items[0] == "Taste at 1.5 % flour of soda: mild (2 of 2 notes), fine (1)."
 
