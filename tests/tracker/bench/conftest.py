@@ -189,9 +189,10 @@ def served(bench_store: Store, filled: None) -> Iterator[str]:
 
 
 @pytest.fixture
-def tablet(browser: Browser, served: str) -> Iterator[Callable[..., Page]]:
+def tablet(browser: Browser, served: str, bench_store: Store) -> Iterator[Callable[..., Page]]:
     """``tablet(size, role, **context)``: a page at which the person of that role is signed in (the owner, Dora).
 
+    Its cookies are set; test_browser and test_nothing_lost walk the way by the page.
     ``page.said`` collects what the browser's console said, refusals of the page's policy too.
     """
     with ExitStack() as contexts:
@@ -205,11 +206,13 @@ def tablet(browser: Browser, served: str) -> Iterator[Callable[..., Page]]:
             page.said = said  # type: ignore[attr-defined]
             page.on("console", lambda message: None if EXPECTED in message.text else said.append(message.text))
             page.on("pageerror", lambda error: said.append(str(error)))
-            page.goto("/sign-in")
-            page.fill("#name", NAMES[role])
-            page.fill("#pin", PINS[role])
-            page.click("button.primary")
-            page.wait_for_url(f"{served}/")
+            person = next(line.person for line in list_accounts(bench_store) if line.role == role)
+            for name, kind in ((PERSON, "person"), (TABLET, "device")):
+                secret = begin(bench_store, kind, person)
+                context.add_cookies(
+                    [{"name": name, "value": secret, "url": served, "httpOnly": True, "sameSite": "Strict"}]
+                )
+            page.goto("/" if role != "assessor" else "/taste")
             said.clear()
             return page
 
