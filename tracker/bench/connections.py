@@ -21,6 +21,8 @@ else:
     Served = object
 
 END = b"\r\n\r\n"
+FILES = 4096  # as many as are asked for
+OTHERS = 120  # database, journal and lock of up to forty readers
 TOO_LONG = b"HTTP/1.1 431 Request Header Fields Too Large\r\ncontent-length: 0\r\nconnection: close\r\n\r\n"
 
 
@@ -34,6 +36,12 @@ class Limits:
     rest_within: float = 60.0  # seconds for what still comes of a body that was answered already
     taken_within: float = 300.0  # seconds for an answer to leave; 15 MB over half a megabit a second
     head_bytes: int = 64 * 1024
+
+    @classmethod
+    def within(cls, files: int) -> Limits:
+        """Where the system allows few open files, some of them are left for the kitchen and the pages."""
+        held = max(20, min(cls.held, files - OTHERS))
+        return cls(held=held, of_one_address=min(cls.of_one_address, held * cls.of_one_address // cls.held))
 
 
 class Patient(Served):
@@ -176,3 +184,17 @@ def hurry_handshakes(loop: asyncio.AbstractEventLoop, seconds: float = Limits.he
     """Under https nobody is connected before the handshake is over, which a loop waits a minute for."""
     made = loop.create_server
     loop.create_server = partial(made, ssl_handshake_timeout=seconds)  # type: ignore[method-assign]
+
+
+def allow_files() -> int:
+    """How many files may be open, connections too: a system gives 256 or 1024, and more to who asks."""
+    try:
+        import resource
+    except ImportError:  # Windows has no such limit
+        return FILES
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    if soft == resource.RLIM_INFINITY or soft >= FILES:
+        return FILES
+    most = FILES if hard == resource.RLIM_INFINITY else min(FILES, hard)
+    resource.setrlimit(resource.RLIMIT_NOFILE, (most, hard))
+    return most

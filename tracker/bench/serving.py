@@ -146,7 +146,7 @@ def serve(wanted: Wanted, planned: Planned, ready: Callable[[], None]) -> None:
     import uvicorn
 
     from tracker.bench.app import make_app
-    from tracker.bench.connections import patient
+    from tracker.bench.connections import Limits, allow_files, patient
     from tracker.workflow.guesses import forget_old_guesses
     from tracker.workflow.once import forget_old_keys
 
@@ -154,6 +154,7 @@ def serve(wanted: Wanted, planned: Planned, ready: Callable[[], None]) -> None:
         forget_old_keys(store)
         forget_old_guesses(store)
         app = make_app(store, planned.settings)
+        files = allow_files()
         # What was made at start-up stays; not looking through it again made the slowest posts four times faster.
         gc.collect()
         gc.freeze()
@@ -167,7 +168,8 @@ def serve(wanted: Wanted, planned: Planned, ready: Callable[[], None]) -> None:
             server_header=False,
             proxy_headers=False,
             timeout_keep_alive=20,
-            http=patient("h11"),
+            http=patient("h11", Limits.within(files)),
+            backlog=files // 4,  # so many are let in before the first of them is looked at
             ws="none",  # a wish for a web socket is answered as the page it asks for
             limit_concurrency=500,
             h11_max_incomplete_event_size=64 * 1024,

@@ -285,6 +285,12 @@ def test_requests_that_come_together_are_all_answered(served, opened):
         said += more
 
 
+def test_where_few_files_may_be_open_fewer_connections_are_held():
+    assert Limits.within(4096) == Limits()
+    assert (Limits.within(256).held, Limits.within(256).of_one_address) == (136, 113)
+    assert Limits.within(10).held == 20
+
+
 def test_who_begins_no_handshake_is_closed_too(opened, tmp_path, run_apart):
     """Under https a connection has nothing to do with the protocol before its handshake is over."""
     made = certificates_in(tmp_path, ["127.0.0.1"], now=datetime.now(UTC))
@@ -303,22 +309,26 @@ def test_who_begins_no_handshake_is_closed_too(opened, tmp_path, run_apart):
     assert run_apart(look())
 
 
-def test_the_command_answers_too(tmp_path, opened):
-    """The bench as a baker starts it, with its own limits."""
+@pytest.mark.parametrize(
+    ("allowed", "crowd", "held"), [("", 600, 480), ("ulimit -Sn 256;", 600, 480), ("ulimit -n 256;", 300, 136)]
+)
+def test_the_command_answers_too(tmp_path, opened, allowed, crowd, held):
+    """The bench as a baker starts it, with its own limits, also where a program may open few files."""
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     command = [shutil.which("crumbwise", path=str(Path(sys.executable).parent)), "--kitchen", str(tmp_path / "k.db")]
-    started = subprocess.Popen([*command, "bench", "--port", str(port)], stderr=subprocess.PIPE)
+    under = ["sh", "-c", f'{allowed} exec "$@"', "sh", *command]
+    started = subprocess.Popen([*under, "bench", "--port", str(port)], stderr=subprocess.PIPE)
     try:
         assert b"The bench" in started.stderr.readline()
-        silent = [opened(port) for _ in range(600)]
+        silent = [opened(port) for _ in range(crowd)]
         began = time.monotonic()
         tablet = opened(port)
         tablet.sendall(f"GET /start HTTP/1.1\r\nhost: 127.0.0.1:{port}\r\n\r\n".encode())
         assert answer(tablet)[0] == 200
         assert time.monotonic() - began < 2
-        assert sum(is_closed(each, 0.001) for each in silent) >= 120
+        assert sum(is_closed(each, 0.001) for each in silent) >= crowd - held
     finally:
         started.send_signal(signal.SIGINT)
         started.communicate(timeout=20)
