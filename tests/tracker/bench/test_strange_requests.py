@@ -8,9 +8,11 @@ from __future__ import annotations
 
 import importlib.util
 import re
+import shutil
 import socket
 import sys
 import time
+from datetime import UTC, datetime
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -20,6 +22,7 @@ from fastapi.routing import APIRoute
 from tracker.bench.guard import HEADERS
 from tracker.bench.pages import PAGES
 from tracker.fingerprints import audit_head
+from tracker.store import open_kitchen
 from tracker.workflow.verifying import verify_record
 
 
@@ -115,9 +118,27 @@ TEXTS = {
 }
 
 
+@pytest.fixture(scope="module")
+def full_template(bench_template, tmp_path_factory):
+    """The kitchen in which every page shows something, made once; each test gets a copy."""
+    path = tmp_path_factory.mktemp("strange") / "full.db"
+    shutil.copyfile(bench_template, path)
+    with open_kitchen(str(path), now=lambda: datetime(2026, 11, 26, 5, 0, tzinfo=UTC)) as store:
+        _kitchen().fill(store)
+    return path
+
+
 @pytest.fixture
-def owner(bench_store, as_role):
-    _kitchen().fill(bench_store)
+def bench_store(full_template, tmp_path, clock):
+    path = tmp_path / "bench.db"
+    shutil.copyfile(full_template, path)
+    path.chmod(0o600)
+    with open_kitchen(str(path), now=clock) as store:
+        yield store
+
+
+@pytest.fixture
+def owner(as_role):
     return as_role("owner")
 
 
