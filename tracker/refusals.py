@@ -21,6 +21,7 @@ _LOCKED = {"SQLITE_BUSY", "SQLITE_LOCKED", "SQLITE_PROTOCOL", "55P03", "40001", 
 _FULL = {"SQLITE_FULL", "53100"}
 _READ_ONLY = {"SQLITE_READONLY", "SQLITE_PERM", "SQLITE_AUTH", "25006", "42501"}
 _NO_FILE = {"SQLITE_CANTOPEN", "3D000"}
+_GONE = {"57P01", "57P02", "57P03", "08000", "08001", "08003", "08004", "08006"}
 _DAMAGED = {"SQLITE_CORRUPT", "SQLITE_NOTADB", "XX001", "XX002"}
 _TAKEN = {"SQLITE_CONSTRAINT_UNIQUE", "SQLITE_CONSTRAINT_PRIMARYKEY", "SQLITE_CONSTRAINT_ROWID", "23505"}
 _UNKNOWN_ROW = {"SQLITE_CONSTRAINT_FOREIGNKEY", "23503"}
@@ -65,7 +66,7 @@ def refusal(driver: BaseException, where: str) -> TrackerError:
         return InputError(
             f"The record does not take this value ({said}).", where=where, try_this="check the value and its unit"
         )
-    if not code and "connect" in said.lower():
+    if code in _GONE or (not code and "connect" in said.lower()):
         return Unreachable(
             f"No database server answers ({said}).", where=where, try_this="start the server, or check the address"
         )

@@ -91,7 +91,8 @@ _ENTER = Prepared(insert(_ENTRIES))
 class Deed:
     """One transaction: rows come in through ``add``, each with its audit entry.
 
-    ``at`` is the moment of the deed as text; give it to the rows that ask for a time.
+    ``at`` is the moment of the deed as text; give it to the rows that ask for a time. ``shared``: other deeds stand in
+    the same transaction.
     """
 
     def __init__(
@@ -104,6 +105,7 @@ class Deed:
         reason: str,
         at: str,
         chain: Chain | None = None,
+        shared: bool = False,
     ) -> None:
         self.session = session
         session.info[DEED] = self
@@ -112,6 +114,7 @@ class Deed:
         self._connection = connection
         self._person = None if person is None else int(person)
         self._action, self._reason = action, reason
+        self._shared = shared
         self._expected: set[int] = set()
         self._entries: list[dict[str, Any]] = []
         self._failed = False
@@ -154,8 +157,9 @@ class Deed:
                 self.chain = replace(self.chain, zone=row.zone)  # the first deed of all
         self._failed = True  # until the rows and their entries stand
         self._expected = {id(row) for row in added}
-        self.session.add_all(added)
-        self.session.flush()
+        with self._taken_back_alone():
+            self.session.add_all(added)
+            self.session.flush()
         self._enter([self._draft(row) for row in added])
         self._failed = False
         return added
@@ -215,10 +219,22 @@ class Deed:
         draft = {"table_name": row.__tablename__, "row_id": number, "new": None, "reason": ""}
         self._failed = True
         self._expected = {id(row)}
-        self.session.delete(row)
-        self.session.flush()
+        with self._taken_back_alone():
+            self.session.delete(row)
+            self.session.flush()
         self._enter([{**draft, "old": canonical(row_content(row))}])
         self._failed = False
+
+    @contextmanager
+    def _taken_back_alone(self) -> Iterator[None]:
+        """A flush that fails rolls back all that the session joined: not the deeds that share the transaction."""
+        if not self._shared:
+            yield
+            return
+        self.session.commit()  # it lets go of the transaction, which stays open, and joins the savepoint instead
+        with self._connection.begin_nested():
+            yield
+            self.session.commit()
 
     def finish(self) -> None:
         """Called by the store before it commits."""

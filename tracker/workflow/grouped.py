@@ -78,9 +78,8 @@ class _Together(Store):
         with in_words(self.place.shown), inner, WritingSession(connection, **_JOINED) as session:
             self._require(session, None if person is None else int(person))
             session.info[FOUND] = self._found
-            deed = Deed(
-                session, connection, person=person, action=action, reason=reason, at=self.stamp(), chain=self._chain
-            )
+            told: dict[str, Any] = {"person": person, "action": action, "reason": reason, "at": self.stamp()}
+            deed = Deed(session, connection, **told, chain=self._chain, shared=True)
             yield deed
             deed.finish()
         self._chain = deed.chain  # of a deed that failed it is as before
@@ -115,8 +114,14 @@ class _Together(Store):
 
 
 def _is_open(connection: Connection) -> bool:
-    """False when SQLite took back the whole transaction, as it may on a full disk: nobody in it may be answered for."""
-    return bool(getattr(connection.connection.dbapi_connection, "in_transaction", True))
+    """False when the whole transaction is gone, as on a full disk of SQLite, or when the server of PostgreSQL has gone.
+
+    Nobody in it may be answered for.
+    """
+    if connection.invalidated:
+        return False
+    driver = connection.connection.dbapi_connection
+    return bool(getattr(driver, "in_transaction", True)) and not getattr(driver, "closed", False)
 
 
 def _first_reason(error: BaseException, shown: str) -> BaseException:
@@ -255,5 +260,7 @@ def _answer(told: list[Told]) -> None:
             continue
         if why is None:
             answer.set_result(result)
+        elif isinstance(why, StopIteration):  # no future of an event loop takes it, and whoever comes after would wait
+            answer.set_exception(RuntimeError(f"A deed raised {why!r}."))
         else:
             answer.set_exception(why)

@@ -84,3 +84,19 @@ def test_a_loop_that_is_closed_stops_nobody_else(store):
     assert writer.do(lambda inner: add_person(inner, "Bo")).name == "Bo"
     writer.stop()
     assert {"Ada", "Bo"} <= {line.name for line in list_people(store)}
+
+
+def test_an_error_that_no_future_takes_leaves_nobody_waiting(store, run_apart):
+    writer = GroupWriter(store)
+    writer.start()
+
+    async def three():
+        loop = asyncio.get_running_loop()
+        deeds = (lambda inner: 1, lambda inner: next(iter(())), lambda inner: 3)
+        answers = [writer.send_soon(deed, loop) for deed in deeds]
+        return await asyncio.wait_for(asyncio.gather(*answers, return_exceptions=True), 5)
+
+    first, wrong, last = run_apart(three())
+    writer.stop()
+    assert (first, last) == (1, 3)
+    assert isinstance(wrong, RuntimeError)

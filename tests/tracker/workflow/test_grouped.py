@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import threading
 from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 
 import pytest
 from sqlalchemy import text
 from sqlmodel import select
 
-from tracker.errors import Full, InputError, NotFound, TrackerError
-from tracker.models import PersonDetails, TasteNote
+from tracker.errors import Conflict, Full, InputError, NotFound, NotNow, TrackerError
+from tracker.models import PersonDetails, TasteNote, Trial
 from tracker.store import Store, open_kitchen
 from tracker.workflow.grouped import GroupWriter
 from tracker.workflow.once import KeyUsed, do_once
@@ -181,3 +182,47 @@ def test_who_was_answered_for_is_on_the_disk_when_it_is_full(sqlite_kitchen):
         assert answered
         assert sorted(stand) == sorted(answered)
         verify_record(store)
+
+
+def taken_name(store):
+    """Rows of the session's unit of work, of which the database refuses one."""
+    with store.write(person=1, action="plan") as deed:
+        deed.add_many([Trial(name="scones", title="", made_at=deed.at), Trial(name="soda", title="", made_at=deed.at)])
+
+
+def taken_name_and_then(store):
+    with suppress(Conflict):
+        taken_name(store)
+    return add_note(store, "soda", "101", "all the same", person=1)
+
+
+@pytest.mark.parametrize("refused", [taken_name, taken_name_and_then])
+def test_rows_that_the_database_refuses_take_nobody_elses_along(writer, soda_anywhere, refused):
+    told = together(writer, [note("before"), refused, note("after")])
+    assert {"before", "after"} <= set(notes(soda_anywhere))
+    assert isinstance(told[1], Conflict) == (refused is taken_name)
+    with soda_anywhere.read() as session:
+        assert [trial.name for trial in session.exec(select(Trial))] == ["soda"]
+    verify_record(soda_anywhere)
+
+
+def lose_the_transaction(store):
+    """As on a full disk, or as when the server of the database is stopped."""
+    connection = store.joined
+    if connection.dialect.name == "sqlite":
+        connection.connection.dbapi_connection.execute("ROLLBACK")
+        raise Full("The disk is full.", where="here", try_this="free some space")
+    number = connection.execute(text("SELECT pg_backend_pid()")).scalar_one()
+    with store.engine.connect() as other, other.begin():
+        other.execute(text("SELECT pg_terminate_backend(:number)"), {"number": number})
+    connection.execute(text("SELECT 1"))
+
+
+def test_a_transaction_that_is_lost_is_something_for_later(writer, soda_anywhere):
+    """Its deeds are refused in our own words, so that tablets send them again; the writer goes on."""
+    told = together(writer, [note("before"), lose_the_transaction, note("after")])
+    assert all(isinstance(each, NotNow) for each in told), told
+    assert notes(soda_anywhere) == []
+    assert writer.do(note("again")) is not None
+    assert notes(soda_anywhere) == ["again"]
+    verify_record(soda_anywhere)
