@@ -10,6 +10,7 @@ from __future__ import annotations
 import time
 from collections.abc import Callable
 from dataclasses import replace
+from functools import cache
 
 import pandas as pd
 import pytest
@@ -113,6 +114,12 @@ def written(told: Told, kind: str = "kitchen") -> str:
     return page
 
 
+@cache
+def page_of(case: str) -> str:
+    """Drawn once for the reader and for the browser."""
+    return written(EXTREMES[case]())
+
+
 def check_quiet(read, page: str) -> None:
     parsed = read(page)
     assert parsed.faults == []
@@ -128,7 +135,7 @@ def check_quiet(read, page: str) -> None:
 
 @pytest.mark.parametrize("case", EXTREMES)
 def test_the_page_stands_whole_and_nothing_in_it_lives(read, case):
-    check_quiet(read, written(EXTREMES[case]()))
+    check_quiet(read, page_of(case))
 
 
 @pytest.mark.parametrize("kind", sorted(set(KINDS) - {"kitchen"}))
@@ -186,7 +193,7 @@ def test_a_bench_sheet_stays_quiet_with_any_words(read, word):
 )
 def test_no_picture_is_cut_on_a_phone_and_no_page_sticks_out(browser, tmp_path, case):
     target = tmp_path / "page.html"
-    target.write_text(written(EXTREMES[case]()), encoding="utf-8")
+    target.write_text(page_of(case), encoding="utf-8")
     page = browser.new_context(viewport={"width": 390, "height": 900}).new_page()
     page.goto(target.as_uri())
     page.evaluate("document.querySelectorAll('details').forEach(folded => { folded.open = true })")
