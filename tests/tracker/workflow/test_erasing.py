@@ -23,6 +23,7 @@ from tracker.workflow.history import history
 from tracker.workflow.keeping import back_up, restore
 from tracker.workflow.people import add_person, erase_person
 from tracker.workflow.photos import keep_photo, photo
+from tracker.workflow.report_photos import photos_of
 from tracker.workflow.run_entries import undo_entry
 from tracker.workflow.run_view import run_view
 from tracker.workflow.trials import close_trial
@@ -161,6 +162,14 @@ def test_what_cannot_be_erased_is_said(soda: Store) -> None:
     with pytest.raises(Conflict, match="Photo 1 is erased by person 1"):
         erase_photo(soda, number, reason="again", person=1)
     assert len(rows(soda, PhotoErasure)) == 1
+
+
+def test_a_report_made_after_it_counts_the_picture_as_no_longer_kept(soda: Store) -> None:
+    first, other = (keep_photo(soda, "soda", "108", snap(colour), person=1) for colour in ("tan", "black"))
+    erase_photo(soda, first, reason="a face", person=1)
+    told = photos_of(soda, "soda")
+    assert told is not None
+    assert ([each.number for each in told.photos], told.gone) == ([other], 1)
 
 
 def test_backups_and_bundles_made_after_it_hold_no_picture_and_say_so(soda: Store, tmp_path: Path) -> None:
