@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import shutil
+
 import pytest
+
+from tracker.commands import main
+
+
+@pytest.fixture(scope="module")
+def logged(tmp_path_factory):
+    """A kitchen with a product and six batches, logged one by one; each test works on a copy."""
+    folder = tmp_path_factory.mktemp("log")
+    here = ("--kitchen", str(folder / "kitchen.db"), "batch")
+    spec = "rise height:lower=40,upper=48,target=44,unit=mm"
+    assert main([*here, "product", "add", "scones", "--spec", spec]) == 0
+    for place in range(1, 7):
+        values = f"rise height={43 + 0.3 * (place % 3):.1f}, {42.6 + 0.2 * (place % 2):.1f}"
+        said = ("--at", f"2026-03-0{place}", "--oven", "upper", "--lot", "flour=F-1", "--reading", values)
+        assert main([*here, "log", "scones", str(place), *said]) == 0
+    return folder
 
 
 @pytest.fixture
-def kitchen(crumbwise, tmp_path):
-    """A kitchen with a product and six batches, logged one by one."""
-    made = crumbwise("batch", "product", "add", "scones", "--spec", "rise height:lower=40,upper=48,target=44,unit=mm")
-    assert made.code == 0, made.err
-    for place in range(1, 7):
-        values = f"rise height={43 + 0.3 * (place % 3):.1f}, {42.6 + 0.2 * (place % 2):.1f}"
-        ran = crumbwise(
-            *("batch", "log", "scones", str(place), "--at", f"2026-03-0{place}", "--oven", "upper"),
-            *("--lot", "flour=F-1", "--reading", values),
-        )
-        assert ran.code == 0, ran.err
+def kitchen(logged, crumbwise, tmp_path):
+    shutil.copytree(logged, tmp_path, dirs_exist_ok=True)
     return tmp_path
 
 

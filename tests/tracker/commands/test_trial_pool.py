@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
+import shutil
 from pathlib import Path
 
 import numpy as np
@@ -67,11 +69,20 @@ def bake(name: str, seed: int, *, formula="scone", unit="mm", response="rise hei
             record_run(store, name, run.code, [f"{response}={rise:.2f}"])
 
 
+@pytest.fixture(scope="module")
+def baked(tmp_path_factory):
+    """Three trials, baked once; each test works on a copy."""
+    folder = tmp_path_factory.mktemp("pool")
+    with contextlib.chdir(folder):
+        for at, name in enumerate(("spring", "summer", "autumn")):
+            bake(name, at + 1)
+    return folder
+
+
 @pytest.fixture
-def kitchen(tmp_path, monkeypatch):
+def kitchen(baked, tmp_path, monkeypatch):
+    shutil.copytree(baked, tmp_path, dirs_exist_ok=True)
     monkeypatch.chdir(tmp_path)
-    for at, name in enumerate(("spring", "summer", "autumn")):
-        bake(name, at + 1)
 
 
 def test_text_json_and_report_say_the_same(kitchen, capsys):
