@@ -5,13 +5,17 @@ The same as ``current_batches`` tells, in two queries however long the log is: f
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 from sqlalchemy import Table, func, select
 from sqlmodel import Session, SQLModel
 
+from tracker.current import rows_of
 from tracker.current_batches import Place, moved_batches
 from tracker.models import Bake, Batch, Piece, Product, Reading, ReadingSize
+
+FEW = 500  # more numbers than these are looked up in the whole log, which is quicker than naming each to the database
 
 
 class LoggedBatch(NamedTuple):
@@ -67,6 +71,17 @@ def _readings(session: Session, product: Product, response: str) -> dict[int, tu
         values.append(value)
         sizes.append(out_of)
     return found
+
+
+def batches_numbered(session: Session, product: Product, numbers: Sequence[str]) -> list[Batch]:
+    """The rows of the batches with these numbers, taken back or not, in order of entry."""
+    batch = _table(Batch).c
+    known = select(batch.id, batch.number).where(batch.product_id == product.id)
+    if len(numbers) <= FEW:
+        known = known.where(batch.number.in_(numbers))
+    wanted = set(numbers)
+    found = [row for row, number in session.connection().execute(known).all() if number in wanted]
+    return rows_of(session, Batch, Batch.id, found)
 
 
 def _table(of: type[SQLModel]) -> Table:

@@ -22,6 +22,7 @@ from tracker.intake.preview import RowError
 from tracker.intake.spreadsheet import Sheet, nearest, read_spreadsheet
 from tracker.models import Batch, BatchChange, BatchFile, FormulaLine, ImportFile, Lot, Product
 from tracker.store import Deed, Store
+from tracker.whole_log import batches_numbered
 from tracker.workflow.batch_columns import place_columns
 from tracker.workflow.batch_notices import new_lots
 from tracker.workflow.batch_preview import BatchPreview, Undone
@@ -156,23 +157,17 @@ def _ingredients(session: Session, product: Product) -> list[str]:
 
 def _taken(session: Session, product: Product, entries: Sequence[BatchEntry], reader: BatchRows) -> list[RowError]:
     """Numbers of batches that stand in the log already."""
-    numbers = [entry.number for entry in entries]
-    found: list[RowError] = []
-    for start in range(0, len(numbers), 500):
-        wanted = select(Batch).where(
-            Batch.product_id == product.id, col(Batch.number).in_(numbers[start : start + 500])
+    found = [
+        RowError(
+            row=reader.row_of(row.number),
+            column=reader.columns.own["batch"],
+            what=f"Batch {row.number} is in the log already.",
+            try_this="leave its rows out, or give the new batch a number of its own",
+            taken=True,
         )
-        found += [
-            RowError(
-                row=reader.row_of(row.number),
-                column=reader.columns.own["batch"],
-                what=f"Batch {row.number} is in the log already.",
-                try_this="leave its rows out, or give the new batch a number of its own",
-                taken=True,
-            )
-            for row in session.exec(wanted).all()
-            if not current_batch(session, row).void
-        ]
+        for row in batches_numbered(session, product, [entry.number for entry in entries])
+        if not current_batch(session, row).void
+    ]
     return sorted(found, key=lambda error: error.row)
 
 

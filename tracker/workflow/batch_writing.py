@@ -14,6 +14,7 @@ from typing import Any
 
 from sqlmodel import col, select
 
+from tracker.current import rows_of
 from tracker.current_batches import CurrentBatch, current_batch
 from tracker.errors import Conflict, InputError
 from tracker.models import (
@@ -30,6 +31,7 @@ from tracker.models import (
     ReadingSize,
 )
 from tracker.store import Deed
+from tracker.whole_log import batches_numbered
 from tracker.workflow.lookup import key
 
 DETAILS = ("baked_at", "line", "oven", "shift")
@@ -107,21 +109,16 @@ def write_batches(
 
 def _refuse_taken(deed: Deed, product: Product, entries: Iterable[BatchEntry]) -> dict[str, tuple[Batch, CurrentBatch]]:
     """Batches of these numbers that were taken back; Conflict for one that stands."""
-    numbers = [entry.number for entry in entries]
     again: dict[str, tuple[Batch, CurrentBatch]] = {}
-    for start in range(0, len(numbers), 500):
-        part = numbers[start : start + 500]
-        for row in deed.session.exec(
-            select(Batch).where(Batch.product_id == product.id, col(Batch.number).in_(part))
-        ).all():
-            stands = current_batch(deed.session, row)
-            if not stands.void:
-                raise Conflict(
-                    f'Batch {row.number} of "{product.name}" is in the log already.',
-                    where=f'product "{product.name}"',
-                    try_this="leave it out, or give the new batch a number of its own",
-                )
-            again[row.number] = (row, stands)
+    for row in batches_numbered(deed.session, product, [entry.number for entry in entries]):
+        stands = current_batch(deed.session, row)
+        if not stands.void:
+            raise Conflict(
+                f'Batch {row.number} of "{product.name}" is in the log already.',
+                where=f'product "{product.name}"',
+                try_this="leave it out, or give the new batch a number of its own",
+            )
+        again[row.number] = (row, stands)
     return again
 
 
@@ -194,28 +191,27 @@ def write_readings(
     new: frozenset[int] = frozenset(),
 ) -> None:
     """Pieces and readings of each entry, under the number of its bake; ``new`` bakes have no pieces yet."""
-    numbered = [
-        (bake, number)
-        for bake, entry in pairs
-        for number in range(1, max((len(values) for values in entry.readings.values()), default=0) + 1)
-    ]
-    pieces = _pieces(deed, numbered, new)
+    sizes = {bake: max(map(len, entry.readings.values()), default=0) for bake, entry in pairs}
+    pieces = _pieces(deed, sizes, new)
     told = [
         # A count is taken of the batch as a whole.
-        (bake, None if response in entry.sizes else pieces[bake, number], entry, response, number, value)
+        (bake, None if response in entry.sizes else pieces[bake][number], entry, response, number, value)
         for bake, entry in pairs
         for response, values in entry.readings.items()
         for number, value in enumerate(values, start=1)
         if value is not None
     ]
+    if not told:
+        return
+    bakes, placed, logged, responses, _, values = (list(column) for column in zip(*told, strict=True))
     written = deed.add_rows(
         Reading,
         {
-            "bake_id": [each[0] for each in told],
-            "piece_id": [each[1] for each in told],
-            "at": [each[2].baked_at for each in told],
-            "response": [each[3] for each in told],
-            "value": [each[5] for each in told],
+            "bake_id": bakes,
+            "piece_id": placed,
+            "at": [entry.baked_at for entry in logged],
+            "response": responses,
+            "value": values,
             "person_id": person,
             "import_file_id": file,
         },
@@ -228,13 +224,13 @@ def write_readings(
     deed.add_rows(ReadingSize, {"reading_id": [row for row, _ in counted], "size": [size for _, size in counted]})
 
 
-def _pieces(deed: Deed, numbered: Sequence[tuple[int, int]], without: frozenset[int]) -> dict[tuple[int, int], int]:
-    """Number of the bake and of the piece -> its row's number; those that are not there yet are written."""
-    bakes = sorted({bake for bake, _ in numbered} - without)
-    known: dict[tuple[int, int], int] = {}
-    for start in range(0, len(bakes), 500):
-        found = deed.session.exec(select(Piece).where(col(Piece.bake_id).in_(bakes[start : start + 500])))
-        known |= {(piece.bake_id, piece.number): key(piece) for piece in found}
-    new = [place for place in numbered if place not in known]
+def _pieces(deed: Deed, sizes: Mapping[int, int], without: frozenset[int]) -> dict[int, dict[int, int]]:
+    """Bake -> number of a piece, from 1 to its size -> row; pieces that are not there yet are written."""
+    found: dict[int, dict[int, int]] = {bake: {} for bake in sizes}
+    for piece in rows_of(deed.session, Piece, Piece.bake_id, sorted(sizes.keys() - without)):
+        found[piece.bake_id][piece.number] = key(piece)
+    new = [(bake, number) for bake, size in sizes.items() for number in range(1, size + 1) if number not in found[bake]]
     written = deed.add_rows(Piece, {"bake_id": [bake for bake, _ in new], "number": [number for _, number in new]})
-    return known | dict(zip(new, written, strict=True))
+    for (bake, number), row in zip(new, written, strict=True):
+        found[bake][number] = row
+    return found
