@@ -9,12 +9,14 @@ from xml.etree import ElementTree
 
 import openpyxl
 import pytest
+from PIL import Image
 
 from tracker.errors import NotFound
 from tracker.workflow.analysing import analyse_trial
 from tracker.workflow.exporting import export_table
 from tracker.workflow.next_bakes import next_bakes_of
 from tracker.workflow.number_line import EDGE, WIDE, line_of, round_numbers
+from tracker.workflow.photos import keep_photo
 from tracker.workflow.planning import plan_trial
 from tracker.workflow.recording import record_run
 from tracker.workflow.report_portions import MOST, portion, portions
@@ -158,6 +160,19 @@ def test_every_part_of_the_report_is_there_and_small(baked, as_role):
         assert len(answer.content) < LARGEST
         assert " style=" not in answer.text
     assert analyst.get("/results/parts?trial=soda&part=slices").status_code == 404
+
+
+def test_photos_of_the_bakes_are_a_part_whose_pictures_are_asked_for_small(baked, as_role):
+    out = io.BytesIO()
+    Image.new("RGB", (400, 300), "tan").save(out, "JPEG")
+    number = keep_photo(baked, "soda", "108", out.getvalue(), words="<b>pale</b>", person=1)
+    analyst = as_role("analyst")
+    page = analyst.get("/results/parts?trial=soda&part=photos").text
+    assert f'<a href="/photo/{number}"><img src="/photo/{number}/small" width="320" height="240"' in page
+    assert "base64" not in page
+    assert "<b>" not in page
+    assert "Bake 108: soda " in page
+    assert "base64" in analyst.get("/results/download/report.html?trial=soda").text
 
 
 def test_a_part_with_many_pictures_is_spread_and_loses_none(baked):
