@@ -66,6 +66,8 @@ def refusal(driver: BaseException, where: str) -> TrackerError:
         return InputError(
             f"The record does not take this value ({said}).", where=where, try_this="check the value and its unit"
         )
+    if not code and "NUL" in said:  # the driver of PostgreSQL does not even send it
+        return InputError("The text holds a NUL character.", where=where, try_this="remove it; no database keeps it")
     if code in _GONE or (not code and "connect" in said.lower()):
         return Unreachable(
             f"No database server answers ({said}).", where=where, try_this="start the server, or check the address"

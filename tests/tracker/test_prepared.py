@@ -9,7 +9,7 @@ from sqlalchemy import bindparam, insert, select, text
 from sqlalchemy.exc import DBAPIError
 
 from tracker.databases import for_writing
-from tracker.errors import Conflict
+from tracker.errors import Conflict, InputError
 from tracker.models import AuditEntry, Bake, Person, Reading, Run, Trial
 from tracker.prepared import NewRow, Prepared, plainly
 from tracker.store import Store
@@ -117,3 +117,14 @@ def test_a_row_told_by_its_columns_is_entered_like_an_object(store: Store, bake:
     assert told == entries[other].new.replace(f'"id":{other},', "").replace('"repeat":2', "").split('"at"')[0]
     assert entries[corrected].old == entries[number].new
     assert entries[corrected].reason == "wrong side of the ruler"
+
+
+def test_a_nul_character_is_refused_or_found_nowhere(store: Store) -> None:
+    """SQLite would look for it; the driver of PostgreSQL does not send it."""
+    wanted = Prepared(select(Trial.__table__).where(Trial.__table__.c.name == bindparam("name")))  # type: ignore[attr-defined]
+    try:
+        with store.ask() as connection:
+            assert wanted.first(connection, name="so\x00da") is None
+    except InputError as refused:
+        assert "NUL" in refused.what
+        assert store.engine.dialect.name == "postgresql"

@@ -132,6 +132,8 @@ async def _ours(request: Request, error: Exception) -> Response:
     assert isinstance(error, TrackerError) or hasattr(error, "what")
     if not isinstance(error, NotNow):
         return _say(request, error.what, advice(error), status, kept)  # type: ignore[arg-type]
+    if not hasattr(request.state, "who"):  # who stands here cannot be asked now either
+        request.state.who = None
     newer = "start the bench with the newer Crumbwise" if isinstance(error, NewerTables) else "the same in a moment"
     answer = _say(request, error.what, f"{newer}; what was typed is kept here", status, kept)
     answer.headers["retry-after"] = "5"

@@ -36,7 +36,7 @@ class NeedsInside(Needs):
         return self
 
     def who(self, store: Store, request: Request) -> AccountLine:
-        found = standing_here(store, request)
+        found = request.state.who = standing_here(store, request)  # a page that says what is wrong asks no more
         if found is None:
             raise NotSignedIn
         if not found.may(self.role):

@@ -14,6 +14,7 @@ from secrets import token_hex
 from typing import Any
 
 from starlette.datastructures import Headers
+from starlette.requests import ClientDisconnect
 from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
@@ -93,6 +94,8 @@ class Guard:
         except _TooSlow:
             if not began:
                 await PlainTextResponse(TOO_SLOW, status_code=408)(scope, receive, with_headers)
+        except ClientDisconnect:
+            pass  # whoever sent half a form has gone: nobody is to be answered
         except Exception:
             number = token_hex(4)
             log.exception("error %s", number)

@@ -8,6 +8,7 @@ from itertools import product
 from typing import Any
 
 import pytest
+from starlette.requests import Request
 from starlette.responses import PlainTextResponse
 from starlette.testclient import TestClient
 
@@ -241,3 +242,28 @@ def test_headers_of_ours_win_over_an_applications():
 def test_no_page_describes_the_routes(client):
     for path in ("/docs", "/redoc", "/openapi.json", "/docs/oauth2-redirect"):
         assert client.get(path).status_code == 404
+
+
+def test_whoever_goes_in_the_middle_of_a_form_is_no_error_of_ours(caplog):
+    """Nobody is there to be answered, and the log of the bench keeps what nobody foresaw."""
+    sent: list[Any] = []
+
+    async def leaves(scope, receive, send):
+        await Request(scope, receive).body()
+
+    async def receive():
+        return {"type": "http.disconnect"}
+
+    async def send(message):
+        sent.append(message)
+
+    headers = [(b"host", HOST.encode()), (b"origin", f"http://{HOST}".encode())]
+    scope = {
+        "type": "http",
+        "method": "POST",
+        "path": "/run/soda/108",
+        "headers": [*headers, (b"content-type", b"application/x-www-form-urlencoded")],
+    }
+    asyncio.run(Guard(leaves, BenchSettings(hosts=hosts_for(8030)))(scope, receive, send))
+    assert sent == []
+    assert caplog.records == []

@@ -6,9 +6,10 @@ Every such answer is 5xx: a tablet takes that as "later" and keeps its entry; a 
 from __future__ import annotations
 
 import sqlite3
+from contextlib import closing
 
 import pytest
-from sqlalchemy import text
+from sqlalchemy import event, text
 from sqlmodel import select
 
 from tracker.bench.kit import status_of
@@ -99,3 +100,20 @@ def test_a_full_disk_is_507_and_afterwards_the_same_entry_goes_in(as_role, bench
     limit(1000)
     assert client.post(HERE, data=note("x" * 4000, mine), headers=JSON).status_code == 200
     assert notes(bench_store) == ["x" * 4000]
+
+
+@pytest.mark.parametrize("accept", ["application/json", "text/html"])
+def test_a_kitchen_that_cannot_even_be_read_is_something_for_later(as_role, bench_store, key, accept):
+    """The page that says so asks nothing of it, and shows what was typed."""
+    client = as_role("baker")
+    client.get("/")
+    event.listen(bench_store.engine, "checkout", lambda got, *_: got.execute("PRAGMA busy_timeout = 100"))
+    with closing(sqlite3.connect(bench_store.place.path, isolation_level=None)) as other:
+        other.execute("BEGIN EXCLUSIVE")
+        told = client.post(HERE, data=note("soapy", key()), headers={"accept": accept})
+        shown = client.get("/run")
+    assert (told.status_code, shown.status_code) == (503, 503)
+    assert told.headers["retry-after"]
+    assert "locked" in told.text
+    assert accept == "application/json" or "soapy" in told.text
+    assert notes(bench_store) == []
