@@ -148,7 +148,9 @@ def _postgres_engine(place: Place) -> Engine:
     try:
         # Names of time zones and the order of texts never come from the server: stored times are UTC text,
         # and what is sorted is sorted by number or in Python.
-        return create_engine(place.url, connect_args={"options": f"-c lock_timeout={BUSY_SECONDS}s"})
+        # A backslash is a backslash, however the server is set: some values stand in a statement itself.
+        options = f"-c lock_timeout={BUSY_SECONDS}s -c standard_conforming_strings=on"
+        return create_engine(place.url, connect_args={"options": options})
     except ModuleNotFoundError:
         raise UsageError(
             "PostgreSQL needs the driver psycopg, which is not installed.",

@@ -167,3 +167,20 @@ def test_a_large_deed_has_room_until_its_end(sqlite_kitchen: Path) -> None:
         for _ in range(2):
             with store.read() as session:
                 assert room(session) == usual
+
+
+@pytest.mark.postgres
+def test_a_server_that_reads_backslashes_otherwise_stores_the_same(postgres: Any) -> None:
+    """A database may be set so that a backslash in quotes begins an escape; what stands in a statement must not be."""
+    name = postgres.kitchen()
+    with open_kitchen(postgres.address(name)) as store, store.engine.connect() as connection, connection.begin():
+        connection.exec_driver_sql(f'ALTER DATABASE "{name}" SET standard_conforming_strings = off')
+        connection.exec_driver_sql(f'ALTER DATABASE "{name}" SET backslash_quote = on')
+    wanted = "a\\b \\' \\n 100 %"
+    with open_kitchen(postgres.address(name)) as store:
+        with store.write(person=1, action="add", reason=wanted) as deed:
+            deed.add_rows(Lot, {"ingredient": wanted, "code": ["a", "b"]})
+        with store.read() as session:
+            assert [lot.ingredient for lot in session.exec(select(Lot))] == [wanted] * 2
+        verify_record(store)
+    postgres.drop(name)
