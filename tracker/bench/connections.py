@@ -13,8 +13,6 @@ from dataclasses import dataclass
 from functools import partial
 from typing import TYPE_CHECKING
 
-from tracker.bench.gathering import Gathered
-
 if TYPE_CHECKING:  # either of the server's protocols will do: the mixin uses what both have
     from uvicorn.protocols.http.h11_impl import H11Protocol as Served
 else:
@@ -153,7 +151,7 @@ def patient(http: str = "h11", bounds: Limits | None = None) -> type[asyncio.Pro
         import h11
         from uvicorn.protocols.http.h11_impl import H11Protocol
 
-        class OverH11(Patient, Gathered, H11Protocol):
+        class OverH11(Patient, H11Protocol):
             limits, everybody = bounds or Limits(), set()
 
             def _awaits_head(self) -> bool:
@@ -162,7 +160,7 @@ def patient(http: str = "h11", bounds: Limits | None = None) -> type[asyncio.Pro
         return OverH11
     from uvicorn.protocols.http.httptools_impl import HttpToolsProtocol
 
-    class OverHttpTools(Patient, Gathered, HttpToolsProtocol):  # type: ignore[misc]  # both have what the mixin asks for
+    class OverHttpTools(Patient, HttpToolsProtocol):  # type: ignore[misc]  # both have what the mixin asks for
         limits, everybody = bounds or Limits(), set()
         _in_body = False
 
