@@ -21,6 +21,7 @@ from tracker.settings import APPLICATION_ID, BUSY_SECONDS, sqlite_settings
 
 _HEAD = b"SQLite format 3\x00"
 _WRITES = "crumbwise_writes"
+_SEES_COMMITTED = r"default_transaction_isolation=read\ committed"
 KEPT_OPEN = 40
 _ROOM = "crumbwise_usual_cache_size"
 ROOM_KIB = 65_536
@@ -148,8 +149,10 @@ def _postgres_engine(place: Place) -> Engine:
     try:
         # Names of time zones and the order of texts never come from the server: stored times are UTC text,
         # and what is sorted is sorted by number or in Python.
-        # A backslash is a backslash, however the server is set: some values stand in a statement itself.
-        options = f"-c lock_timeout={BUSY_SECONDS}s -c standard_conforming_strings=on"
+        # However the server is set: a backslash is a backslash (some values stand in a statement itself), and whoever
+        # waited for a turn to write sees what was written meanwhile.
+        settled = f"lock_timeout={BUSY_SECONDS}s", "standard_conforming_strings=on", _SEES_COMMITTED
+        options = " ".join(f"-c {each}" for each in settled)
         return create_engine(place.url, connect_args={"options": options})
     except ModuleNotFoundError:
         raise UsageError(

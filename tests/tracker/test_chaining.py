@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -182,5 +183,23 @@ def test_a_server_that_reads_backslashes_otherwise_stores_the_same(postgres: Any
             deed.add_rows(Lot, {"ingredient": wanted, "code": ["a", "b"]})
         with store.read() as session:
             assert [lot.ingredient for lot in session.exec(select(Lot))] == [wanted] * 2
+        verify_record(store)
+    postgres.drop(name)
+
+
+@pytest.mark.postgres
+def test_writers_see_each_other_however_the_server_isolates_them(postgres: Any) -> None:
+    """Under a snapshot from before its turn a writer would go on from an entry that is not the last."""
+    name = postgres.kitchen()
+    with open_kitchen(postgres.address(name)) as store, store.engine.connect() as connection, connection.begin():
+        connection.exec_driver_sql(f'ALTER DATABASE "{name}" SET default_transaction_isolation = "repeatable read"')
+    with open_kitchen(postgres.address(name)) as store:
+
+        def write(number: int) -> None:
+            with store.write(person=1, action="add") as deed:
+                deed.add_row(Lot, ingredient="flour", code=str(number))
+
+        with ThreadPoolExecutor(4) as pool:
+            list(pool.map(write, range(60)))
         verify_record(store)
     postgres.drop(name)
