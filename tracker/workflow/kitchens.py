@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from tracker.databases import for_reading, place_of
 from tracker.errors import NotFound
 from tracker.migrations import require_known, version_of
+from tracker.refusals import in_words
 from tracker.store import Store, open_kitchen
 
 __all__ = ["Store", "opened", "opened_if_there", "place_of", "require_known_tables"]
@@ -39,5 +40,5 @@ def opened_if_there(where: str) -> Iterator[Store | None]:
 
 def require_known_tables(store: Store) -> None:
     """Raise NewerTables when another program has brought an open kitchen to tables that this one does not know."""
-    with store.engine.connect() as connection:
+    with in_words(store.place.shown), store.engine.connect() as connection:
         require_known(version_of(for_reading(connection)), store.place.shown)
