@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 
 from sqlalchemy.exc import DBAPIError
+from sqlalchemy.exc import TimeoutError as NoneFree
 
 from tracker.errors import Busy, Conflict, Full, InputError, IntegrityError, TrackerError, Unreachable
 from tracker.settings import BUSY_SECONDS
@@ -35,6 +36,12 @@ def in_words(where: str) -> Iterator[None]:
         yield
     except DBAPIError as error:
         raise refusal(error.orig or error, where) from error
+    except NoneFree as error:  # no connection of the pool came free
+        raise Busy(
+            "More is asked of the kitchen at once than it answers. Nothing was stored.",
+            where=where,
+            try_this="the same in a moment",
+        ) from error
     except sqlite3.Error as error:
         raise refusal(error, where) from error
 

@@ -7,6 +7,7 @@ import stat
 import subprocess
 import sys
 from collections.abc import Callable
+from contextlib import ExitStack
 from pathlib import Path
 
 import pytest
@@ -14,7 +15,7 @@ from sqlalchemy import text
 from sqlmodel import func, select
 
 from tracker.audit import FIRST_PREVIOUS_HASH, canonical, entry_hash, row_content
-from tracker.errors import Conflict, InputError, NotFound, TrackerError, UsageError
+from tracker.errors import Busy, Conflict, InputError, NotFound, TrackerError, UsageError
 from tracker.models import AuditEntry, Bake, Person, PersonDetails, Reading, Run, Trial
 from tracker.store import Store, open_kitchen
 
@@ -387,3 +388,19 @@ def test_opening_a_current_kitchen_loads_no_migrations(sqlite_kitchen: Path) -> 
     )
     ran = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert ran.stdout.strip() == "False"
+
+
+def test_more_than_the_kitchen_answers_at_once_is_something_for_later(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(store.engine.pool, "_timeout", 0.05)  # half a minute usually
+
+    def ask_much() -> None:
+        with ExitStack() as held:
+            for _ in range(60):
+                held.enter_context(store.ask())
+
+    with pytest.raises(Busy, match="at once"):
+        ask_much()
+    with store.ask() as connection:
+        assert connection.exec_driver_sql("SELECT 1").scalar() == 1
