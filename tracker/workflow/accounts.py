@@ -16,10 +16,11 @@ from sqlmodel import Session, select
 
 from tracker.bench_tables import Account, secrets
 from tracker.current import standing
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.models import Person, PersonDetails
 from tracker.prepared import Prepared
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.ending import Ended, end_all_of, end_sessions
 from tracker.workflow.lookup import key
 from tracker.workflow.people import PersonLine, list_people

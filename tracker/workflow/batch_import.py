@@ -16,12 +16,13 @@ from sqlmodel import Session, col, select
 
 from tracker.current import rows_of
 from tracker.current_batches import CurrentBatch, current_batch, current_batches, find_product
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.intake.mapping import read_map
 from tracker.intake.preview import RowError
 from tracker.intake.spreadsheet import Sheet, nearest, read_spreadsheet
 from tracker.models import Batch, BatchChange, BatchFile, FormulaLine, ImportFile, Lot, Product
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.whole_log import batches_numbered
 from tracker.workflow.batch_columns import place_columns
 from tracker.workflow.batch_notices import new_lots

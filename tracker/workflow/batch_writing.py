@@ -16,6 +16,7 @@ from sqlmodel import col, select
 
 from tracker.current import rows_of
 from tracker.current_batches import CurrentBatch, current_batch
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError
 from tracker.models import (
     Bake,
@@ -30,7 +31,6 @@ from tracker.models import (
     Reading,
     ReadingSize,
 )
-from tracker.store import Deed
 from tracker.whole_log import batches_numbered
 from tracker.workflow.lookup import key
 

@@ -17,10 +17,10 @@ from typing import TYPE_CHECKING, Any
 
 from tracker.audit import canonical
 from tracker.current import current_trial
+from tracker.deeds import version
 from tracker.errors import UsageError
 from tracker.fingerprints import audit_head, content_hash_in
 from tracker.intake.bundle_file import DESCRIPTION, FORMAT, FORMAT_VERSION, RECORD
-from tracker.store import version
 from tracker.workflow.bundled import MAY_BE_MISSING, as_plain, rows_of_trial
 from tracker.workflow.exporting import Column, Exported, export_table
 from tracker.workflow.files import refuse_existing, write_whole

@@ -14,12 +14,13 @@ from typing import Any
 from sqlmodel import Session
 
 from tracker.current_batches import CurrentBatch, CurrentReading, current_batch, find_batch, find_product
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError, NotFound, UsageError
 from tracker.intake.moments import read_moment
 from tracker.intake.numbers import number_text
 from tracker.intake.piece_readings import PieceReading, read_pieces
 from tracker.models import Batch, BatchChange, BatchLotChange, LoggedResponse, Product, Reading, ReadingSize
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.batch_notices import check_ingredients, clock_notices, new_lots
 from tracker.workflow.batch_writing import find_or_make_lot
 from tracker.workflow.batches import line_of

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from sqlalchemy import ColumnElement, Table, delete
 
 from tracker.bench_tables import secrets, sessions
-from tracker.store import Deed
+from tracker.deeds import Deed
 from tracker.taste_tables import passes, tasters
 
 

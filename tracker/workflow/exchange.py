@@ -13,12 +13,13 @@ from pathlib import Path
 from sqlmodel import Session, select
 
 from tracker.current import CurrentTrial, current_trial, rows_of
+from tracker.deeds import Deed
 from tracker.errors import Conflict
 from tracker.intake.mapping import read_map
 from tracker.intake.preview import ImportPreview
 from tracker.intake.spreadsheet import Sheet, read_spreadsheet
 from tracker.models import Bake, ImportFile, Outcome, Piece, Reading, TasteNote, Trial, TrialState
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.import_rows import RowEntry, read_rows
 from tracker.workflow.lookup import find_trial, key, refuse_closed, state_of
 

@@ -23,7 +23,8 @@ from tracker.models import FormulaLine as LineRow
 from tracker.workflow.lookup import key
 
 if TYPE_CHECKING:
-    from tracker.store import Deed, Store
+    from tracker.deeds import Deed
+    from tracker.store import Store
 
 
 @dataclass(frozen=True, kw_only=True)

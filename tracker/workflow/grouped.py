@@ -23,12 +23,13 @@ from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
 from tracker.databases import for_writing, take_turn
+from tracker.deeds import Chain, Deed, ReadingSession, WritingSession
 from tracker.errors import NotFound
 from tracker.migrations import require_known, version_of
 from tracker.models import Person
 from tracker.prepared import plainly
 from tracker.refusals import in_words, refusal
-from tracker.store import Chain, Deed, ReadingSession, Store, WritingSession
+from tracker.store import Store
 from tracker.workflow.lookup import FOUND
 
 T = TypeVar("T")

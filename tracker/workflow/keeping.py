@@ -16,11 +16,12 @@ from typing import Any
 
 from tracker.backups import copy_pages, require_sound
 from tracker.databases import Place, place_of, require_ours
+from tracker.deeds import version
 from tracker.errors import Conflict, IntegrityError, UsageError
 from tracker.files import fresh_beside, give_name
 from tracker.opening import ready
 from tracker.refusals import in_words
-from tracker.store import Store, version
+from tracker.store import Store
 from tracker.workflow.verifying import verify_record
 
 

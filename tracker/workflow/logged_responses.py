@@ -9,13 +9,13 @@ from typing import Any
 from sqlmodel import Session, col, select
 
 from tracker.current import standing
+from tracker.deeds import Deed
 from tracker.errors import InputError, NotFound
 from tracker.intake.mapping import same_name
 from tracker.intake.spreadsheet import nearest
 from tracker.intake.stands_for import guess_stands_for
 from tracker.log_models import SCALES, STANDS_FOR
 from tracker.models import LoggedResponse, Product
-from tracker.store import Deed
 from tracker.workflow.lookup import key
 
 

@@ -6,8 +6,9 @@ from collections.abc import Mapping, Sequence
 
 from sqlmodel import select
 
+from tracker.deeds import Deed
 from tracker.models import Product
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.batch_writing import BatchEntry, check_entries, write_batches
 from tracker.workflow.logged_responses import ResponseAsked, responses_of, settle_response
 

@@ -18,9 +18,10 @@ from sqlalchemy import Connection, bindparam, delete, select, text
 from sqlmodel import Session
 
 from tracker.bench_tables import keys
+from tracker.deeds import Deed, chain_of
 from tracker.errors import InputError
 from tracker.prepared import Prepared
-from tracker.store import Deed, Store, as_stamp, chain_of
+from tracker.store import Store, as_stamp
 from tracker.workflow.signed_in import change_outside_the_record
 
 T = TypeVar("T")

@@ -15,10 +15,10 @@ from sqlmodel import Session
 from analysis.control.results import CountSeries, Limits
 from analysis.words.batch_log import say_frozen
 from tracker.current_batches import CurrentBatch, current_batches, find_product
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError, NotFound, UsageError
 from tracker.intake.spreadsheet import nearest
 from tracker.models import LoggedResponse, PhaseEntry, PhaseLimits, Product
-from tracker.store import Deed
 from tracker.workflow.batch_series import phases_of, place_of, series_of
 from tracker.workflow.counted import counted_limits
 from tracker.workflow.logged_responses import find_response, responses_of

@@ -30,8 +30,9 @@ from tracker.workflow.weighed_runs import refuse_unweighable
 if TYPE_CHECKING:
     from analysis.designs.plan import Plan
     from analysis.designs.requests import DesignResponse
+    from tracker.deeds import Deed
     from tracker.formulas import BakersFormula
-    from tracker.store import Deed, Store
+    from tracker.store import Store
 
 LONGEST_TRIAL_NAME = 60
 PLAN_SCHEMA = "1.0"

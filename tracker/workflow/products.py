@@ -13,11 +13,12 @@ from sqlmodel import Session, col, func, select
 
 from analysis.words.numbers import start
 from tracker.current_batches import find_product
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.intake.specification_text import SpecificationAsked, read_specification
 from tracker.intake.spreadsheet import nearest
 from tracker.models import Formula, Product, Specification
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.batch_series import specification_of
 from tracker.workflow.logged_responses import (
     ResponseAsked,

@@ -15,12 +15,13 @@ from typing import TYPE_CHECKING, Any
 from analysis.errors import AnalysisError
 from analysis.words.numbers import join_words, say_setting
 from tracker.current import find_trial
+from tracker.deeds import Deed
 from tracker.errors import InputError, NotFound
 from tracker.intake.mapping import same_name
 from tracker.intake.numbers import read_number
 from tracker.intake.spreadsheet import nearest
 from tracker.models import Expectation, Product
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.logged_responses import ResponseAsked, settle_response
 from tracker.workflow.lookup import key, responses_of
 

@@ -11,11 +11,12 @@ from datetime import datetime
 from sqlmodel import Session, select
 
 from tracker.current_batches import CurrentBatch, current_batch, find_batch, find_product
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError, UsageError
 from tracker.intake.moments import read_moment, stamp_of
 from tracker.intake.piece_readings import PieceReading, read_pieces
 from tracker.models import Bake, Kitchen, LoggedResponse, Product
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.acceptance import said_by_rules
 from tracker.workflow.batch_notices import check_ingredients, clock_notices, new_lots
 from tracker.workflow.batch_writing import BatchEntry, check_entries, write_batches, write_readings

@@ -11,10 +11,10 @@ from dataclasses import dataclass
 
 from sqlmodel import Session
 
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError, UsageError
 from tracker.intake.values import Value, anchors_of, with_unit
 from tracker.models import Bake, Piece, Reading, Response
-from tracker.store import Deed
 from tracker.workflow import standing
 from tracker.workflow.lookup import key, piece_numbered
 from tracker.workflow.recorded import Written

@@ -15,8 +15,8 @@ from analysis.control.results import Alarm
 from analysis.errors import AnalysisError
 from tracker.current import rows_of
 from tracker.current_batches import CurrentBatch, Place, current_batches, find_batch
+from tracker.deeds import Deed
 from tracker.models import AlarmAnswer, AlarmEntry, LoggedResponse, Product
-from tracker.store import Deed
 from tracker.whole_log import read_log
 from tracker.workflow.batch_series import phases_of, phases_over, series_of_log
 from tracker.workflow.judged import Judged, judge_batch

@@ -11,11 +11,12 @@ import json
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError, UsageError
 from tracker.intake.numbers import number_text
 from tracker.intake.values import read_value
 from tracker.models import Bake, Outcome, Run, TasteNote, Trial, TrialState
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow import standing
 from tracker.workflow.lookup import (
     bake_carrying_out,

@@ -13,10 +13,11 @@ from typing import Any
 
 from sqlmodel import Session, SQLModel, col, select
 
+from tracker.deeds import Deed
 from tracker.errors import Conflict, NotFound
 from tracker.intake.numbers import number_text, read_number
 from tracker.models import Bake, BakeMoment, Outcome, PersonDetails, Photo, Reading, Response, Run, TasteNote, Weighing
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.lookup import find_run, find_trial, key, refuse_closed, runs_of
 from tracker.workflow.said import said_reading
 from tracker.workflow.sheets import make_sheet

@@ -10,6 +10,7 @@ import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.intake.values import Value, read_value
 from tracker.models import (
@@ -23,7 +24,7 @@ from tracker.models import (
     TastingConsent,
     TastingSample,
 )
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.allergens import clashes
 from tracker.workflow.lookup import key
 from tracker.workflow.readings import standing_readings

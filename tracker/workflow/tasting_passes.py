@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import Row, delete, insert, select, update
 
+from tracker.deeds import Deed
 from tracker.errors import Conflict, NotFound
 from tracker.models import PersonDetails
-from tracker.store import Deed, Store, as_stamp
+from tracker.store import Store, as_stamp
 from tracker.taste_tables import passes, tasters
 from tracker.workflow.accounts import TASTER, AccountLine
 from tracker.workflow.signed_in import change_outside_the_record

@@ -12,9 +12,10 @@ from sqlmodel import select
 from analysis.designs.serving import A_SITTING, serving_codes, serving_orders
 from analysis.designs.shuffle import LARGEST_SEED
 from tracker.current import CurrentTrial, current_trial
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError, NotFound
 from tracker.models import Bake, Person, PersonDetails, Tasting, TastingSample, TastingState, Trial
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.lookup import find_trial, key, refuse_closed
 from tracker.workflow.tasting_choices import TASTED, bakes_done
 from tracker.workflow.tastings import find_tasting, is_open, samples_of

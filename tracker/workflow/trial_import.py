@@ -12,12 +12,13 @@ from pathlib import Path
 
 from sqlmodel import Session, select
 
+from tracker.deeds import Deed
 from tracker.errors import Conflict
 from tracker.intake.mapping import split_unit
 from tracker.intake.preview import ImportPreview
 from tracker.intake.spreadsheet import Sheet
 from tracker.models import Bake, Factor, ImportFile, Outcome, Reading, Response, Run, Trial, TrialState
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.exchange import keep_file
 from tracker.workflow.lookup import key
 from tracker.workflow.trial_file import Asked, TrialFile, group_of, read_trial_file

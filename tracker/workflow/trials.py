@@ -17,7 +17,8 @@ from tracker.models import Bake, Factor, Outcome, Response, Run, Trial, TrialSta
 from tracker.workflow.lookup import find_trial, key, state_of
 
 if TYPE_CHECKING:
-    from tracker.store import Deed, Store
+    from tracker.deeds import Deed
+    from tracker.store import Store
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -15,11 +15,12 @@ from typing import Any
 from sqlmodel import Session, SQLModel, col, select
 
 from tracker.current import standing
+from tracker.deeds import Deed
 from tracker.errors import Conflict, IntegrityError
 from tracker.fingerprints import content_hash_in
 from tracker.intake.bundle_file import Bundle, read_bundle
 from tracker.models import Formula, FormulaLine, Ingredient, Instrument, Person, Trial
-from tracker.store import Deed, Store
+from tracker.store import Store
 from tracker.workflow.bundled import BY_NAME, MAY_BE_MISSING
 from tracker.workflow.photos import check_photos
 

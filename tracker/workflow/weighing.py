@@ -10,12 +10,12 @@ from typing import Any
 
 from sqlmodel import Session, col, select
 
+from tracker.deeds import Deed
 from tracker.errors import Conflict, InputError, NotFound, UsageError
 from tracker.intake.mapping import plain
 from tracker.intake.numbers import number_text, read_number
 from tracker.intake.spreadsheet import nearest
 from tracker.models import Bake, Factor, FormulaLine, Trial, Weighing
-from tracker.store import Deed
 from tracker.workflow import standing
 from tracker.workflow.lookup import key
 
