@@ -9,14 +9,15 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from datetime import date
+from datetime import datetime
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 from sqlmodel import Session, col, func, select
 
 from tracker.current import CurrentTrial, current_trial
 from tracker.intake.pictures import small_picture
-from tracker.models import PersonDetails, Photo, PhotoContent, Run
+from tracker.models import Kitchen, PersonDetails, Photo, PhotoContent, Run
 from tracker.workflow.lookup import key
 
 if TYPE_CHECKING:
@@ -39,7 +40,8 @@ def photos_of(store: Store, trial: str) -> PhotosTold | None:
         kept = _kept(session, [key(row) for _, row in standing])
         chosen = _chosen([(run, row) for run, row in standing if row.id in kept])
         names = {each.person_id: each.name for each in session.exec(select(PersonDetails))}
-        told = [_told(session, current, run, row, names) for run, row in chosen]
+        zone = ZoneInfo(session.exec(select(Kitchen.zone)).first() or "UTC")
+        told = [_told(session, current, run, row, names, zone) for run, row in chosen]
     photos = tuple(each for each in told if each is not None)
     gone = len(standing) - len(kept) + len(told) - len(photos)
     return PhotosTold(photos=photos, further=len(kept) - len(told), gone=gone)
@@ -69,7 +71,9 @@ def _chosen(photos: Sequence[tuple[Run, Photo]]) -> list[tuple[Run, Photo]]:
     return [(run, row) for *_, run, row in sorted(first, key=lambda each: each[2])]
 
 
-def _told(session: Session, current: CurrentTrial, run: Run, row: Photo, names: Mapping[int, str]) -> PhotoTold | None:
+def _told(
+    session: Session, current: CurrentTrial, run: Run, row: Photo, names: Mapping[int, str], zone: ZoneInfo
+) -> PhotoTold | None:
     from reports.sections.photos import PhotoTold
 
     content = session.exec(select(PhotoContent.content).where(PhotoContent.photo_id == row.id)).one()
@@ -85,7 +89,7 @@ def _told(session: Session, current: CurrentTrial, run: Run, row: Photo, names: 
         piece=current.pieces.get(row.piece_id) if row.piece_id else None,
         words=row.words,
         who=names.get(row.person_id, ""),
-        day=date.fromisoformat(row.at[:10]),
+        day=datetime.fromisoformat(row.at).astimezone(zone).date(),  # by the kitchen's own clock
         jpeg=jpeg,
         width=max(1, round(row.width * shrunk)),
         height=max(1, round(row.height * shrunk)),

@@ -6,6 +6,7 @@ import base64
 import io
 import re
 import sqlite3
+from datetime import UTC, date, datetime
 from html import unescape
 
 import pytest
@@ -170,3 +171,18 @@ def test_a_trial_without_photos_has_no_such_part(sqlite_kitchen, tmp_path):
             record_run(store, "fat", run.code, ["crumb score=2" if run.place_in_design % 2 else "crumb score=3"])
         assert photos_of(store, "fat") is None
     assert 'class="photos"' not in written(str(sqlite_kitchen), tmp_path / "report.html")
+
+
+def test_a_photo_was_taken_on_the_day_of_its_kitchen(tmp_path):
+    """Nine in the evening in London is the next morning in Auckland."""
+    evening = datetime(2026, 11, 26, 21, 0, tzinfo=UTC)
+    days = []
+    for zone in ("Pacific/Auckland", "Europe/London"):
+        place = str(tmp_path / f"{zone[-6:]}.db")
+        with open_kitchen(place, create=True, zone=zone, now=lambda: evening) as store:
+            code = plan_trial(store, PLAN, name="fat").plan.runs[0].code
+            keep_photo(store, "fat", code, snap("tan"), person=1)
+            told = photos_of(store, "fat")
+        assert told is not None
+        days.append(told.photos[0].day)
+    assert days == [date(2026, 11, 27), date(2026, 11, 26)]
