@@ -67,7 +67,8 @@ def record(
 ) -> None:
     """Record a run: its readings, how it ended, what was really weighed.
 
-    Without RUN it asks for one run after the other, in the order of baking.
+    Without RUN it asks for one run after the other, in the order of baking. With --weighed
+    alone nothing is said of how the bake ended.
     """
     from tracker.intake.numbers import read_number
     from tracker.workflow.recording import record_run, void_readings
@@ -91,7 +92,7 @@ def record(
                 piece=piece,
                 repeat=repeat,
                 person=person,
-                outcome="failed" if failed else "skipped" if skipped else "done",
+                outcome="failed" if failed else "skipped" if skipped else "",
                 reason=reason,
                 weighed=weighed or [],
                 oven_temperature_c=None if oven is None else read_number(oven, what="oven", where="--oven"),

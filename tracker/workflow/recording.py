@@ -55,7 +55,7 @@ def record_run(
     repeat: int | None = None,
     person: int = 1,
     at: str | None = None,
-    outcome: str = "done",
+    outcome: str = "",
     reason: str = "",
     weighed: Iterable[str] = (),
     oven_temperature_c: float | None = None,
@@ -71,12 +71,15 @@ def record_run(
     replaces what stands and needs ``reason``; so do a failed or skipped run and an
     unlikely value. ``again`` adds a reading beside those that stand. ``seen`` is the value, the
     weight or (where nothing else is given) the outcome that whoever corrects saw standing
-    ("42.5 mm"): what another entered since then is not replaced unseen.
+    ("42.5 mm"): what another entered since then is not replaced unseen. ``outcome`` left out means
+    done, except where weights are all that is said: they are known before anything is baked.
 
     Raises InputError (impossible value, missing reason), Conflict (a value stands there
     already, the trial is closed), NotFound (unknown trial, run, response, person).
     """
-    asked = [split_value(text) for text in values]
+    asked, weighed = [split_value(text) for text in values], list(weighed)
+    mixing = bool(weighed) and not (asked or outcome or deviations.strip() or oven_temperature_c is not None)
+    outcome = outcome or "done"
     entry = Entry(
         person=person,
         at=at or "",
@@ -93,7 +96,9 @@ def record_run(
         found, its_run, place, before = _open(deed, trial, run)
         bake = _bake(deed, its_run, entry.at)
         alone = "" if asked or weighed else seen
-        state = _write_outcome(deed, bake, outcome, entry, deviations.strip(), oven_temperature_c, place, alone)
+        state = None
+        if not mixing:
+            state = _write_outcome(deed, bake, outcome, entry, deviations.strip(), oven_temperature_c, place, alone)
         written: list[Written] = []
         warnings: list[str] = []
         for name, texts in asked:

@@ -10,9 +10,10 @@ import pytest
 from sqlmodel import select
 
 from tracker.errors import Conflict
-from tracker.models import Weighing
+from tracker.models import Outcome, Weighing
 from tracker.workflow.planning import plan_trial
 from tracker.workflow.recording import record_run
+from tracker.workflow.today import today
 from tracker.workflow.trials import show_trial
 
 PLAN = """
@@ -113,6 +114,33 @@ def test_a_weight_taken_back_meanwhile_is_seen_too(bench_store, run):
         record_run(bench_store, "cookies", run, weighed=["wheat flour=201"], correct=True, reason="x", seen="200 g")
     record_run(bench_store, "cookies", run, weighed=["baking soda=3"], correct=True, reason="at the terminal")
     assert weighed(bench_store) == [2.5, 2.4, 3.0]
+
+
+def outcomes(store):
+    with store.read() as session:
+        return list(session.exec(select(Outcome.state)))
+
+
+def test_a_weight_alone_does_not_say_that_anything_was_baked(as_role, bench_store, run):
+    baker, here = as_role("baker"), f"/run/cookies/{run}"
+    assert baker.post(here, data=fields_of(baker.get(here).text) | {"value": "2.5"}).status_code == 303
+    assert (weighed(bench_store), outcomes(bench_store)) == ([2.5], [])
+    (trial,) = [each for each in today(bench_store).trials if each.name == "cookies"]
+    assert (trial.next_runs[0].code, trial.next_runs[0].begun, trial.waiting) == (run, True, ())
+    assert trial.settled == 0
+    assert "bake done" not in baker.get(here).text
+    assert show_trial(bench_store, "cookies").line.baked == 0
+
+
+def test_with_a_reading_or_an_outcome_the_run_is_baked(bench_store, run):
+    assert record_run(bench_store, "cookies", run, weighed=["baking soda=2.5"]).outcome is None
+    assert record_run(bench_store, "cookies", run, outcome="failed", reason="fell").outcome == "failed"
+    record_run(bench_store, "cookies", run, weighed=["wheat flour=201"])  # known later, and the bake is still lost
+    assert outcomes(bench_store) == ["failed"]
+    other = show_trial(bench_store, "cookies").to_json()["runs"][1]["code"]
+    assert record_run(bench_store, "cookies", other, ["spread ratio=5"], weighed=["baking soda=2.5"]).outcome == "done"
+    third = show_trial(bench_store, "cookies").to_json()["runs"][2]["code"]
+    assert record_run(bench_store, "cookies", third, outcome="done", weighed=["baking soda=2.5"]).outcome == "done"
 
 
 @pytest.mark.browser
