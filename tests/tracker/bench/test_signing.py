@@ -274,6 +274,18 @@ def test_the_first_owner_needs_the_code_of_the_terminal(sqlite_kitchen, clock):
         assert verify_record(store).rows > 0
 
 
+@pytest.mark.parametrize("typed", ["abcd2345", " ABCD 2345 ", "Abcd-2345", "ABCD\u20132345", "a b c d 2 3 4 5"])
+def test_the_code_is_known_however_it_is_typed(sqlite_kitchen, clock, typed):
+    with open_kitchen(str(sqlite_kitchen), now=clock) as store:
+        app = make_app(store, BenchSettings(hosts=hosts_for(8030), first_code="ABCD-2345"))
+        ours = {"origin": f"http://{HOST}"}
+        with TestClient(app, base_url=f"http://{HOST}", headers=ours, follow_redirects=False) as client:
+            mine = {"name": "Ada", "pin": "480213"}
+            for wrong in ("-", " ", typed.strip()[:-1], typed.strip() + "6"):
+                assert client.post("/start", data={**mine, "code": wrong}).status_code == 403
+            assert client.post("/start", data={**mine, "code": typed}).status_code == 303
+
+
 def test_a_real_hash_is_right_for_its_pin_only(bench_store):
     bo = accounts.named(bench_store, " bo ")
     assert bo is not None

@@ -22,6 +22,7 @@ router = APIRouter()
 Form = Annotated[FormData, Depends(form_of)]
 WRONG = "The name or the PIN is not right."
 KEPT = "kept:"
+HYPHENS = "-\u2010\u2011\u2012\u2013\u2212"  # the plain one, and what keyboards and messages make of it
 _hashing = Semaphore(2)
 
 
@@ -91,7 +92,7 @@ def start(request: Request, form: Form) -> Response:
         said = f"Too many wrong codes. The next try is taken in {wait} s."
         return page(request, "start.html", status=429, name=name, code="", said=said)
     wanted = request.app.state.first_code
-    if not wanted or not compare_digest(code.upper().encode(), wanted.encode()):
+    if not wanted or not compare_digest(_plain(code).encode(), _plain(wanted).encode()):
         said = "That is not the code in the terminal where the bench was started."
         return page(request, "start.html", status=403, name=name, code="", said=said)
     delays.right("the first owner", address)
@@ -101,6 +102,11 @@ def start(request: Request, form: Form) -> Response:
         return page(request, "start.html", status=422, name=name, code=code, said=error.what)
     request.app.state.first_code = ""
     return _let_in(request, account, [], "/")
+
+
+def _plain(code: str) -> str:
+    """A code as it is compared: people leave out its hyphen, type a space for it, or small letters."""
+    return "".join(sign for sign in code if not sign.isspace() and sign not in HYPHENS).upper()
 
 
 def ask_who(
