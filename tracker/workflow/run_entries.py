@@ -16,7 +16,19 @@ from sqlmodel import Session, SQLModel, col, select
 from tracker.deeds import Deed
 from tracker.errors import Conflict, NotFound
 from tracker.intake.numbers import number_text, read_number
-from tracker.models import Bake, BakeMoment, Outcome, PersonDetails, Photo, Reading, Response, Run, TasteNote, Weighing
+from tracker.models import (
+    Bake,
+    BakeMoment,
+    Outcome,
+    PersonDetails,
+    Photo,
+    PhotoErasure,
+    Reading,
+    Response,
+    Run,
+    TasteNote,
+    Weighing,
+)
 from tracker.store import Store
 from tracker.workflow.lookup import find_run, find_trial, key, refuse_closed, runs_of
 from tracker.workflow.said import said_reading
@@ -57,21 +69,33 @@ def entry_lines(
         )
     }
     known = {response.id: response for response in responses}
-    table_of = {table: name for name, table in TABLES.items()}
-    replaced = {(type(row), row.replaces_id) for row in rows}
+    table_of = {PhotoErasure: "erasure"} | {table: name for name, table in TABLES.items()}
+    after = {_what_it_followed(row) for row in rows}
+    photos = {row.id: row for row in rows if isinstance(row, Photo)}
     lines = [
         EntryLine(
             table=table_of[type(row)],
             number=key(row),
             at=row.at,
             who=names.get(row.person_id, f"person {row.person_id}"),
-            words=_words(row, known, pieces),
+            words=_erased_words(photos.get(row.photo_id), pieces)
+            if isinstance(row, PhotoErasure)
+            else _words(row, known, pieces),
             reason=row.reason,
-            can_undo=(type(row), row.id) not in replaced and row.reason != UNDONE,
+            can_undo=type(row) in TABLES.values() and (type(row), row.id) not in after and row.reason != UNDONE,
         )
         for row in rows
     ]
     return tuple(sorted(lines, key=lambda line: (line.at, line.table, line.number), reverse=True))
+
+
+def _what_it_followed(row: Any) -> tuple[type[SQLModel], int | None]:
+    """The entry that can no longer be undone because of this one."""
+    return (Photo, row.photo_id) if isinstance(row, PhotoErasure) else (type(row), row.replaces_id)
+
+
+def _erased_words(photo: Photo | None, pieces: Mapping[int | None, int]) -> str:
+    return ("photo" if photo is None else _words(photo, {}, pieces)) + ": erased"
 
 
 def _words(row: Any, responses: Mapping[int | None, Response], pieces: Mapping[int | None, int]) -> str:
@@ -118,9 +142,19 @@ def _standing_row(deed: Deed, run: Run, table: type[Any], number: int) -> Any:
         raise Conflict(
             "Something was entered after it.", where=f"run {run.code}", try_this="load the page again and undo that"
         )
+    if isinstance(row, Photo) and deed.session.exec(_erasure_of(row)).first() is not None:
+        raise Conflict(
+            "This photo was erased: that there was one stays.",
+            where=f"run {run.code}",
+            try_this="load the page again",
+        )
     if row.reason == UNDONE:
         raise Conflict("That entry undid another one.", where=f"run {run.code}", try_this="enter the value anew")
     return row
+
+
+def _erasure_of(photo: Photo) -> Any:
+    return select(PhotoErasure.id).where(PhotoErasure.photo_id == photo.id)
 
 
 def _as_before(deed: Deed, row: Any, asked: Mapping[str, str], person: int) -> Any:

@@ -10,7 +10,20 @@ from sqlmodel import col, select
 from tracker.current import find_trial, rows_of, standing
 from tracker.intake.numbers import number_text
 from tracker.intake.values import anchors_of
-from tracker.models import Bake, BakeMoment, Outcome, Photo, Piece, Reading, Response, Run, TasteNote, Trial, Weighing
+from tracker.models import (
+    Bake,
+    BakeMoment,
+    Outcome,
+    Photo,
+    PhotoErasure,
+    Piece,
+    Reading,
+    Response,
+    Run,
+    TasteNote,
+    Trial,
+    Weighing,
+)
 from tracker.store import Store
 from tracker.workflow.erasing import erasures_of
 from tracker.workflow.lookup import find_run, responses_of, runs_of, state_of
@@ -130,8 +143,10 @@ def run_view(store: Store, trial: str, code: str) -> RunView:
         photos = rows_of(session, Photo, Photo.bake_id, numbers)
         responses = responses_of(session, found)
         erased = erasures_of(session, [row.id or 0 for row in photos])
+        erasures = rows_of(session, PhotoErasure, PhotoErasure.photo_id, list(erased))
         closed = state_of(session, found) == "closed"
-        entries = entry_lines(session, responses, pieces, (*readings, *weighings, *outcomes, *moments, *notes, *photos))
+        entered = (*readings, *weighings, *outcomes, *moments, *notes, *photos, *erasures)
+        entries = entry_lines(session, responses, pieces, entered)
     ended = next(iter(standing(outcomes)), None)
     at, views = runs.index(run), photo_views(photos, pieces, erased)
     return RunView(

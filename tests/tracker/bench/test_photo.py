@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 import struct
 import threading
 import time
@@ -278,6 +279,16 @@ def test_an_owner_erases_a_picture_and_the_page_says_so(send, as_role, baker, be
         assert "erased by Dora on 2026-11-26: a face &lt;i&gt;" in page
         assert "/photo/1/" not in page
         assert 'src="/photo/2/small"' in page
+        entered = re.sub(r"<[^>]+>|\s+", " ", page[page.index('id="history"') :])
+        assert re.search(r"photo, piece 2: a hole &lt;b&gt;: erased +Dora *; a face &lt;i&gt;", entered)
+        assert 'aria-label="Undo: photo, piece 2' not in page  # neither of the photo nor of its erasure
+        assert 'aria-label="Undo: photo"' in page  # the other one
+        undone = {"do": "undo", "key": key(), "place": "history", "table": "photo", "number": "1"}
+        refused = tablet.post(RUN, data=undone)  # by a page that was opened before
+        assert refused.status_code == 409
+        assert "This photo was erased: that there was one stays." in refused.text
+        assert "erased by Dora on 2026-11-26: a face &lt;i&gt;" in tablet.get(RUN).text
+        assert tablet.post(RUN, data=undone | {"key": key(), "table": "erasure"}).status_code == 404
     assert [row.photo_id for row in rows(bench_store, PhotoContent)] == [2]
     verify_record(bench_store)
 
