@@ -88,7 +88,8 @@ def _few_doses(layout: Layout) -> Check:
 def _few_df(fit: ShapeFit, pure: Scatter) -> Check:
     df = pure.df if pure.df > 0 else fit.df
     verdict: Verdict = "do not rely" if df < TOO_FEW_DF else "look here" if df < FEW_DF else "fine"
-    return Check(check="few error df", verdict=verdict, facts={"df_error": df, "stratum": "bakes"})
+    facts = {"df_error": df, "stratum": "bakes", "between": "bakes of one dose" if pure.df > 0 else None}
+    return Check(check="few error df", verdict=verdict, facts=facts)
 
 
 def _constant(layout: Layout) -> Check | None:
@@ -142,7 +143,10 @@ def _edge(curves: tuple[Curve, ...]) -> Check:
         if curve.recommended is not None and curve.recommended.edge is not None and "plateau" not in curve.parameters
     ]
     if not at_edge or at_edge[0].recommended is None:
-        return Check(check="edge of range", verdict="fine", facts={"edge": None})
+        seen = any(curve.optimum is not None for curve in curves)
+        held = any("plateau" in curve.parameters for curve in curves)
+        facts = {"edge": None} if seen else {"edge": None, "best": "plateau" if held else None}
+        return Check(check="edge of range", verdict="fine", facts=facts)
     facts = {
         "edge": at_edge[0].recommended.edge,
         "level": at_edge[0].level if len(at_edge) < len(curves) else None,

@@ -119,6 +119,10 @@ def _few_doses(facts: Facts, fine: bool) -> str:
 
 
 def _edge_of_range(facts: Facts, fine: bool) -> str:
+    if fine and facts.get("best", "seen") is None:
+        return "no dose was seen to be best, so there is none that could lie at an edge of what was baked."
+    if fine and facts.get("best") == "plateau":
+        return "the response stops changing inside the range that was baked."
     if fine:
         return "the best dose lies inside the range that was baked."
     edge = {"low": "lowest", "high": "highest"}.get(str(facts.get("edge", "")), "outermost")
@@ -136,9 +140,11 @@ def _saturated(facts: Facts, fine: bool) -> str:
 def _few_error_df(facts: Facts, fine: bool) -> str:
     df = facts.get("df_error", 0)
     looks = say_count(df, "degree", "degrees") + " of freedom"
+    between = facts.get("between")
+    what = f"the scatter between {between} rests" if between else "the error that judges most coarsely rests"
     if fine:
-        return f"the error rests on {looks}, enough to judge by."
-    return f"the error rests on only {looks}: intervals are wide and the checks see little. Bake more replicates."
+        return f"{what} on {looks}, enough to judge by."
+    return f"{what} on only {looks}: intervals are wide and the checks see little. Bake more replicates."
 
 
 def _squares_differ(facts: Facts, fine: bool) -> str:

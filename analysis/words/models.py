@@ -135,7 +135,8 @@ def _error(result: ResponseResult) -> str:
     if squared and residual.r_squared_foretold is not None:
         foretold = max(residual.r_squared_foretold, 0.0)
         squared += f" ({say_number(foretold, 0.5)} for bakes foretold from the others)"
-    return f"the error rests on {say_count(residual.df, 'degree', 'degrees')} of freedom{sd}{squared}."
+    looks = say_count(residual.df, "degree", "degrees")
+    return f"the scatter about the fitted model rests on {looks} of freedom{sd}{squared}."
 
 
 def _intervals(result: ResponseResult, question: Question) -> str:

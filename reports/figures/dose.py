@@ -199,6 +199,8 @@ def _caption(result: ResponseResult, part: DosePart, curves: Sequence[Curve], co
         where = say.THIN_BAR if 1 < len(curves) <= MOST_TOGETHER else "Shaded"
         within = say.WITHIN_WHAT_MATTERS if result.response.matters else say.AS_FAR_AS_TOLD
         said.append(say.doses_as_good(where, within))
+    elif part.shape == "flat":
+        said.append(say.NONE_RECOMMENDED)
     if len(curves) > MOST_PANELS:
         said.append(say.panels_drawn(MOST_PANELS, len(curves)))
     return " ".join(said)
@@ -214,8 +216,10 @@ def _table(part: DosePart, curves: Sequence[Curve], unit: str, dose_unit: str) -
             say_number(v, step) if v is not None else "–"
             for v in ((best.dose, best.low, best.high) if best else (None,) * 3)
         ]
+        if best is None:
+            doses[0] = say.NONE_SEEN
         at_best = say_number(best.response, half_width(best.response_low, best.response_high)) if best else "–"
-        smallest = say_number(good.dose, half_width(good.low, good.high)) if good else "–"
+        smallest = say_number(good.dose, half_width(good.low, good.high)) if good else say.NONE_SEEN
         rows.append(
             (
                 *([say_level(curve.level or "–")] if part.by else []),

@@ -10,6 +10,8 @@ MARKS_AS_READ = "bakes as read"
 LABEL_AS_GOOD = " as good as the best"
 AS_FAR_AS_TOLD = "as far as can be told apart"
 MARKS_ADJUSTED = "bakes, adjusted to the average block"
+NONE_SEEN = "none seen"
+NONE_RECOMMENDED = "No dose was seen to do better than another, so none is recommended."
 WITHIN_WHAT_MATTERS = "to within the difference that matters"
 MARK_IS_BEST = "Outlined mark: the best dose; the thick bar at the top is its interval."
 BAKES_IN_ALL = "bakes in all"
@@ -75,6 +77,8 @@ def curves_caption(shape: str, confidence: str, marks: str) -> str:
 
 
 def runs_alt(named: str, mean: str, end: str, dose: str, whose: str, more: str) -> str:
+    if end.split()[:1] == mean.split()[:1]:
+        return f"{named} stays at {end} over the {dose} range{whose}{more}."
     return f"{named} goes from {mean} to {end} over the {dose} range{whose}{more}."
 
 
