@@ -18,6 +18,7 @@ export function askReason(form, words, label = "Why it is so all the same") {
   const named = made("label", label, { htmlFor: id });
   const field = Object.assign(document.createElement("input"), { id, name: "reason", required: true });
   form.querySelector("button").before(named, field);
+  field.dataset.asked = ""; // until it is filled in, the line at the top says that it is missing
   field.focus();
 }
 
@@ -32,6 +33,6 @@ export function unlikely(form, fields) {
   const below = low !== undefined && value < Number(low);
   const above = high !== undefined && value > Number(high);
   if (!below && !above) return "";
-  const range = low !== undefined && high !== undefined ? `between ${low} and ${high}` : below ? `at ${low} or more` : `at ${high} or less`;
+  const range = low !== undefined && high !== undefined ? `between ${Number(low)} and ${Number(high)}` : below ? `at ${Number(low)} or more` : `at ${Number(high)} or less`;
   return `${typed} is unlikely: it mostly lies ${range}. It is kept with a reason.`;
 }

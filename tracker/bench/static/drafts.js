@@ -82,29 +82,39 @@ async function restore(form) {
   return form;
 }
 
-// The forms into which a draft was put.
-export async function keepDrafts(say) {
-  const later = (form) => dirty.has(form) || dirty.set(form, setTimeout(() => busy.has(form) || flush(form), WAIT));
-  const flush = async (form) => {
-    clearTimeout(dirty.get(form));
-    dirty.delete(form);
-    busy.add(form);
-    try {
-      await write(form);
-      say.draft();
-    } catch (problem) {
-      say.broken(problem);
-    }
-    busy.delete(form);
-    if (dirty.has(form)) flush(form); // changed meanwhile
-  };
-  const forms = [...document.querySelectorAll("form[data-draft]")];
-  for (const form of forms) {
-    atFirst.set(form, signature(form));
-    // A timer that each key would set anew would keep nothing of somebody who types without a pause.
-    form.addEventListener("input", () => later(form));
-    form.addEventListener("change", () => flush(form));
+let say; // what tells where a draft is
+
+const later = (form) => dirty.has(form) || dirty.set(form, setTimeout(() => busy.has(form) || flush(form), WAIT));
+
+async function flush(form) {
+  clearTimeout(dirty.get(form));
+  dirty.delete(form);
+  busy.add(form);
+  try {
+    await write(form);
+    say.draft();
+  } catch (problem) {
+    say.broken(problem);
   }
+  busy.delete(form);
+  if (dirty.has(form)) flush(form); // changed meanwhile
+}
+
+export const isChanged = (form) => atFirst.has(form) && signature(form) !== atFirst.get(form);
+
+// From now on what is typed into the form is kept.
+export function adopt(form) {
+  atFirst.set(form, signature(form));
+  // A timer that each key would set anew would keep nothing of somebody who types without a pause.
+  form.addEventListener("input", () => later(form));
+  form.addEventListener("change", () => flush(form));
+}
+
+// The forms into which a draft was put.
+export async function keepDrafts(line) {
+  say = line;
+  const forms = [...document.querySelectorAll("form[data-draft]")];
+  forms.forEach(adopt);
   const now = () => [...dirty.keys()].forEach(flush);
   addEventListener("pagehide", now);
   document.addEventListener("freeze", now);

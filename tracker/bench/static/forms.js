@@ -4,6 +4,7 @@
 import { askReason, unlikely, warn } from "./asking.js";
 import { draftOf, forget, posted, taken } from "./drafts.js";
 import { fill, inWords, me, sentBy, signature } from "./fields.js";
+import { freshen, stale } from "./fresh.js";
 import { newKey } from "./keep.js";
 import { inTrouble, made, savedAt, say, show } from "./line.js";
 import { enter, leave, onChange, waiting } from "./queue.js";
@@ -26,7 +27,10 @@ async function submitted(event) {
   if (form.elements.pressed) form.elements.pressed.value = String(Date.now());
   const fields = sentBy(form, button);
   const why = unlikely(form, fields);
-  if (why) return askReason(form, why);
+  if (why) {
+    askReason(form, why);
+    return show();
+  }
   const key = newKey();
   const sent = fields.map(([name, value]) => [name, name === "key" ? key : value]);
   for (const [name, value] of [["key", key], ["by", me]]) if (!sent.some(([has]) => has === name)) sent.push([name, value]);
@@ -72,10 +76,10 @@ function goOn(form, at, to) {
   } else location.assign(to);
 }
 
-// The value takes the place of its field, and the next empty one is ready for typing.
+// The value takes the place of its field until the bench has told how it stands; the next empty one is ready for typing.
 function filled(form, button) {
   const cell = form.closest(".cell");
-  const words = button?.name === "value" ? button.textContent.trim().replace(/\s+/, ", ") : form.elements.value.value;
+  const words = button?.name === "value" ? button.textContent.trim().replace(/\s+/, ", ") : form.elements.value.value.trim().replace(",", ".");
   const unit = form.querySelector(".unit span")?.textContent ?? "";
   const named = form.querySelector("legend, label").firstChild.textContent.trim();
   const done = made("p", "", { className: "stands" });
@@ -85,6 +89,7 @@ function filled(form, button) {
   const inside = cell.contains(document.activeElement) || document.activeElement === document.body;
   cell.replaceChildren(done);
   if (inside) after?.querySelector("input:not([type=hidden]), button")?.focus();
+  stale();
 }
 
 function refused({ entry, told }) {
@@ -148,6 +153,7 @@ export async function keepForms(restored) {
     if (event.kind === "saved") saved(event);
     if (event.kind === "refused") refused(event);
     if (event.kind === "only here") say.broken(event.problem);
+    if (event.kind === "settled") freshen();
     if (event.kind === "trouble") {
       inTrouble(event.words);
       [...shown.keys()].forEach(waitsAt);

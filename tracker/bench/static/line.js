@@ -8,6 +8,7 @@ const line = document.getElementById("kept");
 const list = Object.assign(document.createElement("details"), { className: "waitlist", hidden: true });
 const hour = (moment) => moment.toTimeString().slice(0, 5);
 let last = line.textContent.trim();
+let drafted = false; // the last that happened is that a draft was kept
 let trouble = "";
 let broken = "";
 
@@ -17,6 +18,7 @@ export function made(tag, words, more = {}) {
 
 export const savedAt = (at) => {
   last = `Saved ${at}`;
+  drafted = false;
   trouble = "";
 };
 export const inTrouble = (words) => (trouble = words);
@@ -25,6 +27,7 @@ export const say = {
   draft: () => {
     if (!onlyHere()) broken = "";
     last = `On this tablet ${hour(new Date())}, not sent yet`;
+    drafted = true;
     return show();
   },
   broken: (problem) => {
@@ -35,6 +38,8 @@ export const say = {
     return show();
   },
 };
+
+const lacksReason = () => [...document.querySelectorAll("[data-asked]")].some((field) => !field.value.trim());
 
 export async function show() {
   const rows = await waiting();
@@ -47,7 +52,7 @@ export async function show() {
   if (refused.length) parts.push(`${refused.length} not taken by the bench: see below`);
   if (others) parts.push(`${others} of somebody else waiting: let them sign in`);
   if (broken) parts.push(broken);
-  else if (!parts.length) parts.push(last);
+  else if (!parts.length) parts.push(drafted && lacksReason() ? `${last}: a reason is missing` : last);
   line.classList.toggle("waits", rows.length > 0 || broken !== "");
   const words = parts.join(", ");
   if (line.textContent !== words) line.textContent = words;
