@@ -20,6 +20,7 @@ from tracker.workflow.lookup import key, piece_numbered
 from tracker.workflow.recorded import Written
 from tracker.workflow.said import said_reading
 
+KEPT_WITH_A_REASON = "An unlikely value is kept with a reason."
 MOST_PIECES = 10_000  # of one bake, and as many readings of one piece: beyond that it is a slip
 
 
@@ -69,7 +70,7 @@ def warnings_of(read: Sequence[Value], entry: Entry) -> list[str]:
     warnings = [value.warning for value in read if value.warning]
     if warnings and not entry.reason:
         raise InputError(
-            " ".join(warnings) + " An unlikely value is kept with a reason.",
+            f"{' '.join(warnings)} {KEPT_WITH_A_REASON}",
             where=warnings[0].partition(": ")[0],
             try_this='--reason "measured twice, the loaf had a blown crust", or write the value again',
         )

@@ -68,11 +68,12 @@ def record_run(
 
     ``values`` are texts such as "rise height=42.5" or "rise height=42.5 41.8" (several
     readings). ``run`` is its three-digit code, or "#7" for the seventh bake. ``correct``
-    replaces what stands and needs ``reason``; so do a failed or skipped run and an
-    unlikely value. ``again`` adds a reading beside those that stand. ``seen`` is the value, the
-    weight or (where nothing else is given) the outcome that whoever corrects saw standing
-    ("42.5 mm"): what another entered since then is not replaced unseen. ``outcome`` left out means
-    done, except where weights are all that is said: they are known before anything is baked.
+    replaces what stands and needs ``reason``; so do a failed or skipped run, an unlikely value
+    and a weight far from the planned one. ``again`` adds a reading beside those that stand.
+    ``seen`` is the value, the weight or (where nothing else is given) the outcome that whoever
+    corrects saw standing ("42.5 mm"): what another entered since then is not replaced unseen.
+    ``outcome`` left out means done, except where weights are all that is said: they are known
+    before anything is baked.
 
     Raises InputError (impossible value, missing reason), Conflict (a value stands there
     already, the trial is closed), NotFound (unknown trial, run, response, person).
@@ -106,9 +107,10 @@ def record_run(
             read = [read_value(text, response, where=place) for text in split_texts(texts, response)]
             warnings += warnings_of(read, entry)
             written += write_readings(deed, bake, response, read, entry, place)
-        grams = write_weighings(
+        grams, unlikely = write_weighings(
             deed,
             found,
+            its_run,
             bake,
             weighed,
             person=person,
@@ -127,7 +129,7 @@ def record_run(
         outcome=state,
         readings=tuple(written),
         weighed=grams,
-        warnings=tuple(warnings),
+        warnings=(*warnings, *unlikely),
     )
 
 

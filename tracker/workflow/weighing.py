@@ -15,14 +15,17 @@ from tracker.errors import Conflict, InputError, NotFound, UsageError
 from tracker.intake.mapping import plain
 from tracker.intake.numbers import number_text, read_number
 from tracker.intake.spreadsheet import nearest
-from tracker.models import Bake, Factor, FormulaLine, Trial, Weighing
+from tracker.models import Bake, Factor, FormulaLine, Run, Trial, Weighing
 from tracker.workflow import standing
+from tracker.workflow.asked_weights import asked_grams, unlikely_weight
 from tracker.workflow.lookup import key
+from tracker.workflow.readings import KEPT_WITH_A_REASON
 
 
 def write_weighings(
     deed: Deed,
     trial: Trial,
+    run: Run,
     bake: Bake,
     weighed: Iterable[str],
     *,
@@ -32,14 +35,18 @@ def write_weighings(
     reason: str,
     place: str,
     seen: str = "",
-) -> tuple[tuple[str, float], ...]:
-    """Keep texts such as "baking soda=3.9 g"; returns ingredient and grams as kept.
+) -> tuple[tuple[tuple[str, float], ...], list[str]]:
+    """Keep texts such as "baking soda=3.9 g"; returns ingredient and grams as kept, and what is unlikely of them.
 
-    ``seen`` is the weight that whoever corrects saw standing ("3.8 g"). Raises Conflict where another stands now.
+    ``seen`` is the weight that whoever corrects saw standing ("3.8 g"). Raises Conflict where another stands now,
+    InputError where a weight far from the planned one has no reason.
     """
     asked = list(weighed)
-    stands: dict[str, Any] = {row.ingredient: row for row in standing.weighings_of(deed.session, bake)} if asked else {}
-    kept = []
+    if not asked:
+        return (), []
+    stands: dict[str, Any] = {row.ingredient: row for row in standing.weighings_of(deed.session, bake)}
+    planned = asked_grams(deed.session, trial, run)
+    kept, warnings = [], []
     for text in asked:
         ingredient, grams = _read(text, _ingredients(deed.session, trial), place)
         before = stands.get(ingredient)
@@ -56,6 +63,13 @@ def write_weighings(
                 where=place,
                 try_this="look at what stands first",
             )
+        unlikely = unlikely_weight(ingredient, grams, planned.get(ingredient))
+        if unlikely and not reason:
+            raise InputError(
+                f"{unlikely} {KEPT_WITH_A_REASON}",
+                where=place,
+                try_this='--reason "the large tin, three times the dough", or write the weight again',
+            )
         stands[ingredient] = deed.add(
             Weighing(
                 bake_id=key(bake),
@@ -64,11 +78,12 @@ def write_weighings(
                 person_id=person,
                 at=at,
                 replaces_id=before.id if before else None,
-                reason=reason if before else "",
+                reason=reason if before or unlikely else "",
             )
         )
         kept.append((ingredient, grams))
-    return tuple(kept)
+        warnings += [f"{unlikely} Kept, because: {reason}"] if unlikely else []
+    return tuple(kept), warnings
 
 
 def _read(text: str, known: list[str], place: str) -> tuple[str, float]:

@@ -9,7 +9,7 @@ from urllib.parse import unquote_plus
 import pytest
 from sqlmodel import select
 
-from tracker.errors import Conflict
+from tracker.errors import Conflict, InputError
 from tracker.models import Outcome, Weighing
 from tracker.workflow.planning import plan_trial
 from tracker.workflow.recording import record_run
@@ -114,6 +114,61 @@ def test_a_weight_taken_back_meanwhile_is_seen_too(bench_store, run):
         record_run(bench_store, "cookies", run, weighed=["wheat flour=201"], correct=True, reason="x", seen="200 g")
     record_run(bench_store, "cookies", run, weighed=["baking soda=3"], correct=True, reason="at the terminal")
     assert weighed(bench_store) == [2.5, 2.4, 3.0]
+
+
+@pytest.mark.parametrize("grams", ["45", "1.2", "0", "4.8"])
+def test_a_weight_far_from_the_planned_one_is_kept_with_a_reason(bench_store, run, grams):
+    """2.4 g of soda are planned: twice as much, half as much and none are asked about."""
+    asked = f"{grams} g is an unlikely weight, the sheet asks for 2.4 g"
+    with pytest.raises(InputError, match=f"baking soda: {asked}") as caught:
+        record_run(bench_store, "cookies", run, weighed=[f"baking soda={grams}"])
+    assert "--reason" in caught.value.try_this
+    assert weighed(bench_store) == []
+    done = record_run(bench_store, "cookies", run, weighed=[f"baking soda={grams}"], reason="meant so")
+    assert asked in done.warnings[0]
+    assert "Kept, because: meant so" in done.warnings[0]
+    with bench_store.read() as session:
+        (row,) = session.exec(select(Weighing))
+    assert (row.grams, row.reason) == (float(grams), "meant so")
+
+
+@pytest.mark.parametrize("grams", ["1.3", "2.4", "4.7"])
+def test_a_weight_near_the_planned_one_is_taken_as_it_is(bench_store, run, grams):
+    assert record_run(bench_store, "cookies", run, weighed=[f"baking soda={grams}"]).warnings == ()
+
+
+def test_a_tablet_without_a_script_is_asked_and_its_reason_replaces_nothing(as_role, bench_store, run):
+    one, other, here = as_role("baker"), as_role("owner"), f"/run/cookies/{run}"
+    asked = one.post(here, data=fields_of(one.get(here).text) | {"value": "45"})
+    assert asked.status_code == 422
+    assert "45 g is an unlikely weight" in asked.text
+    assert 'value="45"' in asked.text
+    assert "Why it is so all the same" in asked.text
+    (form,) = [form for form in re.findall(r"<form.*?</form>", asked.text, re.S) if 'value="baking soda"' in form]
+    hidden = dict(re.findall(r'<input type="hidden" name="(\w+)" value="([^"]*)">', form))
+    assert other.post(here, data=fields_of(other.get(here).text) | {"value": "2.5"}).status_code == 303
+    refused = one.post(here, data=hidden | {"value": "45", "reason": "a large tin"})
+    assert refused.status_code == 409
+    assert weighed(bench_store) == [2.5]  # what the other saved meanwhile was never seen here
+    kept = one.post(here, data=fields_of(refused.text) | {"value": "45", "reason": "a large tin"})
+    assert kept.status_code == 303
+    assert weighed(bench_store) == [2.5, 45.0]
+
+
+@pytest.mark.browser
+def test_the_tablet_asks_on_the_spot(tablet, bench_store, run):
+    page = tablet(role="baker")
+    page.goto(f"/run/cookies/{run}")
+    page.click(f"#weights details:has({SODA.removeprefix('#weights ')}) summary")
+    page.context.set_offline(True)  # asked without the server too
+    page.fill(f"{SODA} [name=value]", "240,0")
+    page.click(f"{SODA} button[type=submit]")
+    assert "240.0 g is an unlikely weight, the sheet asks for 2.4 g" in page.inner_text(f"{SODA} .wrong")
+    page.context.set_offline(False)
+    page.fill(f"{SODA} [name=reason]", "a large tin")
+    page.click(f"{SODA} button[type=submit]")
+    page.wait_for_selector("#history >> text=240 g")
+    assert weighed(bench_store) == [240.0]
 
 
 def outcomes(store):

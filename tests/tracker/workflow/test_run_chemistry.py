@@ -57,7 +57,7 @@ def test_each_run_has_gas_soda_left_and_ph(store):
 def test_what_was_really_weighed_counts(store):
     planned = plan_trial(store, PLAN)
     run = next(run for run in planned.plan.runs if run.settings["soda"] == 0.5)
-    record_run(store, "loaf", run.code, ["rise height=40"], weighed=["baking soda=0.6 g"])
+    record_run(store, "loaf", run.code, ["rise height=40"], weighed=["baking soda=0.6 g"], reason="all there was")
     found = trial_chemistry(store, "loaf")[run.code]
     assert found.gas_ml == pytest.approx(291.2 * 0.2, rel=0.01)
 

@@ -31,9 +31,11 @@ from tracker.bench.remembered import remembered
 from tracker.errors import Conflict, InputError, TrackerError
 from tracker.intake.numbers import read_number
 from tracker.workflow.accounts import AccountLine
+from tracker.workflow.asked_weights import FAR_OFF
 from tracker.workflow.bake_moments import mark_moment
 from tracker.workflow.kitchens import Store
 from tracker.workflow.photos import LARGEST_BYTES
+from tracker.workflow.readings import KEPT_WITH_A_REASON
 from tracker.workflow.recording import add_note, record_run
 from tracker.workflow.run_entries import undo_entry
 from tracker.workflow.run_view import run_view, trial_of_code
@@ -118,9 +120,9 @@ def _done(store: Store, person: int, form: FormData, trial: str, code: str) -> o
 
 def refused_page(request: Request, form: FormData, error: TrackerError, trial: str, code: str, place: str) -> Response:
     """The page again with what was typed, where it was typed, and what stands there."""
-    asks = "unlikely value" in error.what
+    asks = KEPT_WITH_A_REASON in error.what
     stands = isinstance(error, Conflict) and "recorded already" in error.what
-    what = error.what.replace(" An unlikely value is kept with a reason.", "")
+    what = error.what.replace(f" {KEPT_WITH_A_REASON}", "")
     if wants_json(request):
         document = {"error": what, "next": advice(error), "asks_reason": asks or stands, "stands": stands}
         return JSONResponse(document, status_code=status_of(error))
@@ -153,6 +155,7 @@ def _show(
         here=address_of(run.trial, run.code),
         address=lambda code: address_of(run.trial, code),
         tags=TAGS,
+        far_off=FAR_OFF,
         refused=refused,
         typed_in=typed_in or {},
         photo_bytes=LARGEST_BYTES,
@@ -194,6 +197,7 @@ def _moment(store: Store, person: int, form: FormData, trial: str, code: str) ->
 
 
 def _weighed(store: Store, person: int, form: FormData, trial: str, code: str) -> object:
+    # A reason alone replaces nothing: it may be that of an unlikely weight, typed where nothing stood yet.
     return record_run(
         store,
         trial,
@@ -201,7 +205,7 @@ def _weighed(store: Store, person: int, form: FormData, trial: str, code: str) -
         person=person,
         weighed=[f"{text(form, 'ingredient')}={text(form, 'value')}"],
         reason=text(form, "reason"),
-        correct=bool(text(form, "reason")),
+        correct=bool(text(form, "reason") and (text(form, "seen") or text(form, "correct"))),
         seen=text(form, "seen"),
     )
 

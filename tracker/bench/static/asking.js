@@ -24,15 +24,22 @@ export function askReason(form, words, label = "Why it is so all the same") {
 
 // Asked here too, so that it is asked when the network is gone.
 export function unlikely(form, fields) {
-  const { low, high, least, most } = form.dataset;
-  if (form.elements.reason || (low === undefined && high === undefined)) return "";
+  const { low, high, least, most, planned } = form.dataset;
+  if (form.elements.reason || (low === undefined && high === undefined && planned === undefined)) return "";
   const typed = Object.fromEntries(fields).value?.trim().replace(",", ".");
   const value = Number(typed);
   if (!typed || Number.isNaN(value)) return "";
+  if (planned !== undefined) return farOff(value, typed, Number(planned), Number(form.dataset.far));
   if (value < Number(least ?? -Infinity) || value > Number(most ?? Infinity)) return ""; // no reason makes it possible: the bench says so
   const below = low !== undefined && value < Number(low);
   const above = high !== undefined && value > Number(high);
   if (!below && !above) return "";
   const range = low !== undefined && high !== undefined ? `between ${Number(low)} and ${Number(high)}` : below ? `at ${Number(low)} or more` : `at ${Number(high)} or less`;
   return `${typed} is unlikely: it mostly lies ${range}. It is kept with a reason.`;
+}
+
+// A weight far from the one on the sheet; where none is planned there is nothing to compare with.
+function farOff(value, typed, planned, far) {
+  if (!planned || value < 0 || (value > planned / far && value < planned * far)) return "";
+  return `${typed} g is an unlikely weight, the sheet asks for ${planned} g. It is kept with a reason.`;
 }
