@@ -145,8 +145,8 @@ def _edge(curves: tuple[Curve, ...]) -> Check:
     if not at_edge or at_edge[0].recommended is None:
         seen = any(curve.optimum is not None for curve in curves)
         held = any("plateau" in curve.parameters for curve in curves)
-        facts = {"edge": None} if seen else {"edge": None, "best": "plateau" if held else None}
-        return Check(check="edge of range", verdict="fine", facts=facts)
+        best = {} if seen else {"best": "plateau" if held else None}
+        return Check(check="edge of range", verdict="fine", facts={"edge": None, **best})
     facts = {
         "edge": at_edge[0].recommended.edge,
         "level": at_edge[0].level if len(at_edge) < len(curves) else None,

@@ -215,10 +215,10 @@ def _interview(kitchen: str | None, seed: int | None) -> Proposal:
 
 
 def _formulas(kitchen: str | None) -> dict[str, Sequence[str]]:
-    from tracker.workflow.formulas import list_formulas
+    from tracker.workflow.formulas import list_formulas, newest_first
 
     with open_store_if_there(kitchen) as there:
-        return {} if there is None else {each.formula.name: each.formula.ingredients() for each in list_formulas(there)}
+        return {} if there is None else newest_first(list_formulas(there))
 
 
 def _ask_all(interview: Interview) -> None:

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 from tracker.errors import InputError
-from tracker.intake.numbers import number_text, read_number
+from tracker.intake.numbers import number_text, plain_number, read_number
 from tracker.intake.plan_checks import TAKEN, TAKEN_GROUPS
 from tracker.intake.plan_tables import clean_name
 
@@ -81,15 +81,37 @@ def unit_or_steps(text: str) -> str | list[str]:
     return [label(step) for step in steps]
 
 
+def number_in(text: str, unit: str = "") -> float:
+    """The number, also with the unit behind it that was asked for; no other unit is taken."""
+    typed = text.strip()
+    told = unit.strip().casefold()
+    if told and typed.casefold().endswith(told):
+        typed = typed[: -len(told)].strip() or typed
+    found = plain_number(typed)
+    if isinstance(found, float):
+        return found
+    alone = f"the number alone, or with {unit} behind it" if unit else "the number alone"
+    raise InputError(found[0], try_this=alone if "behind its number" in found[0] else found[1])
+
+
 def above_zero(text: str) -> float:
-    value = read_number(text)
-    if value <= 0:
-        raise InputError(f"{text} is not above 0.", try_this="a number above 0")
-    return value
+    return above_zero_in("")(text)
+
+
+def above_zero_in(unit: str) -> Callable[[str], float]:
+    """A number above 0, perhaps with ``unit`` behind it."""
+
+    def read(text: str) -> float:
+        value = number_in(text, unit)
+        if value <= 0:
+            raise InputError(f"{text} is not above 0.", try_this="a number above 0")
+        return value
+
+    return read
 
 
 def zero_or_more(text: str) -> float:
-    value = read_number(text)
+    value = number_in(text)
     if value < 0:
         raise InputError(f"{text} is below 0.", try_this="0 or more")
     return value
@@ -99,7 +121,7 @@ def whole(least: int, most: int) -> Callable[[str], int]:
     """A whole number in a range."""
 
     def read(text: str) -> int:
-        value = read_number(text)
+        value = number_in(text)
         if value != int(value) or not least <= value <= most:
             raise InputError(f"{text} is no whole number from {least} to {most}.", try_this=str(max(least, 8)))
         return int(value)
@@ -110,13 +132,15 @@ def whole(least: int, most: int) -> Callable[[str], int]:
 Doses = tuple[float, float] | list[float]
 
 
-def doses(*, weighed: bool) -> Callable[[str], Doses]:
-    """ "0.5 to 2.5" as (low, high), or "0.5; 1; 2" as a list of doses."""
+def doses(*, weighed: bool, unit: str = "") -> Callable[[str], Doses]:
+    """ "0.5 to 2.5" as (low, high), or "0.5; 1; 2" as a list of doses; ``unit`` may stand behind a number."""
 
     def read(text: str) -> Doses:
+        if unit:
+            text = re.sub(rf"(?<=\d)\s*{re.escape(unit)}(?!\w)", "", text, flags=re.IGNORECASE)
         parts = re.split(r"\s+(?:to|until|\.\.|–|-)\s+|\s*\.\.\s*", text.strip())
         listed = [part for part in re.split(r"\s*;\s*|,\s+|\s+", text.strip()) if part]
-        found = [read_number(part) for part in (parts if len(parts) == 2 else listed)]
+        found = [number_in(part) for part in (parts if len(parts) == 2 else listed)]
         if len(found) < 2:
             raise InputError("One dose alone shows no change.", try_this="0.5 to 2.5, or several: 0.5; 1; 2")
         if any(b <= a for a, b in pairwise(found)):

@@ -213,6 +213,12 @@ def list_formulas(store: Store) -> tuple[StoredFormula, ...]:
         return tuple(find_formula(session, name) for name in names)
 
 
+def newest_first(formulas: Sequence[StoredFormula]) -> dict[str, Sequence[str]]:
+    """Name -> ingredients, what was written last first: the usual answer of a plan."""
+    listed = sorted(formulas, key=lambda each: each.id, reverse=True)
+    return {each.formula.name: each.formula.ingredients() for each in listed}
+
+
 def weigh_formula(store: Store, name: str, *, flour: str, version: int | None = None) -> WeighedFormula:
     """Scale a formula to an amount of flour such as "300" (g) or "1.5 kg"."""
     flour_g = _flour_grams(flour)

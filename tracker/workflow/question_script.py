@@ -69,7 +69,7 @@ def _formula(wishes: Wishes, formulas: Formulas) -> Script:
     wishes.formula = yield Asked(
         key="formula",
         words="Which formula is baked?",
-        default="none",
+        default=named[0],
         help=f"With it the bench sheet says what to weigh. The kitchen has: {', '.join(named)}.",
         read=read.optional(read.one_of(named)),
         offers=(*named, "none"),
@@ -80,7 +80,7 @@ def _formula(wishes: Wishes, formulas: Formulas) -> Script:
             words="How much flour goes into one bake (g)?",
             default="300",
             help="All flours together, in grams.",
-            read=read.above_zero,
+            read=read.above_zero_in("g"),
         )
 
 
@@ -112,6 +112,9 @@ def _factor(wishes: Wishes, name: str, lines: Sequence[str]) -> Script:
     if wishes.aim == "best blend":
         yield from _share(wishes, name, lines)
         return
+    if wishes.aim == "how much" and not wishes.factors:
+        yield from _amount(wishes, name, lines)
+        return
     usual = "category" if wishes.aim in ("which kind", "as good") else "amount"
     kind = yield Asked(
         key="kind",
@@ -139,8 +142,9 @@ def _amount(wishes: Wishes, name: str, lines: Sequence[str]) -> Script:
         key="doses",
         words=f"From how much to how much {name} ({unit or 'no unit'})?",
         default=likely[1],
-        help="The least and the most, as in 0,5 to 2,5; or the doses you want, as in 0.5; 1; 2.",
-        read=read.doses(weighed=weighed),
+        help="The least and the most, as in 0.5 to 2.5; or the doses you want, as in 0.5; 1; 2. "
+        "Decimals take a comma or a point.",
+        read=read.doses(weighed=weighed, unit=unit),
     )
     line = None
     if weighed and lines:

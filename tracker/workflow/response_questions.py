@@ -64,7 +64,7 @@ def _response(wishes: Wishes, name: str) -> Script:
         words=f"What difference in {name} matters{told}?",
         default="not known",
         help="The smallest difference that would make you bake otherwise. The plan is made to see it.",
-        read=read.optional(read.above_zero, read.UNKNOWN),
+        read=read.optional(read.above_zero_in(unit), read.UNKNOWN),
         offers=("not known",),
     )
     differ = yield Asked(
@@ -72,7 +72,7 @@ def _response(wishes: Wishes, name: str) -> Script:
         words=f"How much do two bakes of the same thing usually differ{told}?",
         default="not known",
         help="Both mixed and baked afresh, nothing changed on purpose. It decides how many bakes are needed.",
-        read=read.optional(read.above_zero, read.UNKNOWN),
+        read=read.optional(read.above_zero_in(unit), read.UNKNOWN),
         offers=("not known",),
     )
     if differ is not None:

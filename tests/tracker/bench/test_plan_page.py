@@ -266,7 +266,7 @@ def test_an_answer_that_cannot_be_is_refused_where_it_was_typed(as_role):
 
 def test_back_brings_what_was_typed_and_returns_to_where_it_was(as_role):
     analyst = as_role("analyst")
-    page = get(analyst, "/plan/ask", {"seed": "1", "aim": "2", "factor.1": "salt", "kind.1": "1"})
+    page = get(analyst, "/plan/ask", {"seed": "1", "aim": "1", "factor.1": "salt", "kind.1": "1"})
     fields, buttons = sent(page, "/plan/ask")
     typed = [(name, "pinches" if name == "unit.1" else value) for name, value in fields]
     before = get(analyst, "/plan/ask", [*typed, *[each for each in buttons if each[0] == "at"]])

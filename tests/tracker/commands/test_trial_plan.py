@@ -18,7 +18,7 @@ import pytest
 from tracker.commands import main
 from tracker.intake.plan_file import read_plan
 
-LADDER = ["2", "soda", "1", "% flour", "0,5 to 2,5", "", "", "8", "", "rise height", "mm", "", "3", "2", "", "", ""]
+LADDER = ["2", "soda", "% flour", "0,5 to 2,5", "", "", "8", "", "rise height", "mm", "", "3", "2", "", "", ""]
 
 
 class Terminal(io.StringIO):
@@ -80,7 +80,7 @@ def test_enter_all_the_way_makes_a_plan_too(typed: Any, tmp_path: Path) -> None:
 
 
 def test_what_cannot_be_is_asked_again_with_the_reason(typed: Any, tmp_path: Path) -> None:
-    lines = ["7", "?", *LADDER[:4], "2,5 to 0,5", "about 2", "back", "g", *LADDER[4:], ""]
+    lines = ["7", "?", *LADDER[:3], "2,5 to 0,5", "about 2", "back", "g", *LADDER[3:], ""]
     code, _, err = typed(lines)
     assert code == 0, err
     for said in ("none of these", "The answer decides", "do not rise", "is text in a number"):
@@ -136,8 +136,8 @@ def test_no_file_is_ever_replaced(typed: Any, tmp_path: Path) -> None:
 
 def test_too_few_bakes_are_asked_about_again(typed: Any, tmp_path: Path) -> None:
     lines = [*LADDER]
-    lines[8] = "3"
-    code, out, err = typed([*lines, "20", *LADDER[9:], ""])
+    lines[7] = "3"
+    code, out, err = typed([*lines, "20", *LADDER[8:], ""])
     assert code == 0, err
     assert "bakes are too few" in err
     assert "Advised" in out
@@ -170,7 +170,7 @@ def test_formulas_of_the_kitchen_are_offered_with_their_lines(typed: Any, crumbw
     lines = ["wheat flour=100", "water=70", "baking soda=1"]
     added = crumbwise("formula", "add", "loaf", *(word for line in lines for word in ("--line", line)))
     assert added.code == 0, added.err
-    lines = ["2", "loaf", "250", "soda", "1", "% flour", "0.5; 1; 1,5; 2", "", *LADDER[5:], ""]
+    lines = ["2", "loaf", "250", "soda", "% flour", "0.5; 1; 1,5; 2", "", *LADDER[4:], ""]
     code, _, err = typed(lines)
     assert code == 0, err
     text = (tmp_path / "how-much-soda.toml").read_text(encoding="utf-8")

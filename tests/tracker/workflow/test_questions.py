@@ -16,7 +16,7 @@ from tracker.workflow.wishes import AIMS
 
 FORMULAS = {"loaf": ("wheat flour", "rye flour", "water", "butter", "baking soda")}
 FACTORS = {
-    "how much": [["soda", "1", "% flour", "0.25 to 2"]],
+    "how much": [["soda", "% flour", "0.25 to 2"]],
     "which kind": [["fat", "2", "butter, oil, lard"]],
     "as good": [["fat", "2", "butter, oil"]],
     "which matter": [
@@ -106,15 +106,40 @@ def test_back_undoes_one_answer_at_a_time_and_forgets_what_hung_on_it():
 
 
 def test_a_page_comes_back_to_where_it_was():
-    interview = Interview(given=told("how much")[:4])
+    interview = Interview(given=told("how much")[:3])
     assert interview.question is not None
     assert interview.question.key == "doses"
     with pytest.raises(InputError, match="none of these"):
         Interview(given=["nonsense"])
 
 
+def test_how_much_is_an_amount_and_asks_for_no_kind():
+    asked = Interview(given=["2", "soda"]).question
+    assert asked is not None
+    assert asked.key == "unit"
+    second = Interview(given=["2", "soda", "", ""]).question
+    assert second is not None
+    assert (second.key, second.default) == ("factor", "no more")
+    shown = Interview(given=["2", "soda", "% flour"]).question.help
+    assert "0,5" not in shown
+    assert "comma or a point" in shown
+
+
+def test_another_unit_behind_a_number_is_refused_without_a_word_of_columns():
+    with pytest.raises(InputError) as refused:
+        answers.above_zero_in("mm")("3 cm")
+    assert "cm" in refused.value.what
+    assert refused.value.try_this == "the number alone, or with mm behind it"
+
+
+def test_the_newest_formula_is_the_usual_answer():
+    asked = Interview(FORMULAS, given=["2"]).question
+    assert asked is not None
+    assert asked.default == "loaf"
+
+
 def test_lines_of_the_formula_are_offered_and_weighed():
-    given = ["2", "loaf", "250", "soda", "1", "% flour", "0.5 to 1.5", "", "", "", "", "", "rise height"]
+    given = ["2", "loaf", "250", "soda", "% flour", "0.5 to 1.5", "", "", "", "", "", "rise height"]
     interview = Interview(FORMULAS, given=given)
     (factor,) = interview.wishes.factors
     assert factor.ingredient == "baking soda"
@@ -136,6 +161,12 @@ def test_lines_of_the_formula_are_offered_and_weighed():
         (answers.whole(2, 400), "12", 12),
         (answers.label, "none", ""),
         (answers.above_zero, "0,2", 0.2),
+        (answers.above_zero_in("mm"), "3 mm", 3),
+        (answers.above_zero_in("mm"), "2,5MM", 2.5),
+        (answers.above_zero_in("%"), "0.5 %", 0.5),
+        (answers.doses(weighed=True, unit="g"), "0.5 g to 2,5 g", (0.5, 2.5)),
+        (answers.doses(weighed=True, unit="% flour"), "0.5; 1 % flour; 2", [0.5, 1, 2]),
+        (answers.doses(weighed=False, unit="°C"), "170°C to 190 °C", (170, 190)),
         (answers.between("mm"), "10 to 120", (10, 120)),
         (answers.between("mm"), "10 mm to 120 mm", (10, 120)),
         (answers.between("mm"), "10mm; 120,5MM", (10, 120.5)),

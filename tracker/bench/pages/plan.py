@@ -15,7 +15,7 @@ from tracker.bench.pages.plan_shown import Wrong, address, looked_at, shown, wro
 from tracker.bench.pages.plan_work import workshop
 from tracker.bench.remembered import remembered
 from tracker.workflow.accounts import AccountLine
-from tracker.workflow.formulas import list_formulas
+from tracker.workflow.formulas import list_formulas, newest_first
 from tracker.workflow.plan_walk import Walk, walk
 from tracker.workflow.plan_working import Worked, draw_seed, work_out
 from tracker.workflow.questions import advise_on
@@ -92,7 +92,7 @@ def propose(request: Request, who: Analyst) -> Response:
 
 def walk_of(request: Request, asking: Asking) -> tuple[Asking, Walk]:
     """How far it is; a default that was left as it stood is brought along as such."""
-    formulas = {each.formula.name: each.formula.ingredients() for each in list_formulas(store_of(request))}
+    formulas = newest_first(list_formulas(store_of(request)))
     found = walk(formulas, asking.texts, at=asking.at, until=asking.until)
     texts = {**asking.texts, **{each.name: each.text for each in found.answered}}
     return replace(asking, texts=texts), found
