@@ -154,5 +154,6 @@ def _say(
 ) -> Response:
     if wants_json(request):
         return JSONResponse({"error": what, "next": next_step}, status_code=status)
+    gone = status == 404 and request.method == "GET"  # it would lead to itself
     shown = [pair for pair in kept or [] if pair[0] not in (*HOW, *SECRET) and pair[1]]
-    return page(request, "error.html", status=status, what=what, next_step=next_step, kept=shown)
+    return page(request, "error.html", status=status, what=what, next_step=next_step, kept=shown, missing=gone)

@@ -73,6 +73,14 @@ class Walk:
     wishes: Wishes
 
     @property
+    def numbered(self) -> str:
+        """Which questions stand on the page: "Question 11", "Questions 12 and 13"."""
+        first, last = len(self.answered) + 1, len(self.answered) + len(self.page)
+        if last <= first:
+            return f"Question {first}"
+        return f"Questions {first} {'and' if last == first + 1 else 'to'} {last}"
+
+    @property
     def before(self) -> str:
         """The page before this one by its first question; "" at the first."""
         heads = [each.name for each in self.answered if each.head]
