@@ -15,9 +15,10 @@ from typing import TYPE_CHECKING, Any
 from tracker.errors import InputError
 from tracker.intake.numbers import number_text
 from tracker.intake.plan_tables import LARGEST_SEED
+from tracker.workflow.asked_words import question_of
 from tracker.workflow.plan_text import RESPONSE, Draft, plan_text
 from tracker.workflow.question_script import Formulas, script
-from tracker.workflow.wishes import AIMS, Asked, Wishes
+from tracker.workflow.wishes import Asked, Wishes
 
 if TYPE_CHECKING:
     from analysis.designs.advice import Advice
@@ -146,7 +147,7 @@ def _draft(wishes: Wishes, advice: Advice) -> Draft:
     about = " ".join(map(say_reason, advice.reasons))
     return Draft(
         title=wishes.title,
-        question=f"What is asked: {AIMS[wishes.aim]}.",
+        question=question_of(wishes),
         factors=tuple(wishes.factors),
         responses=tuple(wishes.responses),
         formula=wishes.formula,
