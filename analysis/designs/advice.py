@@ -145,7 +145,9 @@ def _reasons(chosen: Option, situation: Situation) -> Iterable[Reason]:
         yield Reason(key="kept for a while", facts={"factors": hard, "times": runs_of_plots(chosen.plan)})
     if chosen.request.block is not None:
         size = max(sizes_of(chosen.plan, chosen.request.block))
-        yield Reason(key="a block each day", facts={"block": chosen.request.block, "bakes": size})
+        yield Reason(
+            key="a block each day", facts={"block": chosen.request.block, "bakes": size, "fit": situation.bakes_a_day}
+        )
     if situation.most_bakes is not None and not chosen.good and chosen.power is not None:
         yield Reason(key="as far as the bakes go", facts={"most": situation.most_bakes})
 

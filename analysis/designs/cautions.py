@@ -178,7 +178,8 @@ def _too_wide(request: DesignRequest, judgement: Judgement) -> list[str]:
             unit = f" {response.unit}" if response.unit else ""
             words.append(
                 f"For {response.name} the effect of {named} would be known less finely than the "
-                f"{response.matters:g}{unit} that matter: more replicates would help."
+                f"{response.matters:g}{unit} that matter: more replicates would help, where the number of bakes "
+                "allows them."
             )
     return words
 

@@ -32,10 +32,26 @@ def _resolution(facts: Facts) -> str:
     return f"{facts['runs']} chosen combinations stand for all {2 ** facts['factors']}. {mixed}"
 
 
+def _ladder(facts: Facts) -> str:
+    """What so few or so many doses can show, and no more."""
+    doses = f"{facts['doses']} doses of {facts['factor']}"
+    if facts["doses"] >= 5:
+        return f"{doses} show the whole curve, and where it stops rising."
+    if facts["doses"] == 4:
+        return f"{doses} show the curve, and about where it stops rising."
+    if facts["doses"] == 3:
+        return f"{doses} show if more is better, and if the middle beats both ends; not where the best lies."
+    return f"{doses} show if more is better; a best between them would stay hidden."
+
+
+def _block_each_day(facts: Facts) -> str:
+    fit = facts.get("fit")
+    though = f", though {fit} fit: so the days come out even" if fit and fit > facts["bakes"] else ""
+    return f"Up to {facts['bakes']} bakes a day{though}. The plan takes the days out, so a warm day spoils nothing."
+
+
 WORDS: Mapping[str, Callable[[Facts], str]] = {
-    "a ladder of doses": lambda f: (
-        f"{f['doses']} doses of {f['factor']} show the whole curve, and where it stops rising."
-    ),
+    "a ladder of doses": _ladder,
     "a curve for each kind": lambda f: (
         f"{f['doses']} doses of {f['factor']} with every {join_words(f['others'])} show one curve for each, "
         "and if they differ."
@@ -99,10 +115,10 @@ WORDS: Mapping[str, Callable[[Facts], str]] = {
         f"You set {_each(f)} {f['times']} times in all, each time anew. What it does is judged by those settings, "
         "not by the bakes."
     ),
-    "a block each day": lambda f: (
-        f"Up to {f['bakes']} bakes a day. The plan takes the days out, so a warm day spoils nothing."
+    "a block each day": _block_each_day,
+    "as far as the bakes go": lambda f: (
+        f"It is the most that {f['most']} bakes can tell: more repeats need a higher limit."
     ),
-    "as far as the bakes go": lambda f: f"It is the most that {f['most']} bakes can tell.",
     "days in the error": lambda f: (
         f"It takes {say_count(f['days'], 'day')}, and this plan cannot take them out: if days differ, "
         "all answers get less sure."

@@ -48,7 +48,7 @@ def say_places(*, planned: bool) -> str:
     how = (
         "Places were drawn by chance; keep to them, and note on the bench sheet where you could not."
         if planned
-        else "The plan names no oven loads (oven_holds) and no places in the oven, so this is the order of baking."
+        else "The plan names no oven loads and no places in the oven, so this is the order of baking."
     )
     return f"{how} Oven, tins and steam are hot."
 

@@ -11,6 +11,7 @@ from analysis.words.numbers import say_fixed, say_list, say_number, say_setting,
 from analysis.words.plans import say_chance
 
 if TYPE_CHECKING:
+    from analysis.designs.advice import Advice
     from analysis.leavening.runs import RunChemistry
 
 Facts = tuple[tuple[str, str], ...]
@@ -76,6 +77,38 @@ def told_apart(option: Option) -> str:
     more = len(words) - 1
     rest = f" {more} more such {'sentence stands' if more == 1 else 'sentences stand'} in its plan." if more else ""
     return f"{words[0]}{rest}{days}"
+
+
+def say_put_first(advice: Advice) -> str | None:
+    """Why it is proposed though a plan beside it sees the difference with fewer bakes or days; None without one."""
+    chosen = advice.chosen
+    smaller = [other for other in advice.others if other.good and _smaller(other, chosen)]
+    lower = [other for other in smaller if other.tier > chosen.tier]
+    if not lower:
+        return None
+    ladders = [other for other in (chosen, *lower) if other.why.key == "a ladder of doses"]
+    if len(ladders) == 1 + len(lower):
+        fewer = " or ".join(str(each) for each in sorted({other.why.facts["doses"] for other in lower}))
+        doses = chosen.why.facts["doses"]
+        because = f"this one is put first because {doses} doses show the shape of the curve better than {fewer} doses"
+    elif all(other.days_in_error for other in lower):
+        because = "this one is put first because it can take the days out"
+    else:
+        because = "this one is put first because its answer takes less for granted"
+    return f"A plan below sees the difference with fewer bakes or days; {because}."
+
+
+def _smaller(other: Option, chosen: Option) -> bool:
+    days = (other.days or 0) - (chosen.days or 0)
+    return other.bakes < chosen.bakes or (other.bakes == chosen.bakes and days < 0)
+
+
+def say_range(name: str, unit: str, plausible: Sequence[float] | None) -> str:
+    """What reading is asked about at the bench."""
+    if not plausible:
+        return f"{start(name)}: every reading is taken without a question."
+    ends = with_unit(f"{say_number(plausible[0])} to {say_number(plausible[1])}", unit)
+    return f"{start(name)}: a reading outside {ends} is kept, but the bench asks whether it is right."
 
 
 def say_why(option: Option) -> str:

@@ -16,6 +16,8 @@ from analysis.words.proposals import (
     chemistry_row,
     compared,
     said_setting,
+    say_put_first,
+    say_range,
     say_seen,
     say_settings,
     say_size_facts,
@@ -78,6 +80,7 @@ class PlanView:
     ingredients: Facts
     tells: tuple[str, ...]
     sure: tuple[str, ...]
+    ranges: tuple[str, ...]
     mixed: tuple[str, ...]
     how: tuple[str, ...]
     cautions: tuple[str, ...]
@@ -113,6 +116,9 @@ def view_plan(store: Store, worked: Worked) -> PlanView:
         ingredients=tuple((name, say_weight(grams)) for name, grams in takes.ingredients),
         tells=parts["tells"],
         sure=_sure(advice, parts["sure"]),
+        ranges=tuple(
+            say_range(each.name, each.unit, each.plausible) for each in read.responses if each.scale == "measured"
+        ),
         mixed=parts["mixed"],
         how=parts["how"],
         cautions=tuple(dict.fromkeys(_cautions(planned, takes, advice))),
@@ -133,7 +139,8 @@ def _advised(advice: Advice | None) -> tuple[str, ...]:
         return ()
     from analysis.words.advice import say_reason
 
-    return tuple(say_reason(reason) for reason in advice.reasons)
+    said = (*map(say_reason, advice.reasons), say_put_first(advice))
+    return tuple(each for each in said if each)
 
 
 def _sure(advice: Advice | None, lines: tuple[str, ...]) -> tuple[str, ...]:
