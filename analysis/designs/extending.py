@@ -192,7 +192,11 @@ def _described(request: DesignRequest, standing: Standing, added: tuple[AddedRun
     coded = tuple(
         replace(each, run=replace(each.run, coded=coded_settings(each.run.settings, columns))) for each in added
     )
-    warnings = (*plan_warnings(whole, runs, design, []), *_bend_unseen(design, model.bend))
+    warnings = (
+        *plan_warnings(whole, runs, design, []),
+        *_bend_unseen(design, model.bend),
+        *_day_unknown(standing, added),
+    )
     return Extended(added=coded, design=design, warnings=warnings, units=units_of(request))
 
 
@@ -203,6 +207,23 @@ def _bend_unseen(design: Design, told: bool) -> list[str]:
     return [
         f"All centre points stand in a {apart} of their own: a bend cannot be told from the difference between "
         f"one {apart} and the next. They show the spread between bakes; star points (--axial 1) show a bend."
+    ]
+
+
+def _day_unknown(standing: Standing, added: Sequence[AddedRun]) -> list[str]:
+    """A new block of one treatment alone: what it shows may all be the day, and its residuals are nought."""
+    apart = standing.block or STAGE
+    old = {run.groups.get(apart) for run in standing.runs}
+    treatments: dict[str, set[str]] = {}
+    for each in added:
+        label = each.run.groups[apart]
+        if label not in old:
+            treatments.setdefault(label, set()).add(str(sorted(each.run.settings.items())))
+    lonely = [label for label, baked in treatments.items() if len(baked) == 1]
+    return [
+        f"In {apart} {label} one treatment is baked alone: what it does cannot be told from what that {apart} does. "
+        'Bake one that was baked before beside it (--bake "…").'
+        for label in lonely
     ]
 
 

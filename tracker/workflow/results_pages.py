@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from analysis.words.numbers import kept_together, start
 from tracker.errors import Conflict
-from tracker.workflow.next_bakes import Proposal, Settings, proposals_of, runs_to_come
+from tracker.workflow.next_bakes import Proposal, Settings, proposals_of, runs_read, runs_to_come
 from tracker.workflow.once import head_in
 from tracker.workflow.reporting import answer_for_report, page_of, report_page, told_of
 from tracker.workflow.what_if import Asked, settings_asked
@@ -50,15 +50,18 @@ class Results:
     def about_adding(self, proposal: Proposal) -> str:
         """What stands in the plan already, and what is left after one tap; "" where the button says it all."""
         planned = proposal.planned(self.to_come)
-        left = proposal.wanted - planned - proposal.adds
+        left = proposal.wanted - planned - proposal.times * len(proposal.treatments)
         if not planned and left <= 0:
-            return ""
+            return proposal.about_beside
         already = f"{planned} of these bakes {'stands' if planned == 1 else 'stand'} in the plan and "
         already += f"{'is' if planned == 1 else 'are'} not read yet."
         if planned >= proposal.wanted:
             return already
         once = "one of each treatment" if proposal.times == 1 else f"{proposal.times} of each treatment"
+        if proposal.beside:
+            once += " and of what is baked beside it"
         one_tap = f"One tap adds {proposal.adds}, {once}" + (f"; about {left} then remain." if left > 0 else ".")
+        one_tap += f" {proposal.about_beside}" if proposal.beside else ""
         return f"{already} {one_tap}" if planned else one_tap
 
     def whole(self) -> Page:
@@ -93,7 +96,7 @@ def results_of(store: Store, trial: str) -> Results:
         answer=answer,
         sections=tuple(section for section in first if section is not None),
         cautions=told.cautions,
-        next_bakes=proposals_of(analysis),
+        next_bakes=proposals_of(analysis, runs_read(store, trial)),
         asked=settings_asked(analysis),
         to_come=runs_to_come(store, trial),
     )
@@ -118,5 +121,5 @@ def add_proposed(store: Store, results: Results, words: str, *, person: int) -> 
         raise Conflict(
             results.about_adding(chosen), where=f'trial "{results.trial}"', try_this="bake and read them first"
         )
-    further = Further(way="chosen", count=chosen.times, treatments=chosen.treatments)
+    further = Further(way="chosen", count=chosen.times, treatments=chosen.added)
     return extend_trial(store, results.trial, further, reason=chosen.words, person=person)

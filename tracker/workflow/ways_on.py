@@ -99,9 +99,12 @@ def _number_or_name(value: str) -> float | str:
 
 
 def proposed(store: Store, trial: str, *, times: int = 1) -> Further:
-    """The treatments that ``trial next`` proposes, each once. Raises NotFound when it proposes none."""
+    """The treatments that ``trial next`` proposes, each once; with a single one what is baked beside it.
+
+    Raises NotFound when it proposes none.
+    """
     from analysis.designs.further import Further
-    from tracker.workflow.next_bakes import next_bakes_of
+    from tracker.workflow.next_bakes import beside, next_bakes_of, runs_read
 
     found: Sequence[Mapping[str, Any]] = [
         treatment for proposal in next_bakes_of(store, trial) for treatment in proposal.treatments
@@ -111,4 +114,6 @@ def proposed(store: Store, trial: str, *, times: int = 1) -> Further:
         raise NotFound(
             "Nothing is proposed for this trial.", where=f'trial "{trial}"', try_this="--replicates 1, or --bake"
         )
-    return Further(way="chosen", count=times, treatments=tuple(distinct.values()))
+    chosen = tuple(distinct.values())
+    known = beside(chosen, runs_read(store, trial))
+    return Further(way="chosen", count=times, treatments=(*chosen, *([known] if known else [])))

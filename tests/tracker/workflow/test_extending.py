@@ -183,3 +183,26 @@ def test_a_treatment_that_does_not_fit_says_why(store: Store, text: str, match: 
     planned(store)
     with pytest.raises((UsageError, PlanError), match=match):
         extend_trial(store, "cookie", chosen_way(bakes=(text,)))  # type: ignore[arg-type]
+
+
+def test_one_treatment_alone_on_its_day_tells_nothing_and_beside_a_known_one_it_does(store: Store) -> None:
+    planned(store)
+    bake_all(store)
+    before = analyse_trial(store, "cookie").analysis.responses[0].family.residual.df
+    high, low = {"sugar": 60.0, "fat": 50.0}, {"sugar": 40.0, "fat": 30.0}
+    for times in (1, 2):
+        alone = preview_extension(store, "cookie", Further(way="chosen", treatments=(high,), count=times), seed=3)
+        assert [said for said in alone.cautions if "cannot be told from what that stage does" in said]
+    assert (
+        preview_extension(
+            store, "cookie", Further(way="chosen", treatments=(high,)), seed=3
+        ).extended.design.judgement.df_error
+        == before
+    )  # its one reading goes to its day
+    both = extend_trial(store, "cookie", Further(way="chosen", treatments=(high, low)), seed=3)
+    assert not [said for said in both.cautions if "cannot be told" in said]
+    for run in runs(store)[8:]:
+        truth = 12.0 if json.loads(run.settings) == high else 8.0
+        record_run(store, "cookie", run.code, [f"spread ratio={truth}"], reason="typed")
+    residual = analyse_trial(store, "cookie").analysis.responses[0].family.residual
+    assert residual.df == both.extended.design.judgement.df_error == before + 1

@@ -21,6 +21,6 @@ def test_what_was_baked_are_its_levels(store, tmp_path):
     runs = show_trial(store, "cake").to_json()["runs"]
     assert len(runs) == 12 + proposal.adds
     added = [{name: each["value"] for name, each in run["settings"].items()} for run in runs[12:]]
-    assert sorted(map(str, added)) == sorted(str(dict(each)) for each in proposal.treatments * proposal.times)
+    assert sorted(map(str, added)) == sorted(str(dict(each)) for each in proposal.added * proposal.times)
     assert len({run["code"] for run in runs}) == len(runs)
     assert len(planned.extended.added) == proposal.adds

@@ -9,7 +9,7 @@ import pytest
 from analysis.results import NextBakes
 from analysis.words.next_bakes import say_next
 from tracker.errors import Conflict
-from tracker.workflow.next_bakes import TWICE, Proposal, proposals_of, runs_to_come
+from tracker.workflow.next_bakes import TWICE, Proposal, beside, proposals_of, runs_to_come
 from tracker.workflow.recording import record_run
 from tracker.workflow.results_pages import Results, add_proposed
 
@@ -93,6 +93,21 @@ def test_a_proposal_that_leaves_a_setting_open_is_not_added():
     found, proposal = results("confirm", {"soda": 1.5})
     assert not found.is_whole(proposal)
     assert not found.can_add(proposal)
+
+
+def test_a_single_treatment_is_baked_beside_one_that_is_known():
+    baked = [{"soda": 1.0, "acid source": "yogurt"}, OTHER, OTHER, BEST, BEST, BEST]
+    (alone,) = proposals_of(answer_with("confirm", BEST), baked)
+    assert (alone.beside, alone.added, alone.adds) == (OTHER, (BEST, OTHER), 2)
+    assert "soda 0.5 %, acid source lemon juice, which was baked before, is baked beside it" in alone.summary()
+    (best,) = proposals_of(answer_with("bake the best", BEST), baked)
+    assert (best.adds, best.wanted) == (4, 2)
+    assert "is baked twice beside it" in best.about_beside
+    (both,) = proposals_of(answer_with("fill empty cells", BEST, OTHER), baked)
+    assert (both.beside, both.adds, both.about_beside) == (None, 2, "")
+    (open_,) = proposals_of(answer_with("confirm", {"soda": 1.5}), baked)
+    assert open_.beside is None
+    assert beside([BEST], [BEST, BEST]) is None  # nothing else is known
 
 
 def test_runs_to_come_are_those_that_are_neither_read_nor_lost(soda):
