@@ -46,6 +46,7 @@ class WeightView:
     grams: str
     note: str
     really: str
+    entry: int | None = None  # the number of the entry that stands
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,6 +57,7 @@ class Cell:
     repeat: int
     stands: str
     unlikely: bool
+    entry: int | None = None  # the number of the reading that stands
 
     @property
     def key(self) -> str:
@@ -184,11 +186,12 @@ def trial_of_code(store: Store, code: str) -> list[tuple[str, int]]:
 
 
 def _weights(shown: SheetRun, weighed: list[Weighing]) -> tuple[WeightView, ...]:
-    really = {row.ingredient: number_text(row.grams) for row in weighed}
-    return tuple(
-        WeightView(ingredient=w.ingredient, grams=w.grams, note=w.note, really=really.get(w.ingredient, ""))
-        for w in shown.weights
-    )
+    really = {row.ingredient: (number_text(row.grams), row.id) for row in weighed}
+    return tuple(_weight(w.ingredient, w.grams, w.note, *really.get(w.ingredient, ("", None))) for w in shown.weights)
+
+
+def _weight(ingredient: str, grams: str, note: str, really: str, entry: int | None) -> WeightView:
+    return WeightView(ingredient=ingredient, grams=grams, note=note, really=really, entry=entry)
 
 
 def _response(response: Response, stands: list[Reading], pieces: dict[int | None, int]) -> ResponseView:
@@ -222,4 +225,5 @@ def _cell(response: Response, piece: int | None, repeat: int, reading: Reading |
         repeat=repeat,
         stands="" if reading is None else said_reading(response, reading.value),
         unlikely=reading is not None and reading.implausible,
+        entry=None if reading is None else reading.id,
     )

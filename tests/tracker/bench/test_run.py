@@ -121,6 +121,25 @@ def test_what_another_tablet_recorded_is_shown_beside_ones_own(enter, bench_stor
     assert [(row.value, row.replaces_id) for row in rows(bench_store, Reading)] == [(42, None), (44, 1)]
 
 
+def test_who_entered_the_other_value_and_when_is_said_to_bakers_only(enter, as_role, bench_store, clock, key):
+    enter(**rise("42"))
+    again = {"do": "reading", **rise("44")}
+    refused = as_role("owner").post(RUN, data={"key": key(), **again})
+    assert "recorded already: 42 mm. Entered by Bo at 05:00." in refused.text
+    clock.move(days=1)
+    asked = {"headers": {"accept": "application/json"}}
+    told = as_role("analyst").post(RUN, data={"key": key(), **again}, **asked).json()
+    assert told["error"].endswith("42 mm. Entered by Bo on 2026-11-26 at 05:00.")
+    piece = {"response": "crumb score", "piece": "2", "repeat": "1", "place": "r2-2-1", "do": "reading"}
+    assert as_role("owner").post(RUN, data={"key": key(), "value": "3", **piece}).status_code == 303
+    other = as_role("baker").post(RUN, data={"key": key(), "value": "4", **piece})
+    assert "Entered by Dora at 05:00." in other.text
+    for role in ("assessor", "taster"):
+        tablet = as_role(role).post(RUN, data={"key": key(), **again})
+        assert tablet.status_code in (401, 403)
+        assert "Entered by" not in tablet.text
+
+
 def test_a_script_is_told_the_same(enter):
     asked = {"headers": {"accept": "application/json"}}
     assert enter(**rise("42"), **asked).json() == {"saved": "05:00", "again": False, "next": f"{RUN}#r1-0-1"}

@@ -84,7 +84,9 @@ def test_a_weight_that_another_changed_meanwhile_is_not_replaced_unseen(as_role,
     assert changed.status_code == 303, unquote_plus(changed.text)
     refused = other.post(here, data=left_open | {"value": "2.8", "reason": "weighed again"})
     assert refused.status_code == 409
-    assert "Somebody changed it meanwhile; baking soda is recorded already: 2.6 g." in refused.text
+    assert (
+        "Somebody changed it meanwhile; baking soda is recorded already: 2.6 g. Entered by Bo at 05:00." in refused.text
+    )
     assert "weighed 2.6 g" in refused.text
     assert 'value="2.8"' in refused.text  # both values stand there
     assert weighed(bench_store) == [2.5, 2.6]
@@ -214,6 +216,7 @@ def test_the_tablet_shows_both_and_asks(tablet, bench_store, run):
     other.wait_for_selector(f"{SODA} .wrong")
     words = other.inner_text(f"{SODA} .wrong")
     assert "2.6 g" in words
+    assert "Entered by Bo at " in words
     assert "You entered 2,8" in words
     assert weighed(bench_store) == [2.5, 2.6]
     other.click(f"{SODA} button[type=submit]")  # seen now, and still meant

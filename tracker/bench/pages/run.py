@@ -7,6 +7,7 @@ so that what was saved is never held up by what was not.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import datetime
 from math import isfinite, nan
 from typing import Annotated
 from urllib.parse import quote
@@ -19,6 +20,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from tracker.bench.entering import EntryRoute, NeedsInside, keep_soon
 from tracker.bench.kit import (
     advice,
+    clock,
     form_of,
     needs,
     page,
@@ -26,6 +28,7 @@ from tracker.bench.kit import (
     store_of,
     text,
     wants_json,
+    zone_of,
 )
 from tracker.bench.remembered import remembered
 from tracker.errors import Conflict, InputError, TrackerError
@@ -38,7 +41,7 @@ from tracker.workflow.photos import LARGEST_BYTES
 from tracker.workflow.readings import KEPT_WITH_A_REASON
 from tracker.workflow.recording import add_note, record_run
 from tracker.workflow.run_entries import undo_entry
-from tracker.workflow.run_view import run_view, trial_of_code
+from tracker.workflow.run_view import RunView, run_view, trial_of_code
 
 router = APIRouter()
 Baker = Annotated[AccountLine, Depends(needs("baker"))]
@@ -123,6 +126,8 @@ def refused_page(request: Request, form: FormData, error: TrackerError, trial: s
     asks = KEPT_WITH_A_REASON in error.what
     stands = isinstance(error, Conflict) and "recorded already" in error.what
     what = error.what.replace(f" {KEPT_WITH_A_REASON}", "")
+    if stands:
+        what += _entered_by(request, form, _view(request, trial, code))
     if wants_json(request):
         document = {"error": what, "next": advice(error), "asks_reason": asks or stands, "stands": stands}
         return JSONResponse(document, status_code=status_of(error))
@@ -146,7 +151,7 @@ def _show(
     refused: Refused | None = None,
     typed_in: dict[str, object] | None = None,
 ) -> Response:
-    run = remembered(request, ("run", trial, code), lambda: run_view(store_of(request), trial, code))
+    run = _view(request, trial, code)
     return page(
         request,
         "run/run.html",
@@ -160,6 +165,36 @@ def _show(
         typed_in=typed_in or {},
         photo_bytes=LARGEST_BYTES,
     )
+
+
+def _view(request: Request, trial: str, code: str) -> RunView:
+    seen: RunView = remembered(request, ("run", trial, code), lambda: run_view(store_of(request), trial, code))
+    return seen
+
+
+def _entered_by(request: Request, form: FormData, run: RunView) -> str:
+    """Who entered the reading or weight that stands, and when: " Entered by Bo at 05:10."; "" when that is unclear."""
+    if text(form, "do") == "weighed":
+        place, numbers = "weighing", {each.entry for each in run.weights if each.ingredient == text(form, "ingredient")}
+    else:
+        asked = (text(form, "response"), text(form, "piece"), text(form, "repeat"))
+        place, numbers = (
+            "reading",
+            {
+                cell.entry
+                for response in run.responses
+                for cell in response.cells
+                if asked == (response.name, str(cell.piece or ""), str(cell.repeat))
+            },
+        )
+    found = next((each for each in run.entries if each.table == place and each.number in numbers), None)
+    if found is None:
+        return ""
+    zone = zone_of(request)
+    day = datetime.fromisoformat(found.at).astimezone(zone).date()
+    today = store_of(request).now().astimezone(zone).date()
+    on = "" if day == today else f" on {day.isoformat()}"
+    return f" Entered by {found.who}{on} at {clock(found.at, zone)}."
 
 
 def address_of(trial: str, code: str) -> str:
