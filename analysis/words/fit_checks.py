@@ -140,8 +140,12 @@ def _saturated(facts: Facts, fine: bool) -> str:
 def _few_error_df(facts: Facts, fine: bool) -> str:
     df = facts.get("df_error", 0)
     looks = say_count(df, "degree", "degrees") + " of freedom"
-    between = facts.get("between")
-    what = f"the scatter between {between} rests" if between else "the error that judges most coarsely rests"
+    between, shared = facts.get("between"), facts.get("stratum", "bakes")
+    what = "the error rests"
+    if between:
+        what = f"the scatter between {between} rests"
+    elif shared not in ("bakes", "readings", ""):
+        what = f'what was set for a whole "{shared}" is judged by an error that rests'
     if fine:
         return f"{what} on {looks}, enough to judge by."
     return f"{what} on only {looks}: intervals are wide and the checks see little. Bake more replicates."
