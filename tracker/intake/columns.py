@@ -10,7 +10,7 @@ from collections.abc import Sequence
 
 from tracker.errors import InputError, UsageError
 from tracker.intake.mapping import plain, same_name, split_unit
-from tracker.intake.numbers import plain_number
+from tracker.intake.numbers import NUMBER_ALONE, plain_number
 from tracker.intake.preview import SHOWN, RowError, refuse_alike
 from tracker.intake.spreadsheet import Sheet, nearest
 
@@ -80,7 +80,10 @@ def _number(text: str, yes_no: bool) -> float | tuple[str, str]:
     if yes_no:
         known = _YES_NO.get(text.strip().casefold())
         return known if known is not None else (f'"{text.strip()}" is neither yes nor no.', "write yes or no")
-    return plain_number(text)
+    found = plain_number(text)
+    if isinstance(found, tuple) and found[1] == NUMBER_ALONE:
+        return found[0], f"{NUMBER_ALONE}, the unit in the column's name"
+    return found
 
 
 def _bad_rows(sheet: Sheet, column: str, errors: list[RowError]) -> InputError:

@@ -13,6 +13,8 @@ from decimal import Decimal
 
 from tracker.errors import InputError
 
+NUMBER_ALONE = "write the number alone"
+
 _NUMBER = re.compile(r"[+-]?(?:[0-9]+[.,]?[0-9]*|[.,][0-9]+)(?:[eE][+-]?[0-9]{1,4})?")
 _THOUSANDS = re.compile(r"[+-]?[1-9][0-9]{0,2},[0-9]{3}(?:[eE].*)?")
 _GROUPED = re.compile(r"[+-]?[0-9]{1,3}(?:[.,\s'’_][0-9]{3})+(?:[.,][0-9]*)?")
@@ -70,10 +72,7 @@ def _why_not(typed: str, shown: str) -> tuple[str, str]:
     start = _NUMBER.match(typed)
     if start and _is_unit(typed[start.end() :]):
         rest = typed[start.end() :].strip()
-        return (
-            f'{shown} has "{rest}" behind its number.',
-            "write the number alone, the unit in the column's name",
-        )
+        return f'{shown} has "{rest}" behind its number.', NUMBER_ALONE
     return f"{shown} is text in a number.", "write one number, such as 42.5"
 
 

@@ -12,7 +12,7 @@ from collections.abc import Callable, Sequence
 from itertools import pairwise
 
 from tracker.errors import InputError
-from tracker.intake.numbers import number_text, plain_number, read_number
+from tracker.intake.numbers import NUMBER_ALONE, number_text, plain_number, read_number
 from tracker.intake.plan_checks import TAKEN, TAKEN_GROUPS
 from tracker.intake.plan_tables import clean_name
 
@@ -90,8 +90,8 @@ def number_in(text: str, unit: str = "") -> float:
     found = plain_number(typed)
     if isinstance(found, float):
         return found
-    alone = f"the number alone, or with {unit} behind it" if unit else "the number alone"
-    raise InputError(found[0], try_this=alone if "behind its number" in found[0] else found[1])
+    or_with = f", or with {unit} behind it" if unit and found[1] == NUMBER_ALONE else ""
+    raise InputError(found[0], try_this=f"{found[1]}{or_with}")
 
 
 def above_zero(text: str) -> float:
@@ -179,7 +179,7 @@ def part_of(total: float) -> Callable[[str], tuple[float, float]]:
     """The least and most share of a whole."""
 
     def read(text: str) -> tuple[float, float]:
-        found = doses(weighed=True)(text)
+        found = doses(weighed=True, unit="%")(text)
         if not isinstance(found, tuple):
             if len(found) != 2:
                 raise InputError("A share has a least and a most only.", try_this=f"0 to {total:g}")

@@ -9,7 +9,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tracker.errors import InputError
+from tracker.intake.columns import numbers_of
 from tracker.intake.numbers import number_text, plain_number, read_number
+from tracker.intake.spreadsheet import parse
 
 
 @pytest.mark.parametrize(
@@ -107,3 +109,13 @@ def test_no_string_changes_silently(text: str) -> None:
 @given(st.floats(allow_nan=False, allow_infinity=False))
 def test_number_text_reads_back(value: float) -> None:
     assert read_number(number_text(value)) == value
+
+
+def test_only_a_spreadsheet_is_told_of_its_column():
+    found = plain_number("42 mm")
+    assert isinstance(found, tuple)
+    assert found[1] == "write the number alone"
+    sheet = parse(b"rise\n42 mm\n", "rise.csv")
+    with pytest.raises(InputError) as refused:
+        numbers_of(sheet, "rise")
+    assert refused.value.try_this == "write the number alone, the unit in the column's name"

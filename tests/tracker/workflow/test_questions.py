@@ -129,7 +129,14 @@ def test_another_unit_behind_a_number_is_refused_without_a_word_of_columns():
     with pytest.raises(InputError) as refused:
         answers.above_zero_in("mm")("3 cm")
     assert "cm" in refused.value.what
-    assert refused.value.try_this == "the number alone, or with mm behind it"
+    assert refused.value.try_this == "write the number alone, or with mm behind it"
+
+
+def test_a_share_may_bear_its_sign_and_a_range_refuses_other_units_alike():
+    assert answers.part_of(100)("0 % to 60 %") == (0, 60)
+    with pytest.raises(InputError) as refused:
+        answers.between("mm")("1 cm to 12 cm")
+    assert "column" not in (refused.value.try_this or "")
 
 
 def test_the_newest_formula_is_the_usual_answer():
