@@ -33,7 +33,7 @@ async function asked(event) {
   await sendAll();
   const count = (await waiting()).filter((row) => row.by === me).length;
   if (!count) return leave(form);
-  const name = form.querySelector("button").textContent.trim();
+  const name = form.dataset.name || form.querySelector("button").textContent.trim();
   const what = count === 1 ? "1 entry waits on this tablet and is" : `${count} entries wait on this tablet and are`;
   told(
     `${what} not recorded yet. Signing out keeps ${count === 1 ? "it" : "them"} here until ${name} is back.`,
