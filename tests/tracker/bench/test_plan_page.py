@@ -17,6 +17,7 @@ from tracker.workflow.formulas import add_formula
 from tracker.workflow.planning import preview_plan
 from tracker.workflow.prices import keep_price
 from tracker.workflow.questions import Interview, propose
+from tracker.workflow.recording import record_run
 from tracker.workflow.starters import find_starter, list_starters
 from tracker.workflow.trials import show_trial
 from tracker.workflow.wishes import AIMS
@@ -204,6 +205,24 @@ def test_a_range_that_is_none_is_said_beside_its_field(answer, why, as_role):
     assert again.status_code == 422
     assert why in unescape(again.text)
     assert dict(sent(again, "/plan/ask")[0])["plausible.1"] == answer
+
+
+def test_a_trial_leads_to_the_first_run_that_is_not_baked(bench_store, as_role):
+    """The codes of the trial are 108, 107, ... 101 in the order of baking."""
+    analyst, page = as_role("analyst"), "/plan/trial?trial=soda"
+    assert "To run 1, code 108" in get(analyst, page).text
+    record_run(bench_store, "soda", "108", ["rise height=42"])
+    record_run(bench_store, "soda", "107", outcome="failed", reason="the tin fell")
+    record_run(bench_store, "soda", "105", ["rise height=42"])
+    shown = get(analyst, page).text
+    assert 'href="/run/soda/106">To run 3, code 106' in shown
+    ended = dict(re.findall(r'href="/run/soda/(\d+)"><span.*?ended">(\w+)</span></a></li>', shown))
+    assert ended == {"108": "done", "107": "failed", "105": "done"}
+    for code in ("106", "104", "103", "102", "101"):
+        record_run(bench_store, "soda", code, ["rise height=42"])
+    shown = get(analyst, page).text
+    assert "To run" not in shown
+    assert re.search(r'class="button primary" href="/results\?trial=soda">To the results', shown)
 
 
 def test_a_released_trial_has_its_papers(loaf, as_role, key):
