@@ -165,6 +165,11 @@ def _doses(current: CurrentTrial, run: Run, replaced: list[Replacement]) -> dict
     return doses
 
 
+def doses_analysed(current: CurrentTrial, run: Run) -> dict[str, Any]:
+    """What the analysis takes for the factors of a run: as measured at the bench, else as planned."""
+    return _doses(current, run, [])
+
+
 def _measured(current: CurrentTrial, run: Run, factor: Factor) -> tuple[float, str] | None:
     number, flour = run.id or 0, current.trial.flour_per_bake_g
     if factor.ingredient and factor.unit == "% flour" and flour:

@@ -136,3 +136,8 @@ def snake(name: str, unit: str = "") -> str:
     """A column name for exports: ``rise_height_mm``."""
     words = f"{name} {unit_word(unit)}" if unit else name
     return re.sub(r"\W+", "_", plain(words)).strip("_")
+
+
+def used_name(name: str, unit: str = "") -> str:
+    """The column of what was analysed in place of the plan: ``soda_pct_flour_used``."""
+    return f"{snake(name, unit)}_used"

@@ -85,3 +85,8 @@ def number_text(value: float) -> str:
     if float(value).is_integer() and abs(value) < 1e15:
         return str(int(value))
     return repr(float(value))
+
+
+def said_dose(dose: float) -> float:
+    """A dose worked out from what was measured, without digits that no scale gave: 3 decimals, 3 digits below 1."""
+    return round(dose, 3) if abs(dose) >= 1 else float(f"{dose:.3g}")

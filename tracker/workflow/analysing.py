@@ -255,9 +255,9 @@ def _still_to_bake(left_out: Sequence[Any]) -> tuple[str, ...]:
 
 def _replaced(row: Any) -> str:
     from analysis.words.numbers import as_written
-    from tracker.intake.numbers import number_text
+    from tracker.intake.numbers import number_text, said_dose
 
-    used, planned = (as_written(number_text(value)) for value in (round(row.used, 6), row.planned))
+    used, planned = (as_written(number_text(value)) for value in (said_dose(row.used), row.planned))
     return (
         f"Run {row.code}: {row.factor} was {used} {row.unit} instead of {planned} ({as_written(row.why)}); "
         "that is what was analysed."

@@ -17,8 +17,8 @@ from typing import Any
 from reports.formats.tables import guarded
 from tracker.current import CurrentTrial, current_trial
 from tracker.errors import Conflict, UsageError
-from tracker.intake.mapping import snake
-from tracker.intake.numbers import number_text
+from tracker.intake.mapping import snake, used_name
+from tracker.intake.numbers import number_text, said_dose
 from tracker.intake.values import anchors_of
 from tracker.models import Factor, Reading, Response, Run
 from tracker.store import Store
@@ -79,8 +79,10 @@ def export_table(store: Store, trial: str, *, blank: bool = False) -> Exported:
         columns = [*_run_columns((), current), *_place_columns(), *_response_columns(responses), *_end_columns()]
         rows = [row for run in current.runs for row in _blank_rows(run, responses, len(columns))]
     else:
-        columns = _columns(current)
-        rows = [row for run in current.runs for row in _rows(run, current)]
+        doses = _doses_analysed(current)
+        measured = [each for each in current.factors if _differs(each, doses, current)]
+        columns = _columns(current, measured)
+        rows = [row for run in current.runs for row in _rows(run, current, measured, doses[run.code])]
     return Exported(trial=current.trial.name, columns=tuple(columns), rows=tuple(rows))
 
 
@@ -109,12 +111,23 @@ def export_trial(
     return tuple(files)
 
 
-def _columns(current: CurrentTrial) -> list[Column]:
+def _columns(current: CurrentTrial, measured: Sequence[Factor]) -> list[Column]:
     return [
         *_run_columns(current.factors, current),
         *_place_columns(),
         *_response_columns(current.responses),
         *_end_columns(),
+        Column(name="weighed", meaning="what was weighed otherwise than planned, in g"),
+        *(
+            Column(
+                name=used_name(factor.name, factor.unit),
+                meaning=f"factor: {factor.name}, as measured at the bench and analysed, else as planned"
+                "; rounded to 3 decimals, below 1 to 3 digits",
+                unit=factor.unit,
+                kind=factor.kind,
+            )
+            for factor in measured
+        ),
         Column(name="unlikely", meaning="responses of this row outside their plausible range, kept with a reason"),
         Column(name="taste_notes", meaning="what was noted of the taste, tags in brackets"),
     ]
@@ -181,13 +194,30 @@ def _blank_rows(run: Run, responses: Sequence[Response], width: int) -> list[tup
     return rows
 
 
-def _rows(run: Run, current: CurrentTrial) -> list[tuple[Cell, ...]]:
+def _doses_analysed(current: CurrentTrial) -> dict[str, dict[str, Any]]:
+    """What the analysis takes for each run; the tables' library is loaded only where something was measured."""
+    if not current.weighings and all(each.oven_temperature_c is None for each in current.outcomes.values()):
+        return {run.code: current.settings(run) for run in current.runs}
+    from tracker.frames import doses_analysed
+
+    return {run.code: doses_analysed(current, run) for run in current.runs}
+
+
+def _differs(factor: Factor, doses: dict[str, dict[str, Any]], current: CurrentTrial) -> bool:
+    return any(doses[run.code].get(factor.name) != current.settings(run).get(factor.name) for run in current.runs)
+
+
+def _rows(run: Run, current: CurrentTrial, measured: Sequence[Factor], doses: dict[str, Any]) -> list[tuple[Cell, ...]]:
     settings, number = current.settings(run), run.id or 0
     start = (run.code, run.bake_order, run.place_in_design, run.block, *(settings.get(f.name) for f in current.factors))
     outcome = current.outcomes.get(number)
     end: tuple[Cell, ...] = (None,) * 4
     if outcome is not None:
         end = (outcome.state, outcome.reason or None, outcome.deviations or None, outcome.oven_temperature_c)
+    weighed = (
+        "; ".join(f"{row.ingredient} {number_text(row.grams)}" for row in current.weighings.get(number, [])) or None
+    )
+    used = [_used(doses.get(factor.name)) for factor in measured]
     notes = " / ".join(_note(note.words, note.tags) for note in current.notes.get(number, [])) or None
     places: dict[tuple[int, int], list[Reading]] = {}
     for reading in current.readings.get(number, []):
@@ -197,8 +227,14 @@ def _rows(run: Run, current: CurrentTrial) -> list[tuple[Cell, ...]]:
         by_response = {reading.response_id: reading for reading in readings}
         values = [_cell(by_response.get(response.id), response) for response in current.responses]
         unlikely = ", ".join(reading.response for reading in readings if reading.implausible) or None
-        rows.append((*start, piece or None, repeat or None, *values, *end, unlikely, notes if at == 0 else None))
+        rows.append(
+            (*start, piece or None, repeat or None, *values, *end, weighed, *used, unlikely, notes if at == 0 else None)
+        )
     return rows
+
+
+def _used(dose: Any) -> Cell:
+    return said_dose(float(dose)) if isinstance(dose, (int, float)) else None
 
 
 def _note(words: str, tags: str) -> str:

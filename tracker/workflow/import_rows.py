@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 
 from tracker.current import CurrentTrial
 from tracker.errors import InputError, TrackerError
-from tracker.intake.mapping import LEAVE_OUT, Field, match_columns
+from tracker.intake.mapping import LEAVE_OUT, Field, match_columns, plain, used_name
 from tracker.intake.numbers import number_text, plain_number, read_number
 from tracker.intake.preview import ImportPreview, RowError
 from tracker.intake.spreadsheet import Sheet
@@ -32,8 +32,8 @@ OWN_FIELDS = (
     Field(name="oven temperature", unit="°C", also=("oven temperature c",)),
     Field(name="taste note", also=("taste notes", "note")),
 )
-# Written by an export for the reader's sake; they stand in the plan already.
-KNOWN_FIELDS = (Field(name="block"), Field(name="place in design"), Field(name="unlikely"))
+# Written by an export for the reader's sake: of the plan, or worked out from what is recorded.
+KNOWN_FIELDS = (Field(name="block"), Field(name="place in design"), Field(name="unlikely"), Field(name="weighed"))
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -244,6 +244,7 @@ def read_rows(sheet: Sheet, current: CurrentTrial, explicit: dict[str, str]) -> 
     where, responses = sheet.source, current.responses
     fields = [Field(name=response.name, unit=response.unit) for response in responses]
     fields += [Field(name=factor.name, unit=factor.unit) for factor in current.factors]
+    fields += [Field(name=plain(used_name(factor.name, factor.unit))) for factor in current.factors]
     taken = {each.name for each in fields}
     fields += [each for each in (*OWN_FIELDS, *KNOWN_FIELDS) if each.name not in taken]
     columns = match_columns(sheet.header, fields, explicit=explicit, where=where)

@@ -20,9 +20,11 @@ from sqlmodel import col, select
 from tracker.errors import Conflict, InputError, NotFound, TrackerError, UsageError
 from tracker.models import ImportFile, Outcome, Reading, Response, Run, TasteNote, Trial
 from tracker.store import Store, open_kitchen
+from tracker.workflow.analysing import analyse_trial
 from tracker.workflow.exchange import import_readings
 from tracker.workflow.exporting import export_table, export_trial, guarded
 from tracker.workflow.import_rows import unguarded
+from tracker.workflow.planning import plan_trial
 from tracker.workflow.recording import add_note, record_run
 from tracker.workflow.trial_import import Asked, import_trial, preview_trial
 
@@ -33,6 +35,36 @@ GOOD = """run,piece,repeat,rise height (mm),crumb_score,split crust,outcome,reas
 102,,,40,,yes,,,
 103,,,,,,failed,the oven went out,
 104,,,,,,,,
+"""
+
+
+WEIGHED = """
+title = "How much soda?"
+name = "loaf"
+flour_per_bake_g = 150
+
+[formula]
+name = "loaf"
+[[formula.line]]
+ingredient = "wheat flour"
+bakers_percent = 100
+flour = true
+
+[[factor]]
+name = "soda"
+kind = "amount"
+unit = "% flour"
+values = [0.4, 0.8, 1.2]
+ingredient = "baking soda"
+
+[[response]]
+name = "rise height"
+unit = "mm"
+
+[design]
+kind = "dose ladder"
+replicates = 2
+seed = 11
 """
 
 
@@ -220,6 +252,36 @@ def test_the_export_is_tidy_and_described(soda: Store) -> None:
     assert described["rise_height_mm"]["unit"] == "mm"
     assert described["crumb_score"]["levels"].startswith("1 gummy | 2 coarse")
     assert described["acid_source"]["levels"] == "yogurt | lemon juice"
+
+
+def test_what_was_weighed_and_what_was_analysed_for_it_stand_in_the_export(store: Store, tmp_path: Path) -> None:
+    """1.3 g of soda on 150 g of flour are 0.866667 %, where 0.8 % was planned."""
+    plan_trial(store, WEIGHED)
+    planned = [(row["run"], row["soda_pct_flour"]) for row in table_of(store, "loaf")]
+    code = next(run for run, soda in planned if soda == "0.8")
+    assert "soda_pct_flour_used" not in table_of(store, "loaf")[0]  # as planned, all of it
+    record_run(store, "loaf", code, ["rise height=40"], weighed=["baking soda=1.3 g"])
+    rows = {row["run"]: row for row in table_of(store, "loaf")}
+    assert (rows[code]["soda_pct_flour"], rows[code]["soda_pct_flour_used"]) == ("0.8", "0.867")
+    assert rows[code]["weighed"] == "baking soda 1.3"
+    assert {row["weighed"] for run, row in rows.items() if run != code} == {""}
+    assert all(row["soda_pct_flour_used"] == row["soda_pct_flour"] for run, row in rows.items() if run != code)
+    described = csv.DictReader(io.StringIO(export_table(store, "loaf").dictionary_csv()))
+    (line,) = [row for row in described if row["column"] == "soda_pct_flour_used"]
+    assert "as measured at the bench and analysed" in line["meaning"]
+    assert line["unit"] == "% flour"
+    for run in set(rows) - {code}:
+        record_run(store, "loaf", run, [f"rise height={40 + int(run) % 7}"])
+    said = " ".join(analyse_trial(store, "loaf").remarks)
+    assert "0.867 % flour" in said
+    assert "0.866667" not in said
+    (path, _) = export_trial(store, "loaf", tmp_path / "loaf.csv")
+    with pytest.raises(Conflict, match="there already"):  # its columns are all known: what stands is refused
+        import_readings(store, "loaf", path)
+
+
+def table_of(store: Store, trial: str) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(export_table(store, trial).csv())))
 
 
 def test_workbooks_never_hold_formulas(soda: Store, tmp_path: Path) -> None:
