@@ -57,7 +57,7 @@ def decompose(layout: Layout) -> Decomposition:
     y = layout.y - layout.y.mean()
     total = float(y @ y)
     dose = np.unique(layout.dose, return_inverse=True)[1]
-    level, cell = layout.level_code, _cells(dose, layout.level_code)
+    level, cell = layout.level_code, cells_of(layout)
     levels = _dummies(level)
     blocks = [_dummies(code) for _, code in layout.block_codes]
     every_block = np.hstack([np.zeros((y.size, 0)), *blocks])
@@ -168,6 +168,11 @@ def _centre(columns: Array, groups: Ints) -> Array:
 
 def _dummies(code: Ints) -> Array:
     return np.eye(int(code.max()) + 1)[code]
+
+
+def cells_of(layout: Layout) -> Ints:
+    """(n,) which dose of which curve each bake is of."""
+    return _cells(np.unique(layout.dose, return_inverse=True)[1], layout.level_code)
 
 
 def _cells(dose: Ints, level: Ints) -> Ints:

@@ -129,6 +129,10 @@ def _shape_choice(choice: Choice) -> Check:
         "runner_up_weight": others[0].weight if others else None,
         "forced": choice.forced,
     }
+    if choice.overruled:
+        facts |= {"not_flat_p": choice.against_flat, "best": chosen.fit.shape.name}
+        rivals = [one for one in choice.plausible if one.fit is not chosen.fit]
+        facts["second"] = rivals[0].fit.shape.name if rivals else None
     far = choice.forced and chosen.aicc > choice.ranked[0].aicc + 10
     settled = choice.forced or chosen.weight >= _SETTLED
     verdict: Verdict = "look here" if far or not settled else "fine"

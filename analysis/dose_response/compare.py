@@ -14,14 +14,18 @@ in 83 %, a linear plateau in 73 %; with 1.5 units 95, 93 and 77 %, with 2 units 
 Nothing was lost on humps and logistics, and the mean error of the curve fell for the first
 three. Two units would also call the ryegrass of the tests a three-parameter curve, whose
 fourth parameter a 5 % test keeps. ``tests/analysis/dose_response/test_compare.py`` holds this.
+
+Flat is not left to AICc alone: where one test of the doses speaks against it (``against_flat``),
+the choice is among the shapes that explain more than it does, and only they are drawn from.
 """
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from analysis.dose_response.against_flat import LEVEL, against_flat, beats_flat
 from analysis.dose_response.anova import decompose, lack_of_fit
 from analysis.dose_response.curves import ShapeFit, fit_shape, refit
 from analysis.dose_response.free_shapes import FREE, cannot, fit_free
@@ -45,12 +49,19 @@ class Ranked:
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Choice:
-    """All shapes on offer, lowest AICc first; which one is used; why others were not offered."""
+    """All shapes on offer, lowest AICc first; which one is used; why others were not offered.
+
+    ``plausible`` are those to draw from, with weights that add up to 1. ``against_flat`` is p of the
+    test of the doses, ``overruled`` whether it set aside a flat response that AICc would have kept.
+    """
 
     ranked: tuple[Ranked, ...]
     chosen: Ranked
     refused: dict[str, str]
     forced: bool
+    plausible: tuple[Ranked, ...]
+    against_flat: float | None = None
+    overruled: bool = False
 
 
 def aicc(rss: float, n: int, parameters: float, floor: float) -> float:
@@ -91,10 +102,10 @@ def compare_shapes(layout: Layout, wanted: str | None, near: Choice | None = Non
         )
     ranked = _rank(layout, fits)
     if wanted is None:
-        return Choice(ranked=ranked, chosen=_simplest_of_the_best(ranked), refused=refused, forced=False)
+        return _choice(layout, ranked, refused)
     for one in ranked:
         if one.fit.shape.name in names:
-            return Choice(ranked=ranked, chosen=one, refused=refused, forced=True)
+            return Choice(ranked=ranked, chosen=one, refused=refused, forced=True, plausible=(one,))
     raise NotPossible(
         f'The shape "{wanted}" cannot be fitted: {refused[str(names[-1])]}.',
         where=f"dose {layout.dose_name}",
@@ -145,6 +156,33 @@ def _rank(layout: Layout, fits: list[ShapeFit]) -> tuple[Ranked, ...]:
     weights /= weights.sum()
     ranked = [Ranked(fit=f, aicc=float(s), weight=float(w)) for f, s, w in zip(fits, scores, weights, strict=True)]
     return tuple(sorted(ranked, key=lambda r: (r.aicc, r.fit.cost)))
+
+
+def _choice(layout: Layout, ranked: tuple[Ranked, ...], refused: dict[str, str]) -> Choice:
+    """The choice by AICc, unless it is flat and the doses speak against that."""
+    by_aicc, p = _simplest_of_the_best(ranked), against_flat(layout)
+    plausible = _without_flat(ranked) if p is not None and p <= LEVEL else ranked
+    chosen = _simplest_of_the_best(plausible)
+    return Choice(
+        ranked=ranked,
+        chosen=next(one for one in ranked if one.fit is chosen.fit),
+        refused=refused,
+        forced=False,
+        plausible=plausible,
+        against_flat=p,
+        overruled=by_aicc.fit.shape.name == "flat" and chosen.fit is not by_aicc.fit,
+    )
+
+
+def _without_flat(ranked: tuple[Ranked, ...]) -> tuple[Ranked, ...]:
+    """The shapes that explain more than flat; every other one when none does by itself."""
+    flat = next((one.fit for one in ranked if one.fit.shape.name == "flat"), None)
+    others = [one for one in ranked if one.fit is not flat]
+    if flat is None or not others:
+        return ranked
+    left = [one for one in others if beats_flat(one.fit, flat)] or others
+    total = sum(one.weight for one in left)
+    return tuple(replace(one, weight=one.weight / total) for one in left)
 
 
 def _simplest_of_the_best(ranked: tuple[Ranked, ...]) -> Ranked:

@@ -2,8 +2,9 @@
 
 Sizes are differences between points of the fitted curves, so that blocks are out of
 them; intervals of the largest of several differences are adjusted for having looked at
-all (simulated maximum of |t|, seeded). A finding says "yes" only if the test of the
-doses as levels, which no choice of shape has touched, speaks up as well.
+all (simulated maximum of |t|, seeded). A finding says "yes" only if the test of the doses as
+levels, or for few bakes the test that speaks against flat, speaks up as well: no choice of shape
+has touched either.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from typing import Literal
 import numpy as np
 import numpy.typing as npt
 
+from analysis.dose_response.against_flat import LEVEL
 from analysis.dose_response.anova import Scatter, f_test, scatter
 from analysis.dose_response.best import Drawn
 from analysis.dose_response.curves import ShapeFit
@@ -90,7 +92,15 @@ def common_range(fit: ShapeFit) -> tuple[float, float]:
     return (float(low), float(high)) if low < high else (fit.layout.low, fit.layout.high)
 
 
-def dose_p(fit: ShapeFit, tests: tuple[Test, ...]) -> float | None:
+def dose_p(fit: ShapeFit, tests: tuple[Test, ...], not_flat: float | None = None) -> float | None:
+    """p of the doses as levels; of the test against flat (``not_flat``) of one curve where only that speaks up."""
+    p = _levels_p(fit, tests)
+    if not_flat is None or len(fit.layout.parts) > 1 or not_flat > LEVEL:
+        return p
+    return p if p is not None and p <= LEVEL else not_flat
+
+
+def _levels_p(fit: ShapeFit, tests: tuple[Test, ...]) -> float | None:
     """p of the doses as levels; without replicates, of a parabola (or line) against nothing."""
     for test in tests:
         if test.term == fit.layout.dose_name and test.p is not None:

@@ -60,15 +60,14 @@ def dose_model(
         parts = decompose(layout)
         misses = lack_of_fit(choice.chosen.fit, parts.pure)
         missed = parts.pure if misses is not None and misses.p < DOUBTFUL else None
-        drawn_from = (choice.chosen,) if choice.forced else choice.ranked
-        drawn = draw(choice.chosen.fit, drawn_from, aim_of(response), seed=question.seed, missed=missed)
+        drawn = draw(choice.chosen.fit, choice.plausible, aim_of(response), seed=question.seed, missed=missed)
         curves, reasons = _curves(choice, drawn, response, question)
         family = _assemble(layout, choice, parts, misses, curves, drawn, reasons, response, question)
         told: tuple[AnyPart, ...] = spread_part(choice.chosen.fit, spread, question.weights)
         if question.unequal_spread and spread is None:
             why = "with a curve that has no formula the spread is taken as equal"
             family = replace(family, reasons={**family.reasons, "unequal_spread": why})
-        predictor = DosePredictor(fit=choice.chosen.fit, ranked=drawn_from, missed=missed)
+        predictor = DosePredictor(fit=choice.chosen.fit, ranked=choice.plausible, missed=missed)
         assert family.dose is not None
         told = (*told_parts(family.dose, question, dict(family.reasons)), *told)
         return replace(family, parts=(*family.parts, *told), predictor=predictor)
@@ -150,7 +149,7 @@ def _assemble(
             potency=worth.ratios,
             averaged=()
             if choice.forced
-            else averaged_doses(choice.ranked, drawn, aim_of(response), confidence=question.confidence),
+            else averaged_doses(choice.plausible, drawn, aim_of(response), confidence=question.confidence),
             edge=edges.pop() if len(edges) == 1 else None,
         ),
         checks=(*all_checks(layout, choice, question, curves, misses, parts.pure), *day_checks(found)),
@@ -183,7 +182,7 @@ def _evidence(
         aim=aim_of(response),
     )
     line = next((one.fit for one in choice.ranked if one.fit.shape.name == "line"), None)
-    p = dose_p(fit, parts.tests)
+    p = dose_p(fit, parts.tests, choice.against_flat)
     effect = dose_effect(fit, line, ask, p, drawn=drawn)
     found = [effect, *dose_findings(fit, curves, ask, effect)]
     if layout.by_name is not None and len(layout.parts) > 1:

@@ -101,6 +101,13 @@ def _shape_choice(facts: Facts, fine: bool) -> str:
     share = f" ({say_share(round(float(weight), 2))} of the weight)" if isinstance(weight, int | float) else ""
     if facts.get("forced"):
         return f"the shape, {shape}, was asked for and not chosen from the data."
+    if facts.get("not_flat_p") is not None:
+        other = f"; {rival} may be true as well" if rival else ""
+        return (
+            f"so few bakes have AICc keep a flat response, but the doses differ ({say_p(float(facts['not_flat_p']))}, "
+            f"one test of a line, a parabola and the doses by themselves): {shape} is used{other}. Its limits are "
+            "wide, and a few more bakes would settle the shape."
+        )
     if fine:
         return f"of the shapes tried, {shape} describes the bakes best{share}."
     other = f"; {rival} would do about as well" if rival else ""

@@ -76,6 +76,8 @@ def _model(result: ResponseResult, question: Question) -> str:
         by = f", one curve for each {dose.by}" if dose.by else ""
         tried = say_count(len(dose.candidates), "shape")
         chosen = f"asked for ({tried} compared)" if question.shape else f"chosen by AICc among {tried}"
+        if any(check.check == "shape choice" and "not_flat_p" in check.facts for check in result.family.checks):
+            chosen = f"chosen by AICc among {tried}, of which a test of the doses ruled out flat"
         made = {"profile": " Intervals: profile.", "bootstrap": " Intervals: BCa from 2,000 seeded refits."}
         told = made.get(question.intervals, "")
         return (

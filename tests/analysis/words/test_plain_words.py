@@ -38,6 +38,13 @@ def test_a_shape_with_more_weight_than_the_one_used_is_not_close_behind():
     assert "linear-plateau is used (18 % of the weight); logistic-4 would do about as well" in said
 
 
+def test_a_flat_response_set_aside_is_told_with_its_test():
+    facts = {"shape": "quadratic", "weight": 0.45, "second": None, "not_flat_p": 0.0012}
+    said = say_check(Check(check="shape choice", verdict="look here", facts=facts))
+    assert "AICc keep a flat response, but the doses differ (p = 0.001" in said
+    assert "quadratic is used. Its limits are wide" in said
+
+
 def test_one_pair_of_brackets_holds_correlation_and_p():
     facts = {"correlation": 0.37, "p": 0.0001}
     assert "(correlation 0.37, p < 0.001)" in say_check(Check(check="neighbours", verdict="look here", facts=facts))
