@@ -5,6 +5,8 @@ In a real browser, over plain http. test_killed.py ends browser and bench the ha
 
 from __future__ import annotations
 
+import json
+import re
 import sqlite3
 
 import pytest
@@ -12,6 +14,7 @@ from sqlmodel import select
 
 from tracker.formulas import FormulaLine, checked
 from tracker.models import Reading, TasteNote
+from tracker.workflow.accounts import change_role, list_accounts
 from tracker.workflow.batch_writing import BatchEntry
 from tracker.workflow.batches import show_batch
 from tracker.workflow.formulas import add_formula, list_formulas
@@ -245,7 +248,7 @@ def test_signing_out_asks_when_entries_wait_and_they_are_sent_by_nobody_else(tab
     page.wait_for_url("**/sign-in")
     page.unroute("**/run/**")
     sign_in(page, "Dora", "930571")
-    wait_for(page, "1 of somebody else waiting: let them sign in")
+    wait_for(page, "1 of Bo waiting: let them sign in, or see below")
     page.wait_for_timeout(4500)  # longer than the queue takes to try again
     assert readings(bench_store) == []
     assert "42.5" not in page.inner_text("body")
@@ -254,6 +257,103 @@ def test_signing_out_asks_when_entries_wait_and_they_are_sent_by_nobody_else(tab
     sign_in(page, "Bo", "8305")
     wait_for(page, "Saved")
     assert readings(bench_store) == [42.5]
+
+
+def test_a_link_is_held_back_while_the_network_is_gone_and_works_when_it_is_back(tablet):
+    page = tablet()
+    page.goto(HERE)
+    page.fill("#words", "soapy")
+    wait_for(page, "On this tablet")
+    page.context.set_offline(True)
+    page.click("text=Next run")
+    wait_for(page, "That page cannot be opened without the network, and what was typed is kept here")
+    assert page.url.endswith(HERE)
+    assert page.input_value("#words") == "soapy"
+    page.fill("#r1-0-1-v", "42.5")
+    page.keyboard.press("Enter")
+    wait_for(page, "1 waiting on this tablet: no network, that page cannot be opened without the network")
+    page.context.set_offline(False)
+    page.wait_for_selector("[data-cell='r1-0-1'] .stands", timeout=12_000)
+    page.locator("#kept").filter(has_not_text="cannot be opened").wait_for(timeout=12_000)
+    page.click("text=Next run")
+    page.wait_for_url("**/run/soda/107")
+
+
+def test_a_link_is_never_held_back_while_the_bench_answers(tablet):
+    page = tablet()
+    page.goto(HERE)
+    page.route("**/run/**", lambda route: route.abort() if route.request.method == "POST" else route.continue_())
+    page.fill("#r1-0-1-v", "42.5")
+    page.keyboard.press("Enter")
+    wait_for(page, "1 waiting on this tablet: no network")  # that one reached nobody: a moment ago
+    page.click("text=Next run")
+    page.wait_for_url("**/run/soda/107")
+    page.add_init_script("Object.defineProperty(navigator, 'onLine', {value: false})")  # as on the bench's own machine
+    page.goto(HERE)
+    page.locator("body[data-ready]").wait_for()
+    page.click("text=Next run")
+    page.wait_for_url("**/run/soda/107")
+
+
+def left_behind(tablet, bench_store):
+    """A tablet with one entry that waits; the account of Bo, who typed it, is closed."""
+    page = tablet(role="baker")
+    page.goto(HERE)
+    page.route("**/run/**", lambda route: answer(route, 500, "{}"))
+    page.fill("#r1-0-1-v", "42.5")
+    page.keyboard.press("Enter")
+    wait_for(page, "1 waiting")
+    page.click("form.who button")
+    page.click("text=Sign out anyway")
+    page.wait_for_url("**/sign-in")
+    page.unroute("**/run/**")
+    bo = next(line.person for line in list_accounts(bench_store) if line.role == "baker")
+    change_role(bench_store, bo, "none", reason="works elsewhere now", by=1)
+    page.goto("/sign-in")  # this tablet was his, and knows nobody any more
+    wait_for(page, "1 of somebody else waiting: let them sign in")  # no names for strangers
+    assert not page.locator(".waitlist").is_visible()
+    return page
+
+
+def test_an_owner_looks_at_what_a_closed_account_left_and_lets_it_go(tablet, bench_store, tmp_path):
+    page = left_behind(tablet, bench_store)
+    sign_in(page, "Dora", "930571")
+    wait_for(page, "1 of Bo waiting: let them sign in, or see below")
+    page.click("text=What waits")
+    assert re.search(r"\d\d:\d\d, Bo: .*42\.5", page.inner_text(".waitlist li"))
+    with page.expect_download() as loading:
+        page.click("text=Save these as a file")
+    loading.value.save_as(tmp_path / "waiting.json")
+    (kept,) = json.loads((tmp_path / "waiting.json").read_text())
+    assert kept["name"] == "Bo"
+    assert ["value", "42.5"] in kept["fields"]
+    asked = []
+
+    def asked_back(dialog):
+        asked.append(dialog.message)
+        dialog.accept() if len(asked) > 1 else dialog.dismiss()
+
+    page.on("dialog", asked_back)
+    page.click(".waitlist >> text=Throw it away")
+    assert len(waiting(page)) == 1
+    with page.expect_navigation():
+        page.click(".waitlist >> text=Throw it away")
+    assert "typed by Bo and is recorded nowhere" in asked[0]
+    page.locator("body[data-ready]").wait_for()
+    assert waiting(page) == []
+    assert readings(bench_store) == []
+
+
+def test_whoever_is_no_owner_learns_whose_it_is_and_no_more(tablet, bench_store):
+    page = left_behind(tablet, bench_store)
+    sign_in(page, "Cleo", "615042")
+    wait_for(page, "1 of Bo waiting: let them sign in, or ask an owner")
+    page.click("text=What waits")
+    assert "1 of Bo: only they can send it" in page.inner_text(".waitlist")
+    assert "42.5" not in page.inner_text(".waitlist")
+    assert page.locator(".waitlist button").count() == 0
+    page.wait_for_timeout(4500)  # longer than the queue takes to try again
+    assert readings(bench_store) == []
 
 
 def test_without_a_network_nobody_is_signed_out_and_the_page_says_so(tablet):
@@ -402,8 +502,6 @@ def test_the_waiting_entries_can_be_carried_away_as_a_file(tablet, tmp_path):
     with page.expect_download() as loading:
         page.click("text=Save these as a file")
     loading.value.save_as(tmp_path / "waiting.json")
-    import json
-
     kept = json.loads((tmp_path / "waiting.json").read_text())
     assert ["value", "42.5"] in kept[0]["fields"]
 

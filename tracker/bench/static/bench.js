@@ -6,6 +6,7 @@ import { keepDrafts } from "./drafts.js";
 import { keepForms } from "./forms.js";
 import "./leaving.js";
 import { say, show } from "./line.js";
+import "./links.js";
 import { keepTrying } from "./queue.js";
 
 keepDrafts(say)

@@ -6,6 +6,7 @@ const HOW = new Set(["key", "by", "do", "place", "sent", "pressed", "correct", "
 const MADE = new Set(["hidden", "password", "submit", "button"]);
 
 export const me = document.body.dataset.person ?? "";
+export const myName = document.querySelector("form.who")?.dataset.name ?? "";
 export const isBox = (field) => field.type === "checkbox" || field.type === "radio";
 const isTyped = (field) => field.name && !HOW.has(field.name) && !MADE.has(field.type);
 

@@ -3,7 +3,7 @@
 
 import { askReason, unlikely, warn } from "./asking.js";
 import { draftOf, forget, posted, taken } from "./drafts.js";
-import { fill, inWords, me, sentBy, signature } from "./fields.js";
+import { fill, inWords, me, myName, sentBy, signature } from "./fields.js";
 import { freshen, stale } from "./fresh.js";
 import { newKey } from "./keep.js";
 import { inTrouble, made, savedAt, say, show } from "./line.js";
@@ -36,7 +36,7 @@ async function submitted(event) {
   for (const [name, value] of [["key", key], ["by", me]]) if (!sent.some(([has]) => has === name)) sent.push([name, value]);
   const path = button?.getAttribute("formaction") || form.getAttribute("action");
   const page = location.pathname + location.search;
-  const entry = { key, by: me, at: Date.now(), path, form: form.getAttribute("action"), page, fields: sent };
+  const entry = { key, by: me, name: myName, at: Date.now(), path, form: form.getAttribute("action"), page, fields: sent };
   const { replaces } = form.dataset;
   delete form.dataset.replaces;
   form.querySelectorAll(":scope > .wrong, :scope > .notice, :scope > .leave").forEach((each) => each.remove());

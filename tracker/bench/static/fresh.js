@@ -3,6 +3,7 @@
 
 import { adopt, isChanged } from "./drafts.js";
 import { me } from "./fields.js";
+import { heard } from "./network.js";
 import { waiting } from "./queue.js";
 
 const PATIENCE = 10_000;
@@ -15,7 +16,9 @@ const nameOf = (part) => part.dataset.part ?? part.dataset.cell;
 export const stale = () => (wanted += 1);
 
 async function asked() {
+  heard(false); // until it answers
   const answer = await fetch(location.pathname, { headers: { accept: "text/html" }, redirect: "error", signal: AbortSignal.timeout(PATIENCE) });
+  heard(true);
   if (!answer.ok) throw new Error(String(answer.status));
   return new DOMParser().parseFromString(await answer.text(), "text/html");
 }

@@ -5,6 +5,7 @@
 import { deleteDraft } from "./drafts.js";
 import { me } from "./fields.js";
 import { all, put, within } from "./keep.js";
+import { heard } from "./network.js";
 
 const AGAIN = 4000;
 const PATIENCE = 15_000;
@@ -111,7 +112,9 @@ async function send(entry) {
   let status, told;
   try {
     [status, told] = await post(entry);
+    heard(true);
   } catch {
+    heard(false);
     tell({ kind: "trouble", entry, words: "no network" });
     return "stop";
   }
