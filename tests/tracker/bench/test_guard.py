@@ -244,7 +244,7 @@ def test_no_page_describes_the_routes(client):
         assert client.get(path).status_code == 404
 
 
-def test_whoever_goes_in_the_middle_of_a_form_is_no_error_of_ours(caplog):
+def test_whoever_goes_in_the_middle_of_a_form_is_no_error_of_ours(caplog, run_apart):
     """Nobody is there to be answered, and the log of the bench keeps what nobody foresaw."""
     sent: list[Any] = []
 
@@ -264,6 +264,6 @@ def test_whoever_goes_in_the_middle_of_a_form_is_no_error_of_ours(caplog):
         "path": "/run/soda/108",
         "headers": [*headers, (b"content-type", b"application/x-www-form-urlencoded")],
     }
-    asyncio.run(Guard(leaves, BenchSettings(hosts=hosts_for(8030)))(scope, receive, send))
+    run_apart(Guard(leaves, BenchSettings(hosts=hosts_for(8030)))(scope, receive, send))
     assert sent == []
     assert caplog.records == []

@@ -309,6 +309,7 @@ def test_cards_and_sheets_go_on_paper_without_the_menu(tablet, cards):
     page.goto("/tasting/1")
     page.click("text=Make cards for all")
     page.wait_for_selector(".passcards")
+    page.wait_for_load_state()  # its style too
     page.emulate_media(media="print")
     assert not page.is_visible("nav")
     assert not page.is_visible("text=Back to the tasting")
