@@ -59,7 +59,8 @@ EVERY = 1 if os.environ.get("CRUMBWISE_LARGE") else 8  # each field gets all of 
 class Reader(HTMLParser):
     """Elements and attributes that hold the mark, other than as the text of a value that is shown."""
 
-    TEXT = ("value", "aria-label", "content", "href", "action", "data-draft", "data-ticks", "data-tick", "id", "for")
+    TEXT = ("value", "aria-label", "content", "href", "action", "id", "for")
+    TEXT += ("data-draft", "data-name", "data-ticks", "data-tick")  # our scripts take them as text
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)
