@@ -38,7 +38,7 @@ def test_a_seasons_spreadsheet_beside_a_commit_per_row(tmp_path: Path) -> None:
     whole log at its end. The rows of its first fifteen batches are then written once more for another product, one by
     one, into the same tables and with the same entries. Both are done three times after a few batches that are not
     timed, and the quickest of each counts. So few as 100 times are meant for a machine that does nothing else, where
-    111 to 130 were measured by the clock. Another program takes its time from an import, which computes all the while,
+    100 to 117 were measured by the clock. Another program takes its time from an import, which computes all the while,
     but hardly from commits, which mostly wait for the disk, or else from both: 82 and 780 were seen. So a quarter is
     left to it here, and the time of the processor is printed beside the clock's, and a person's way, each batch judged.
     """
