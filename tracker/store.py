@@ -70,25 +70,31 @@ class Store:
             yield session
 
     @contextmanager
+    def turn(self) -> Iterator[Connection]:
+        """A transaction that took its turn to write. By itself it is for what is no part of the record."""
+        with in_words(self.place.shown), self.engine.connect() as connection:
+            for_writing(connection)
+            with connection.begin():
+                take_turn(connection)
+                yield connection
+
+    @contextmanager
     def write(self, *, person: int | None, action: str, reason: str = "") -> Iterator[Deed]:
         """One transaction: all of it stands with its audit entries when the block ends, or nothing does.
 
         ``person`` is the number of who does it (None: the program itself). Raises NotFound for a
         person that is not in the record, Conflict when another program keeps the kitchen locked.
         """
-        with in_words(self.place.shown), self.engine.connect() as connection:
-            for_writing(connection)
-            with connection.begin(), WritingSession(connection, expire_on_commit=False) as session:
-                take_turn(connection)
-                if person is not None and session.get(Person, int(person)) is None:
-                    raise NotFound(
-                        f"There is no person {person} in this kitchen.",
-                        where=self.place.shown,
-                        try_this="crumbwise records people list",
-                    )
-                deed = Deed(session, connection, person=person, action=action, reason=reason, at=self.stamp())
-                yield deed
-                deed.finish()
+        with self.turn() as connection, WritingSession(connection, expire_on_commit=False) as session:
+            if person is not None and session.get(Person, int(person)) is None:
+                raise NotFound(
+                    f"There is no person {person} in this kitchen.",
+                    where=self.place.shown,
+                    try_this="crumbwise records people list",
+                )
+            deed = Deed(session, connection, person=person, action=action, reason=reason, at=self.stamp())
+            yield deed
+            deed.finish()
 
     def close(self) -> None:
         self.engine.dispose()

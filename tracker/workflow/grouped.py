@@ -22,7 +22,6 @@ from sqlalchemy import Connection
 from sqlalchemy.exc import DBAPIError
 from sqlmodel import Session
 
-from tracker.databases import for_writing, take_turn
 from tracker.deeds import Chain, Deed, ReadingSession, WritingSession
 from tracker.errors import NotFound
 from tracker.migrations import require_known, version_of
@@ -209,36 +208,33 @@ class GroupWriter:
     def _write(self, group: list[Asked]) -> None:
         told: list[Told] = []
         try:
-            with in_words(self.store.place.shown), self.store.engine.connect() as connection:
-                for_writing(connection)
-                self._one_transaction(connection, group, told)
+            with self.store.turn() as connection:
+                self._do_all(connection, group, told)
         except BaseException as error:  # the commit failed: nobody may believe that it stands
             self._found.clear()
             refused = {answer: why for answer, _, why in told if why is not None}
             told = [(answer, None, refused.get(answer, error)) for _, answer in group]
         _tell(told)
 
-    def _one_transaction(self, connection: Connection, group: list[Asked], told: list[Told]) -> None:
-        with connection.begin():
-            take_turn(connection)
-            require_known(version_of(connection), self.store.place.shown)
-            if len(self._found) > MOST_FOUND:
-                self._found.clear()
-            together = _Together(self.store, connection, self._found)
-            for deed, answer in group:
-                # A deed of several writes stands or falls as a whole, with its key.
-                plainly(connection, "SAVEPOINT deed")
-                together.wrote = False
-                try:
-                    told.append((answer, deed(together), None))
-                except Exception as error:  # it is taken back; the others go on
-                    if not _is_open(connection):
-                        raise _first_reason(error, self.store.place.shown) from error
-                    plainly(connection, TAKE_BACK)
-                    if together.wrote:
-                        together.forget()
-                    told.append((answer, None, error))
-                plainly(connection, "RELEASE SAVEPOINT deed")
+    def _do_all(self, connection: Connection, group: list[Asked], told: list[Told]) -> None:
+        require_known(version_of(connection), self.store.place.shown)
+        if len(self._found) > MOST_FOUND:
+            self._found.clear()
+        together = _Together(self.store, connection, self._found)
+        for deed, answer in group:
+            # A deed of several writes stands or falls as a whole, with its key.
+            plainly(connection, "SAVEPOINT deed")
+            together.wrote = False
+            try:
+                told.append((answer, deed(together), None))
+            except Exception as error:  # it is taken back; the others go on
+                if not _is_open(connection):
+                    raise _first_reason(error, self.store.place.shown) from error
+                plainly(connection, TAKE_BACK)
+                if together.wrote:
+                    together.forget()
+                told.append((answer, None, error))
+            plainly(connection, "RELEASE SAVEPOINT deed")
 
 
 def _tell(told: list[Told]) -> None:

@@ -8,8 +8,7 @@ belongs; what is over is deleted, and the key stays behind when the kitchen is b
 from __future__ import annotations
 
 import hmac
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from secrets import token_hex
@@ -17,8 +16,6 @@ from secrets import token_hex
 from sqlalchemy import Connection, delete, insert, select
 
 from tracker.bench_tables import guess_keys, guesses
-from tracker.databases import for_writing, take_turn
-from tracker.refusals import in_words
 from tracker.store import Store, as_stamp
 
 REMEMBERED = timedelta(hours=24)
@@ -38,13 +35,13 @@ Counts = Mapping[str, Guess]
 
 def guesses_at(store: Store, whats: Sequence[str]) -> Counts:
     """What is counted for each of ``whats``; those that never went wrong are missing."""
-    with store.read() as session:
-        return _read(session.connection(), whats)
+    with store.ask() as connection:
+        return _read(connection, whats)
 
 
 def recount(store: Store, whats: Sequence[str], decide: Callable[[Counts], Mapping[str, Guess | None]]) -> None:
     """Let ``decide`` see what is counted and say what is from now on (None: nothing), while nobody else counts."""
-    with _turn(store) as connection:
+    with store.turn() as connection:
         changed = decide(_read(connection, whats))
         _forget_over(connection, store.now())
         for what, guess in changed.items():
@@ -57,17 +54,8 @@ def recount(store: Store, whats: Sequence[str], decide: Callable[[Counts], Mappi
 
 def forget_old_guesses(store: Store) -> None:
     """When the bench starts: what nobody waits for any more."""
-    with _turn(store) as connection:
+    with store.turn() as connection:
         _forget_over(connection, store.now())
-
-
-@contextmanager
-def _turn(store: Store) -> Iterator[Connection]:
-    with in_words(store.place.shown), store.engine.connect() as connection:
-        for_writing(connection)
-        with connection.begin():
-            take_turn(connection)
-            yield connection
 
 
 def _read(connection: Connection, whats: Sequence[str]) -> Counts:

@@ -15,9 +15,7 @@ from secrets import token_urlsafe
 from sqlalchemy import Connection, bindparam, delete, insert, select, update
 
 from tracker.bench_tables import sessions
-from tracker.databases import for_writing, take_turn
 from tracker.prepared import Prepared
-from tracker.refusals import in_words
 from tracker.store import Store, as_stamp
 from tracker.taste_tables import tasters
 
@@ -112,9 +110,6 @@ def change_outside_the_record(store: Store, *statements: object) -> None:
         for statement in statements:
             store.joined.execute(statement)  # type: ignore[call-overload]
         return
-    with in_words(store.place.shown), store.engine.connect() as connection:
-        for_writing(connection)
-        with connection.begin():
-            take_turn(connection)
-            for statement in statements:
-                connection.execute(statement)  # type: ignore[call-overload]
+    with store.turn() as connection:
+        for statement in statements:
+            connection.execute(statement)  # type: ignore[call-overload]
